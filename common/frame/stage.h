@@ -39,7 +39,8 @@ typedef enum {
 typedef struct {
   const char *symbol;
   PlanishPortKind kind;
-  bool whole;    /* whole numbers alone: an enumeration, a switch, a count */
+  bool whole;    /* whole numbers alone: an enumeration, a count */
+  bool toggled;  /* a switch: 1 for all that is over 0, else 0 */
   bool rebuilds; /* changes latency or rebuilds state: switched in silence, followed by reset() */
   float minimum;
   float maximum;

@@ -1,0 +1,83 @@
+#include "common/frame/controls.h"
+
+#include <math.h>
+
+void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports,
+                            PlanishArena *arena)
+{
+  controls->ports = ports;
+  controls->buffers = planish_arena_take(arena, ports->port_count, sizeof *controls->buffers);
+  controls->values = planish_arena_take(arena, ports->port_count, sizeof *controls->values);
+  controls->wanted = planish_arena_take(arena, ports->port_count, sizeof *controls->wanted);
+  if (!planish_arena_is_filling(arena)) {
+    return;
+  }
+  for (uint32_t i = 0; i < ports->port_count; ++i) {
+    controls->values[i] = ports->ports[i].initial;
+  }
+}
+
+float planish_controls_asked(const PlanishControls *controls, uint32_t index)
+{
+  const PlanishPort *port = &controls->ports->ports[index];
+  const float *buffer = controls->buffers[index];
+  if (buffer == NULL || isnan(*buffer)) {
+    return port->initial;
+  }
+  float value = *buffer;
+  if (port->toggled) {
+    return value > 0.0f ? 1.0f : 0.0f;
+  }
+  value = fminf(fmaxf(value, port->minimum), port->maximum);
+  return port->whole ? floorf(value + 0.5f) : value;
+}
+
+static bool is_sound(const PlanishPorts *ports, int index)
+{
+  return index != ports->enabled && index != ports->listen && index != ports->loudness_match;
+}
+
+PlanishControlChange planish_controls_look(PlanishControls *controls)
+{
+  const PlanishPorts *ports = controls->ports;
+  PlanishControlChange change = {false, false, false};
+  for (uint32_t i = 0; i < ports->port_count; ++i) {
+    if (ports->ports[i].kind != PLANISH_PORT_INPUT) {
+      continue;
+    }
+    const float asked = planish_controls_asked(controls, i);
+    controls->wanted[i] = asked;
+    if (asked == controls->values[i]) {
+      continue;
+    }
+    if (ports->ports[i].rebuilds) {
+      change.rebuilds = true;
+    } else {
+      controls->values[i] = asked;
+      change.any = true;
+      change.sound = change.sound || is_sound(ports, (int)i);
+    }
+  }
+  return change;
+}
+
+void planish_controls_take_marked(PlanishControls *controls)
+{
+  const PlanishPorts *ports = controls->ports;
+  for (uint32_t i = 0; i < ports->port_count; ++i) {
+    if (ports->ports[i].kind == PLANISH_PORT_INPUT && ports->ports[i].rebuilds) {
+      controls->values[i] = planish_controls_asked(controls, i);
+    }
+  }
+}
+
+void planish_controls_report(const PlanishControls *controls)
+{
+  const PlanishPorts *ports = controls->ports;
+  for (uint32_t i = 0; i < ports->port_count; ++i) {
+    float *buffer = controls->buffers[i];
+    if (ports->ports[i].kind == PLANISH_PORT_OUTPUT && buffer != NULL) {
+      *buffer = controls->values[i];
+    }
+  }
+}

@@ -1,0 +1,46 @@
+/* The ports of an instance: which buffers they are connected to, and the values in force.
+ *
+ * Thread: connect from wherever the host does, never at the same time as the rest. Real-time
+ * safe but for set-up. */
+#ifndef PLANISH_FRAME_CONTROLS_H
+#define PLANISH_FRAME_CONTROLS_H
+
+#include "common/frame/stage.h"
+
+typedef struct {
+  const PlanishPorts *ports;
+  void **buffers; /* by port index; NULL: not connected */
+  float *values;  /* in force, and what the stage reports; by port index */
+  float *wanted;  /* what the last look found in the ports */
+} PlanishControls;
+
+/* What a look at the ports found. */
+typedef struct {
+  bool any;      /* a value in force has changed */
+  bool sound;    /* one that changes the sound: not a matter of listening or of bypass */
+  bool rebuilds; /* a marked control asks for another value than the one in force */
+} PlanishControlChange;
+
+void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports,
+                            PlanishArena *arena);
+
+/* What the host holds in a control port now: in range, whole where it must be. A port that is not
+ * connected, or holds no number, has its default. */
+float planish_controls_asked(const PlanishControls *controls, uint32_t port);
+
+/* Puts in force what the ports hold, but for marked controls. */
+PlanishControlChange planish_controls_look(PlanishControls *controls);
+
+/* Puts in force what the marked controls hold now. */
+void planish_controls_take_marked(PlanishControls *controls);
+
+/* Hands the reported values to the host. */
+void planish_controls_report(const PlanishControls *controls);
+
+/* The value in force of a common port, or `otherwise` if the stage lacks it (index -1). */
+static inline float planish_controls_get(const PlanishControls *controls, int port, float otherwise)
+{
+  return port < 0 ? otherwise : controls->values[port];
+}
+
+#endif
