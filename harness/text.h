@@ -1,0 +1,42 @@
+/* Text with numbers in it, the same in every locale, and names that are nearly right.
+ *
+ * Nothing else in harness/ calls strtod, or printf with a floating-point number.
+ * Thread: any. */
+#ifndef PLANISH_HARNESS_TEXT_H
+#define PLANISH_HARNESS_TEXT_H
+
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+/* snprintf, vsnprintf and fprintf with a decimal point whatever the locale. */
+int planish_text_format(char *text, size_t size, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+int planish_text_vformat(char *text, size_t size, const char *format, va_list arguments);
+int planish_text_print(FILE *file, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* A new string, free() gives it back; NULL without memory. */
+char *planish_text_new(const char *format, ...) __attribute__((format(printf, 1, 2)));
+char *planish_text_copy(const char *text);
+
+/* Reads a whole text as one finite decimal number: sign, digits, point, exponent; no hexadecimal,
+ * no blanks, no "inf" or "nan". False leaves *value as it was. */
+bool planish_text_number(const char *text, double *value);
+
+/* Reads a place in time: seconds ("83", "83.5") or minutes and seconds ("1:23.5"), not negative. */
+bool planish_text_time(const char *text, double *seconds);
+
+/* The name nearest to a misspelt one: feed candidates with consider(), then read `best`, NULL if
+ * none is near enough to be meant (more than a third of its letters, and one, would have to
+ * change). Distance: Damerau's with neighbours swapped as one step, capital letters as small. */
+typedef struct {
+  const char *wanted;
+  const char *best; /* points to the candidate that was handed in */
+  unsigned distance;
+} PlanishNearest;
+
+PlanishNearest planish_nearest_to(const char *wanted);
+void planish_nearest_consider(PlanishNearest *nearest, const char *candidate);
+
+#endif

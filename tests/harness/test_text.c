@@ -1,0 +1,130 @@
+#include "harness/error.h"
+#include "harness/text.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <locale.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void numbers_are_read_whole_or_not_at_all(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *text;
+    bool good;
+    double value;
+  } cases[] = {
+      {"-8", true, -8.0},     {"0.25", true, 0.25}, {"1e3", true, 1000.0}, {".5", true, 0.5},
+      {"+3.", true, 3.0},     {"", false, 0},       {"-", false, 0},       {"1,5", false, 0},
+      {" 1", false, 0},       {"1 ", false, 0},     {"0x10", false, 0},    {"nan", false, 0},
+      {"inf", false, 0},      {"1e999", false, 0},  {"1.2.3", false, 0},   {"1dB", false, 0},
+      {"infinity", false, 0},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    double value = 77.0;
+    assert_int_equal(planish_text_number(cases[n].text, &value), cases[n].good);
+    assert_true(value == (cases[n].good ? cases[n].value : 77.0));
+  }
+}
+
+static void times_are_seconds_or_minutes_and_seconds(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *text;
+    double seconds; /* -1: refused */
+  } cases[] = {
+      {"0", 0},      {"83.5", 83.5}, {"1:23.5", 83.5}, {"10:00", 600}, {"1:60", -1},
+      {":5", -1},    {"1:", -1},     {"-3", -1},       {"1:-3", -1},   {"a", -1},
+      {"1:2:3", -1}, {"1.5:2", -1},  {"1e2", -1},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    double seconds = -1.0;
+    assert_int_equal(planish_text_time(cases[n].text, &seconds), cases[n].seconds >= 0.0);
+    assert_true(seconds == cases[n].seconds);
+  }
+}
+
+static void a_slip_is_understood_and_nonsense_is_not(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"input_gain", "ceiling", "release", "hold", "b1_gain"};
+  static const struct {
+    const char *wanted;
+    const char *best;
+  } cases[] = {
+      {"input_gian", "input_gain"},
+      {"cieling", "ceiling"},
+      {"Release", "release"},
+      {"hould", "hold"},
+      {"b1gain", "b1_gain"},
+      {"loudness", NULL},
+      {"x", NULL},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    PlanishNearest nearest = planish_nearest_to(cases[n].wanted);
+    for (size_t i = 0; i < sizeof names / sizeof *names; ++i) {
+      planish_nearest_consider(&nearest, names[i]);
+    }
+    if (cases[n].best == NULL) {
+      assert_null(nearest.best);
+    } else {
+      assert_non_null(nearest.best);
+      assert_string_equal(nearest.best, cases[n].best);
+    }
+  }
+}
+
+/* Debian's minimal systems have no locale with a decimal comma, so the test makes do with one it
+ * can find, and says so where there is none. */
+static void a_comma_locale_changes_nothing(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"de_DE.UTF-8", "de_DE.utf8",  "de_DE",
+                                      "fr_FR.UTF-8", "nl_NL.UTF-8", "planish_comma"};
+  bool found = false;
+  for (size_t n = 0; n < sizeof names / sizeof *names && !found; ++n) {
+    found = setlocale(LC_ALL, names[n]) != NULL;
+  }
+  if (!found) {
+    print_message("no locale with a decimal comma is installed: skipped\n");
+    skip();
+  }
+  char text[32];
+  (void)snprintf(text, sizeof text, "%.1f", 1.5);
+  assert_string_equal(text, "1,5");
+  planish_text_format(text, sizeof text, "%.1f", 1.5);
+  assert_string_equal(text, "1.5");
+  double value = 0.0;
+  assert_true(planish_text_number("2.25", &value));
+  assert_true(value == 2.25);
+  PlanishError error = {0};
+  planish_fail(&error, PLANISH_BAD_USE, "%g", 0.5);
+  assert_string_equal(error.text, "0.5");
+  setlocale(LC_ALL, "C");
+}
+
+static void the_first_failure_is_kept(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  assert_false(planish_fail_at(&error, 3, 7, "first %d", 1));
+  assert_false(planish_fail(&error, PLANISH_BAD_FILE, "second"));
+  assert_string_equal(error.text, "first 1");
+  assert_int_equal(error.outcome, PLANISH_BAD_USE);
+  assert_int_equal(error.line, 3);
+  assert_int_equal(error.column, 7);
+  assert_false(planish_fail(NULL, PLANISH_BAD_FILE, "nowhere"));
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(numbers_are_read_whole_or_not_at_all),
+      cmocka_unit_test(times_are_seconds_or_minutes_and_seconds),
+      cmocka_unit_test(a_slip_is_understood_and_nonsense_is_not),
+      cmocka_unit_test(a_comma_locale_changes_nothing),
+      cmocka_unit_test(the_first_failure_is_kept),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
