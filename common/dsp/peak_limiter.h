@@ -83,24 +83,27 @@ struct PlanishPeakLimiter {
   PlanishGainPath path[2]; /* the one in use, and the one that takes over */
   PlanishGlide link;
   PlanishGlide slow_share;
+  PlanishSlowFastTimes times;
   PlanishPeakLimiterSettings settings;
-  double *delay[2]; /* rings of audio */
-  double *need[2];  /* rings of what must be taken off, dB */
-  double *lift;     /* ring of the lift, dB */
-  double *ceilings; /* on the last grid frames, a ring */
-  double ceiling;   /* the strictest of them, dB */
-  double rate;
-  uint32_t delay_mask; /* length of the rings - 1; a power of two - 1 */
+  double *delay[2];    /* rings of audio */
+  double *need[2];     /* rings of what must be taken off, dB */
+  double *lift;        /* ring of the lift, dB */
+  double *ceilings;    /* on the last grid frames, a ring */
+  double ceiling;      /* the strictest of them, dB */
+  double threshold;    /* peaks up to this magnitude need nothing */
+  double rate;         /* Hz */
+  uint32_t delay_mask; /* length of the rings less one; lengths are powers of two */
   uint32_t need_mask;
   uint32_t ceiling_count;
-  uint32_t now; /* frames since reset; wraps */
-  uint32_t latency;
+  uint32_t ceiling_at;
+  uint32_t now;           /* frames since reset; wraps */
+  uint32_t latency;       /* frames */
   uint32_t max_lookahead; /* frames */
   uint32_t max_hold;      /* frames */
-  uint32_t taps;
-  uint32_t current; /* which path is in use */
-  uint32_t change;  /* grid frames since the other path started; 0: none is moving */
-  bool fresh;       /* nothing was set since reset */
+  uint32_t current;       /* which path is in use */
+  uint32_t change;    /* grid intervals since the other path started, from 1; 0: none is moving */
+  uint32_t lift_tail; /* grid intervals until the last of the lift has left; 0: it has */
+  bool fresh;         /* nothing was set since reset */
 };
 
 #endif
