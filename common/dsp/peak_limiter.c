@@ -49,13 +49,11 @@ void planish_peak_limiter_setup(PlanishPeakLimiter *limiter, PlanishArena *arena
   limiter->max_lookahead = at_least_one(planish_frames_of(config->max_lookahead, rate));
   limiter->max_hold = planish_frames_of(config->max_hold, rate);
   limiter->latency = planish_peak_limiter_latency(rate, config);
-  const uint32_t delay_size = power_of_two(limiter->latency + PLANISH_GRID);
   const uint32_t need_size = power_of_two(limiter->max_lookahead + PLANISH_GRID);
-  limiter->delay_mask = delay_size - 1;
   limiter->need_mask = need_size - 1;
   for (uint32_t c = 0; c < 2; ++c) {
     planish_true_peak_setup(limiter->detector + c, arena, config->taps);
-    limiter->delay[c] = planish_arena_take(arena, delay_size, sizeof(double));
+    planish_delay_setup(limiter->delay + c, arena, limiter->latency, PLANISH_GRID);
     limiter->need[c] = planish_arena_take(arena, need_size, sizeof(double));
     planish_gain_path_setup(limiter->path + c, arena, limiter->max_lookahead, limiter->max_hold);
   }
@@ -71,11 +69,10 @@ void planish_peak_limiter_setup(PlanishPeakLimiter *limiter, PlanishArena *arena
 
 void planish_peak_limiter_reset(PlanishPeakLimiter *limiter)
 {
-  const size_t delay_bytes = (limiter->delay_mask + (size_t)1) * sizeof(double);
   const size_t need_bytes = (limiter->need_mask + (size_t)1) * sizeof(double);
   for (uint32_t c = 0; c < 2; ++c) {
     planish_true_peak_reset(limiter->detector + c);
-    memset(limiter->delay[c], 0, delay_bytes);
+    planish_delay_reset(limiter->delay + c);
     memset(limiter->need[c], 0, need_bytes);
   }
   memset(limiter->lift, 0, need_bytes);
@@ -324,23 +321,6 @@ static void run_paths(PlanishPeakLimiter *limiter, Scratch *scratch, uint32_t ch
   }
 }
 
-/* Swaps audio and delayed audio, and fills the reference with the latter. */
-static void delay_audio(PlanishPeakLimiter *limiter, double *audio, double *reference, uint32_t c,
-                        uint32_t frames)
-{
-  double *ring = limiter->delay[c];
-  const uint32_t mask = limiter->delay_mask;
-  for (uint32_t i = 0; i < frames; ++i) {
-    ring[(limiter->now + i) & mask] = audio[i];
-  }
-  for (uint32_t i = 0; i < frames; ++i) {
-    audio[i] = ring[(limiter->now + i - limiter->latency) & mask];
-  }
-  if (reference) {
-    memcpy(reference, audio, frames * sizeof(double));
-  }
-}
-
 static double apply_gain(const PlanishPeakLimiter *limiter, const Scratch *scratch, double *audio,
                          uint32_t c, uint32_t frames)
 {
@@ -366,7 +346,10 @@ double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *
   find_needs(limiter, &scratch, audio, channels, frames);
   run_paths(limiter, &scratch, channels, frames);
   for (uint32_t c = 0; c < channels; ++c) {
-    delay_audio(limiter, audio[c], reference ? reference[c] : NULL, c, frames);
+    planish_delay_process(limiter->delay + c, audio[c], audio[c], limiter->latency, frames);
+    if (reference && reference[c]) {
+      memcpy(reference[c], audio[c], frames * sizeof(double));
+    }
     most = planish_max(most, apply_gain(limiter, &scratch, audio[c], c, frames));
   }
   limiter->now += frames;

@@ -26,6 +26,7 @@
 #define PLANISH_DSP_PEAK_LIMITER_H
 
 #include "common/dsp/arena.h"
+#include "common/dsp/delay.h"
 #include "common/dsp/gain_path.h"
 #include "common/dsp/glide.h"
 #include "common/dsp/quiet_lift.h"
@@ -78,6 +79,7 @@ double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *
                                     double *const *reference, uint32_t channels, uint32_t frames);
 
 struct PlanishPeakLimiter {
+  PlanishDelay delay[2];
   PlanishTruePeak detector[2];
   PlanishQuietLift quiet_lift;
   PlanishGainPath path[2]; /* the one in use, and the one that takes over */
@@ -85,7 +87,6 @@ struct PlanishPeakLimiter {
   PlanishGlide slow_share;
   PlanishSlowFastTimes times;
   PlanishPeakLimiterSettings settings;
-  double *delay[2];    /* rings of audio */
   double *need[2];     /* rings of what must be taken off, dB */
   double *lift;        /* ring of the lift, dB */
   double *ceilings;    /* on the last grid frames, a ring */
