@@ -24,8 +24,8 @@ static Readings ours(const Audio *audio, size_t frames)
   arena = arena_for(arena);
   assert_int_equal(planish_loudness_setup(&meter, &arena, audio->rate, 2), PLANISH_OK);
   for (size_t n = 0; n < frames; ++n) {
-    const double left = audio->samples[2 * n];
-    const double right = audio->samples[2 * n + 1];
+    const double left = (double)audio->samples[2 * n];
+    const double right = (double)audio->samples[2 * n + 1];
     planish_loudness_process(&meter, (const double *const[]){&left, &right}, 1);
   }
   const Readings readings = {

@@ -137,8 +137,8 @@ static void places_of_the_largest(void **state)
   assert_int_equal(m.sample_peak_at, at);
   near_to("place of the true peak", m.true_peak_at, (double)at + 0.5, 0.01);
   assert_int_equal(m.true_peak_channel, 0);
-  assert_true(m.momentary_max_end > at && m.momentary_max_end <= at + RATE * 2 / 5 + 480);
-  assert_true(m.shortterm_max_end > at && m.shortterm_max_end <= at + 3 * RATE + 480);
+  assert_true(m.momentary_max_end > at && m.momentary_max_end <= at + (size_t)RATE * 2 / 5 + 480);
+  assert_true(m.shortterm_max_end > at && m.shortterm_max_end <= at + (size_t)3 * RATE + 480);
   free(audio.samples);
 }
 

@@ -20,7 +20,7 @@ static PlanishTruePeakFftResult measure_in(const Audio *audio, size_t block)
     const size_t frames = audio->frames - at < block ? audio->frames - at : block;
     for (size_t n = 0; n < frames; ++n) {
       for (uint32_t c = 0; c < audio->channels; ++c) {
-        planes[c][n] = audio->samples[(at + n) * audio->channels + c];
+        planes[c][n] = (double)audio->samples[(at + n) * audio->channels + c];
       }
     }
     planish_true_peak_fft_process(peak, (const double *const[]){planes[0], planes[1]}, frames);
@@ -54,12 +54,12 @@ static double padded_peak(const Audio *audio, uint32_t channel)
   double *in = fftw_alloc_real(size);
   fftw_complex *spectrum = fftw_alloc_complex(size * TIMES / 2 + 1);
   double *out = fftw_alloc_real(size * TIMES);
-  const fftw_plan forward = fftw_plan_dft_r2c_1d((int)size, in, spectrum, FFTW_ESTIMATE);
-  const fftw_plan backward = fftw_plan_dft_c2r_1d((int)size * TIMES, spectrum, out, FFTW_ESTIMATE);
+  fftw_plan forward = fftw_plan_dft_r2c_1d((int)size, in, spectrum, FFTW_ESTIMATE);
+  fftw_plan backward = fftw_plan_dft_c2r_1d((int)size * TIMES, spectrum, out, FFTW_ESTIMATE);
   memset(in, 0, size * sizeof *in);
   memset(spectrum, 0, (size * TIMES / 2 + 1) * sizeof *spectrum);
   for (size_t n = 0; n < audio->frames; ++n) {
-    in[GUARD + n] = audio->samples[n * audio->channels + channel];
+    in[GUARD + n] = (double)audio->samples[n * audio->channels + channel];
   }
   fftw_execute(forward);
   spectrum[size / 2][0] *= 0.5;
@@ -193,8 +193,8 @@ static Audio noise_of(NoiseKind kind, double rate, uint32_t seed)
   Audio audio = audio_of(rate, 2, FRAMES);
   double *plane = fftw_alloc_real(FRAMES);
   fftw_complex *spectrum = fftw_alloc_complex(FRAMES / 2 + 1);
-  const fftw_plan forward = fftw_plan_dft_r2c_1d(FRAMES, plane, spectrum, FFTW_ESTIMATE);
-  const fftw_plan backward = fftw_plan_dft_c2r_1d(FRAMES, spectrum, plane, FFTW_ESTIMATE);
+  fftw_plan forward = fftw_plan_dft_r2c_1d(FRAMES, plane, spectrum, FFTW_ESTIMATE);
+  fftw_plan backward = fftw_plan_dft_c2r_1d(FRAMES, spectrum, plane, FFTW_ESTIMATE);
   for (size_t c = 0; c < 2; ++c) {
     for (size_t n = 0; n < FRAMES; ++n) {
       plane[n] = noise(&seed);
