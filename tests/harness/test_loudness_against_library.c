@@ -120,6 +120,7 @@ static void agrees_on_changing_noise(void **state)
 static void agrees_on_music(void **state)
 {
   (void)state;
+  size_t found = 0;
   for (size_t i = 0; i < sizeof shared_music_names / sizeof *shared_music_names; ++i) {
     Audio audio = shared_music(shared_music_names[i]);
     if (audio.samples == NULL) {
@@ -128,7 +129,11 @@ static void agrees_on_music(void **state)
     }
     assert_int_equal(audio.channels, 2);
     compare(shared_music_names[i], &audio);
+    ++found;
     free(audio.samples);
+  }
+  if (found == 0) {
+    skip();
   }
 }
 

@@ -255,6 +255,7 @@ static void agrees_with_padding_of_the_whole(void **state)
 static void agrees_with_padding_on_music(void **state)
 {
   (void)state;
+  size_t found = 0;
   for (size_t i = 0; i < sizeof shared_music_names / sizeof *shared_music_names; ++i) {
     Audio audio = shared_music(shared_music_names[i]);
     if (audio.samples == NULL) {
@@ -270,7 +271,11 @@ static void agrees_with_padding_on_music(void **state)
     const double difference = difference_to_padding(&audio);
     printf("    %s: %+.6f dB\n", shared_music_names[i], difference);
     assert_true(fabs(difference) <= 0.005);
+    ++found;
     free(audio.samples);
+  }
+  if (found == 0) {
+    skip();
   }
 }
 
