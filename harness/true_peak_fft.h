@@ -8,8 +8,8 @@
  *
  * Against zero padding of the whole file the difference is under 0.001 dB for content up to 0.49 of
  * the rate. White noise, and music clipped at the base rate, hold more right up to half the rate,
- * where the peak depends on ever more distant samples: they differ by some 0.005 dB. Before the file
- * and after it there is silence; overshoot there counts.
+ * where the peak depends on ever more distant samples: they differ by some 0.005 dB. Before the
+ * file and after it there is silence; overshoot there counts.
  *
  * Thread: one at a time an object, different objects at once (planning holds a lock). Not
  * real-time safe. */
