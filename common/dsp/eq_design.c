@@ -63,14 +63,14 @@ void planish_eq_fit_setup(PlanishEqFit *fit, double rate)
     fit->sine2[i] = sin(w) * sin(w);
     fit->zero_root[i] = w > 0.0 ? w * w / (4.0 * fit->half_sine2[i]) : 1.0;
     for (int k = 0; k < N; ++k) {
-      cosines[i][k] = cos(k * w);
+      cosines[k][i] = cos(k * w);
     }
   }
   invert(cosines, fit->cepstrum);
   /* ln |C|^2 = 2 c0 + 2 sum ck cos kw, so half of the polynomial's coefficients. */
-  for (int k = 0; k < N; ++k) {
-    for (int i = 0; i < N; ++i) {
-      fit->cepstrum[k][i] *= 0.5 * 0.693147180559945309417 * (k == 0 ? 1.0 : k);
+  for (int i = 0; i < N; ++i) {
+    for (int k = 0; k < N; ++k) {
+      fit->cepstrum[i][k] *= 0.5 * 0.693147180559945309417 * (k == 0 ? 1.0 : k);
     }
   }
 }
@@ -180,9 +180,9 @@ void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *pr
     missing[i] = planish_log2(above[i] / below[i]);
   }
   double cepstrum[PLANISH_EQ_TAPS] = {0};
-  for (int k = 0; k < N; ++k) {
-    for (int i = 0; i < N; ++i) {
-      cepstrum[k] += fit->cepstrum[k][i] * missing[i];
+  for (int i = 0; i < N; ++i) {
+    for (int k = 0; k < N; ++k) {
+      cepstrum[k] += fit->cepstrum[i][k] * missing[i];
     }
   }
   /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing). */

@@ -37,8 +37,8 @@ typedef struct {
   double half_sine2[PLANISH_EQ_POINTS]; /* sin(w/2)^2 */
   double sine2[PLANISH_EQ_POINTS];      /* sin(w)^2 */
   double zero_root[PLANISH_EQ_POINTS];  /* (w / (2 sin(w/2)))^2: what a root at 0 Hz lacks */
-  /* From the log2 of a power at the points to the cepstrum: [k][point], row k times k but for
-   * row 0. */
+  /* From the log2 of a power at the points to the cepstrum times its index (but for index 0):
+   * [point][index]. */
   double cepstrum[PLANISH_EQ_POINTS][PLANISH_EQ_POINTS];
 } PlanishEqFit;
 

@@ -41,13 +41,13 @@ static bool is_same(const PlanishEqShape *a, const PlanishEqShape *b)
 }
 
 /* The current voice begins or ends with what the gain has come to. */
-static void wake_or_rest(PlanishEqBand *band, const PlanishEqFit *fit)
+static void wake_or_rest(PlanishEqBand *band, const PlanishEqFit *fit, bool from_silence)
 {
   PlanishEqVoice *voice = &band->voice[band->current];
   const bool sound = would_sound(band, &voice->shape);
   if (sound && !band->sounding[band->current]) {
     const PlanishEqSetting setting = planish_eq_band_setting(band);
-    planish_eq_voice_start(voice, fit, voice->shape, &setting);
+    planish_eq_voice_start(voice, fit, voice->shape, &setting, from_silence);
   }
   band->sounding[band->current] = sound;
 }
@@ -64,7 +64,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
   band->sounding[0] = false;
   band->sounding[1] = false;
   band->voice[0].shape = band->wanted;
-  wake_or_rest(band, fit);
+  wake_or_rest(band, fit, true);
 }
 
 static void follow(PlanishGlide *glide, double target, bool at_once)
@@ -86,29 +86,36 @@ void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *contr
   band->wanted = controls->shape;
 }
 
-/* A new shape: its voice fades in over the old one, if either is to be heard. True if one was
- * designed. */
-static bool change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
+/* The old voice stays as it is, the new one stands where the controls are going. */
+static void arrive(PlanishEqBand *band)
+{
+  planish_glide_jump(&band->frequency, band->frequency.target);
+  planish_glide_jump(&band->gain, band->gain.target);
+  planish_glide_jump(&band->q, band->q.target);
+}
+
+/* A new shape: its voice fades in over the old one, if either is to be heard. */
+static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
 {
   const unsigned old = band->current;
   if (planish_crossfade_is_moving(&band->fade) || is_same(&band->voice[old].shape, &band->wanted)) {
-    return false;
+    return;
   }
+  arrive(band);
   const bool sound = would_sound(band, &band->wanted);
   if (!sound && !band->sounding[old]) {
     band->voice[old].shape = band->wanted;
-    return false;
+    return;
   }
   band->current = 1 - old;
   band->sounding[band->current] = sound;
   band->voice[band->current].shape = band->wanted;
   if (sound) {
     const PlanishEqSetting setting = setting_of(band, &band->wanted);
-    planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting);
+    planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting, false);
   }
   planish_crossfade_jump(&band->fade, false);
   planish_crossfade_turn(&band->fade, true);
-  return sound;
 }
 
 /* The glides run through the interval that begins here; true if any moves. */
@@ -140,12 +147,10 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   if (!planish_crossfade_is_moving(&band->fade)) {
     band->sounding[1 - band->current] = false;
   }
-  const bool designed = change_shape(band, fit);
-  wake_or_rest(band, fit);
+  change_shape(band, fit);
+  wake_or_rest(band, fit, false);
   PlanishEqVoice *voice = &band->voice[band->current];
-  const bool moving = look_ahead(band, &voice->shape);
-  /* A voice that begins to fade in may stand for one interval: one design a grid frame. */
-  if (moving && band->sounding[band->current] && !designed) {
+  if (look_ahead(band, &voice->shape) && band->sounding[band->current]) {
     planish_eq_voice_aim(voice, fit, &band->path.end[PLANISH_EQ_STEPS - 1]);
   }
 }

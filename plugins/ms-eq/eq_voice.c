@@ -17,11 +17,12 @@ static unsigned length_of(const double *taps)
 }
 
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
-                            const PlanishEqSetting *setting)
+                            const PlanishEqSetting *setting, bool from_silence)
 {
   PlanishEqPrototype prototype;
   planish_eq_prototype(setting, fit->rate, &prototype);
   memset(voice, 0, sizeof *voice);
+  voice->primed = from_silence;
   voice->shape = shape;
   planish_eq_sections(&prototype, &voice->next);
   if (planish_eq_is_neutral(setting)) {
@@ -80,6 +81,19 @@ static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqSettin
   }
 }
 
+/* States as after a long constant input. */
+static void prime(PlanishEqVoice *voice, PlanishTwo constant)
+{
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->state[i].s2 = constant;
+    constant *= planish_both(voice->coefs[i].m0 + voice->coefs[i].m2);
+  }
+  for (int k = 0; k < PLANISH_EQ_TAPS - 1; ++k) {
+    voice->history[k] = constant;
+  }
+  voice->primed = true;
+}
+
 static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
                           PlanishTwo *x, uint32_t at, uint32_t frames)
 {
@@ -101,17 +115,37 @@ static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPat
 
 enum { PAST = PLANISH_EQ_TAPS - 1 };
 
-/* Taps outside, frames inside: no frame waits for the one before. */
+/* Four frames at a time, so that none waits for the one before. The sum of each runs in the same
+ * order, whatever the block. */
 static void convolve(const double *taps, unsigned length, const PlanishTwo *line, PlanishTwo *y,
                      uint32_t frames)
 {
-  for (uint32_t n = 0; n < frames; ++n) {
-    y[n] = planish_both(taps[0]) * line[PAST + n];
+  uint32_t n = 0;
+  for (; n + 4 <= frames; n += 4) {
+    const PlanishTwo *newest = line + PAST + n;
+    PlanishTwo tap = planish_both(taps[0]);
+    PlanishTwo a = tap * newest[0];
+    PlanishTwo b = tap * newest[1];
+    PlanishTwo c = tap * newest[2];
+    PlanishTwo d = tap * newest[3];
+    for (unsigned k = 1; k < length; ++k) {
+      tap = planish_both(taps[k]);
+      --newest;
+      a += tap * newest[0];
+      b += tap * newest[1];
+      c += tap * newest[2];
+      d += tap * newest[3];
+    }
+    y[n] = a;
+    y[n + 1] = b;
+    y[n + 2] = c;
+    y[n + 3] = d;
   }
-  for (unsigned k = 1; k < length; ++k) {
-    const PlanishTwo tap = planish_both(taps[k]);
-    for (uint32_t n = 0; n < frames; ++n) {
-      y[n] += tap * line[PAST + n - k];
+  for (; n < frames; ++n) {
+    const PlanishTwo *newest = line + PAST + n;
+    y[n] = planish_both(taps[0]) * newest[0];
+    for (unsigned k = 1; k < length; ++k) {
+      y[n] += planish_both(taps[k]) * *--newest;
     }
   }
 }
@@ -140,6 +174,9 @@ void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const Plani
   for (uint32_t n = 0; n < frames; ++n) {
     x[n] = planish_eq_part_of(voice->shape.channels, audio[n]);
     difference[n] = x[n];
+  }
+  if (!voice->primed) {
+    prime(voice, x[0]);
   }
   if (voice->moving) {
     filter_moving(voice, rate, path, x, at, frames);

@@ -37,6 +37,7 @@ typedef struct {
 typedef struct {
   PlanishEqShape shape;
   bool moving;
+  bool primed;     /* the states have taken over what the signal stood at */
   unsigned count;  /* sections */
   unsigned length; /* taps that matter, while not moving */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
@@ -49,9 +50,10 @@ typedef struct {
   PlanishTwo history[PLANISH_EQ_TAPS - 1]; /* input of the correction, the newest last */
 } PlanishEqVoice;
 
-/* From silence, standing on `setting`. */
+/* Standing on `setting`. From silence, or in the middle of a signal: then the first frame is taken
+ * for what the signal has stood at, which spares the filters the jump from 0. */
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
-                            const PlanishEqSetting *setting);
+                            const PlanishEqSetting *setting, bool from_silence);
 
 /* At a grid frame: heads for the setting at the end of this grid interval. */
 void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,

@@ -139,7 +139,7 @@ static void response_holds_while_moving(void **state)
       path.end[i].frequency = from * exp2(octaves * (i + 1) / PLANISH_EQ_STEPS);
     }
     const PlanishEqShape shape = {true, PLANISH_EQ_PEAKING, 2, PLANISH_EQ_STEREO};
-    planish_eq_voice_start(&voice, &fit, shape, &setting);
+    planish_eq_voice_start(&voice, &fit, shape, &setting, true);
     planish_eq_voice_aim(&voice, &fit, &path.end[PLANISH_EQ_STEPS - 1]);
     const uint32_t at = PLANISH_GRID / 2 - PLANISH_EQ_STEP / 2;
     PlanishTwo x[PLANISH_GRID] = {{0.0}};
