@@ -144,8 +144,8 @@ void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections 
 
 /* What the digital polynomial lacks at each point: multiplies analog power into `above`, digital
  * into `below`. */
-static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, double *above,
-                 double *below)
+static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, double *restrict above,
+                 double *restrict below)
 {
   if (analog->p0 == 0.0) {
     for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
@@ -160,6 +160,11 @@ static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, dou
     below[i] *= real * real + p.edge * p.edge * fit->sine2[i];
   }
 }
+
+static const double reciprocal[PLANISH_EQ_TAPS] = {
+    0.0,       1.0,       1.0 / 2.0,  1.0 / 3.0,  1.0 / 4.0,  1.0 / 5.0,  1.0 / 6.0,  1.0 / 7.0,
+    1.0 / 8.0, 1.0 / 9.0, 1.0 / 10.0, 1.0 / 11.0, 1.0 / 12.0, 1.0 / 13.0, 1.0 / 14.0, 1.0 / 15.0,
+};
 
 void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                            double *taps)
@@ -185,14 +190,19 @@ void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *pr
       cepstrum[k] += fit->cepstrum[i][k] * missing[i];
     }
   }
-  /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing). */
-  taps[0] = planish_exp(cepstrum[0]);
-  for (int n = 1; n < PLANISH_EQ_TAPS; ++n) {
-    double sum = 0.0;
-    for (int k = 1; k <= n; ++k) {
-      sum += cepstrum[k] * taps[n - k];
+  /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing);
+   * each tap is handed on to all later ones as soon as it is known. */
+  double sums[PLANISH_EQ_TAPS] = {0};
+  double tap = planish_exp(cepstrum[0]);
+  for (int n = 0;;) {
+    taps[n] = tap;
+    if (++n == PLANISH_EQ_TAPS) {
+      break;
     }
-    taps[n] = sum / n;
+    for (int k = 0; k < PLANISH_EQ_TAPS - n; ++k) {
+      sums[n + k] += cepstrum[k + 1] * tap;
+    }
+    tap = sums[n] * reciprocal[n];
   }
 }
 

@@ -118,23 +118,27 @@ static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
   planish_crossfade_turn(&band->fade, true);
 }
 
+static void run_through_step(PlanishGlide *glide)
+{
+  for (int n = 0; n < PLANISH_EQ_STEP && planish_glide_is_moving(glide); ++n) {
+    planish_glide_next(glide);
+  }
+}
+
 /* The glides run through the interval that begins here; true if any moves. */
 static bool look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
 {
-  PlanishGlide *glides[] = {&band->frequency, &band->gain, &band->q};
-  bool moving = false;
-  for (int g = 0; g < 3; ++g) {
-    moving = moving || planish_glide_is_moving(glides[g]);
+  if (!planish_glide_is_moving(&band->frequency) && !planish_glide_is_moving(&band->gain) &&
+      !planish_glide_is_moving(&band->q)) {
+    return false;
   }
-  for (int step = 0; moving && step < PLANISH_EQ_STEPS; ++step) {
-    for (int n = 0; n < PLANISH_EQ_STEP; ++n) {
-      for (int g = 0; g < 3; ++g) {
-        planish_glide_next(glides[g]);
-      }
-    }
+  for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
+    run_through_step(&band->frequency);
+    run_through_step(&band->gain);
+    run_through_step(&band->q);
     band->path.end[step] = setting_of(band, shape);
   }
-  return moving;
+  return true;
 }
 
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
