@@ -57,7 +57,7 @@ static void reset(void *state)
 
 static PlanishEqBandControls controls_of(const float *values, int band)
 {
-  const float *b = values + band * BAND_STRIDE;
+  const float *b = values + (ptrdiff_t)band * BAND_STRIDE;
   const unsigned type = (unsigned)b[MS_EQ_B1_TYPE];
   const bool on = type != MS_EQ_B1_TYPE_OFF;
   return (PlanishEqBandControls){
@@ -68,9 +68,9 @@ static PlanishEqBandControls controls_of(const float *values, int band)
               .order = (unsigned)b[MS_EQ_B1_ORDER],
               .channels = (PlanishEqChannels)(unsigned)b[MS_EQ_B1_CHANNELS],
           },
-      .frequency = b[MS_EQ_B1_FREQ],
-      .gain = b[MS_EQ_B1_GAIN],
-      .q = b[MS_EQ_B1_Q],
+      .frequency = (double)b[MS_EQ_B1_FREQ],
+      .gain = (double)b[MS_EQ_B1_GAIN],
+      .q = (double)b[MS_EQ_B1_Q],
   };
 }
 
@@ -86,7 +86,7 @@ static void set(void *state, const float *values)
       planish_eq_band_set(&eq->band[i], &controls);
     }
   }
-  const double below = values[MS_EQ_MONO_BELOW];
+  const double below = (double)values[MS_EQ_MONO_BELOW];
   const double amount = (double)values[MS_EQ_MONO_AMOUNT] / 100.0;
   const bool mono = values[MS_EQ_MONO_BELOW] > ms_eq_ports.ports[MS_EQ_MONO_BELOW].minimum;
   if (eq->is_fresh) {

@@ -25,7 +25,7 @@ typedef struct {
 /* `number` from 0. */
 static inline void put_band(StageDriver *driver, int number, Band band)
 {
-  float *values = driver->values + number * BAND_STRIDE;
+  float *values = driver->values + (ptrdiff_t)number * BAND_STRIDE;
   values[MS_EQ_B1_TYPE] = (float)band.type;
   values[MS_EQ_B1_CHANNELS] = (float)band.channels;
   values[MS_EQ_B1_FREQ] = (float)band.frequency;
@@ -65,8 +65,8 @@ static inline Signal noise(size_t length, uint32_t seed)
 {
   Signal signal = new_signal(length);
   for (size_t n = 0; n < length; ++n) {
-    signal.channel[0][n] = (float)(uniform(&seed) - 0.5);
-    signal.channel[1][n] = (float)(uniform(&seed) - 0.5);
+    signal.channel[0][n] = (double)(float)(uniform(&seed) - 0.5);
+    signal.channel[1][n] = (double)(float)(uniform(&seed) - 0.5);
   }
   return signal;
 }

@@ -181,6 +181,53 @@ static void changes_of_shape_are_faded(void **state)
   }
 }
 
+/* The low end's fold and the listening points, under a tone that is half in the side. */
+static double disturbance_by(int port, float from, float to)
+{
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 0, 150.0, 6.0, 1.0, 2});
+  put_band(&driver, 1, (Band){MS_EQ_B1_TYPE_LOW_SHELF, 2, 300.0, 6.0, 0.7, 2});
+  driver.values[MS_EQ_MONO_BELOW] = 120.0F;
+  driver.values[port] = from;
+  stage_driver_reset(&driver);
+  Signal signal = sine(LENGTH, 100.0, RATE);
+  memset(signal.channel[1], 0, LENGTH * sizeof(double));
+  run(&driver, &signal, 0, LENGTH / 2);
+  driver.values[port] = to;
+  run(&driver, &signal, LENGTH / 2, LENGTH / 2);
+  const double energy = energy_above(signal.channel[0], LENGTH, 1500.0, RATE);
+  free_signal(&signal);
+  stage_driver_free(&driver);
+  return energy;
+}
+
+static void other_controls_are_silent(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *name;
+    int port;
+    float from;
+    float to;
+  } moves[] = {
+      {"mono below, on", MS_EQ_MONO_BELOW, 20.0F, 120.0F},
+      {"mono below, off", MS_EQ_MONO_BELOW, 120.0F, 20.0F},
+      {"mono below, up", MS_EQ_MONO_BELOW, 60.0F, 400.0F},
+      {"mono below, down", MS_EQ_MONO_BELOW, 400.0F, 60.0F},
+      {"mono amount", MS_EQ_MONO_AMOUNT, 100.0F, 30.0F},
+      {"mono amount, off", MS_EQ_MONO_AMOUNT, 100.0F, 0.0F},
+      {"listen to band 1", MS_EQ_LISTEN_BAND, 0.0F, 1.0F},
+      {"listen to band 2", MS_EQ_LISTEN_BAND, 1.0F, 2.0F},
+      {"listen to the result", MS_EQ_LISTEN_BAND, 2.0F, 0.0F},
+  };
+  for (size_t i = 0; i < sizeof moves / sizeof *moves; ++i) {
+    const double energy = disturbance_by(moves[i].port, moves[i].from, moves[i].to);
+    printf("%s: %.1f dB above 1.5 kHz (goal -100)\n", moves[i].name, energy);
+    assert_true(energy <= -100.0);
+  }
+}
+
 /* In the middle of the fastest sweep, between two designs. */
 static void response_holds_while_moving(void **state)
 {
@@ -231,6 +278,7 @@ int main(void)
       cmocka_unit_test(sweeps_are_smooth),
       cmocka_unit_test(sweep_is_that_of_a_design_on_every_frame),
       cmocka_unit_test(changes_of_shape_are_faded),
+      cmocka_unit_test(other_controls_are_silent),
       cmocka_unit_test(response_holds_while_moving),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
