@@ -9,7 +9,7 @@
  * its coefficients give the taps of the minimum-phase filter by Oppenheim and Schafer's recursion,
  * so no roots have to be found, and there is nothing ill-conditioned in it.
  *
- * So the design is closed: about 1,500 operations a band, cheap enough for every grid interval
+ * So the design is closed: about 3,000 operations a band, cheap enough for every grid interval
  * while a control moves. Cut is boost turned over, poles and zeros and the cepstrum with it.
  * Sections and taps are smooth in all controls, so both may be interpolated.
  *

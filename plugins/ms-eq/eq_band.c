@@ -118,13 +118,6 @@ static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
   planish_crossfade_turn(&band->fade, true);
 }
 
-static void run_through_step(PlanishGlide *glide)
-{
-  for (int n = 0; n < PLANISH_EQ_STEP && planish_glide_is_moving(glide); ++n) {
-    planish_glide_next(glide);
-  }
-}
-
 /* The glides run through the interval that begins here; true if any moves. */
 static bool look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
 {
@@ -133,9 +126,9 @@ static bool look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
     return false;
   }
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
-    run_through_step(&band->frequency);
-    run_through_step(&band->gain);
-    run_through_step(&band->q);
+    planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
+    planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
+    planish_glide_skip(&band->q, PLANISH_EQ_STEP);
     band->path.end[step] = setting_of(band, shape);
   }
   return true;

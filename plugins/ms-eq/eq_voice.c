@@ -43,6 +43,8 @@ void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
   for (int i = 0; i < PLANISH_EQ_TAPS; ++i) {
     voice->tap_change[i] = (voice->next_taps[i] - voice->taps[i]) / PLANISH_GRID;
   }
+  const unsigned length = length_of(voice->next_taps);
+  voice->length = length > voice->length ? length : voice->length;
   voice->moving = true;
 }
 
@@ -156,10 +158,10 @@ static void correct(PlanishEqVoice *voice, PlanishTwo *x, uint32_t at, uint32_t 
   memcpy(line, voice->history, sizeof voice->history);
   memcpy(line + PAST, x, frames * sizeof *x);
   memcpy(voice->history, line + frames, sizeof voice->history);
-  convolve(voice->taps, voice->moving ? PLANISH_EQ_TAPS : voice->length, line, x, frames);
+  convolve(voice->taps, voice->length, line, x, frames);
   if (voice->moving) {
     PlanishTwo change[PLANISH_GRID];
-    convolve(voice->tap_change, PLANISH_EQ_TAPS, line, change, frames);
+    convolve(voice->tap_change, voice->length, line, change, frames);
     for (uint32_t n = 0; n < frames; ++n) {
       x[n] += planish_both(at + n) * change[n];
     }

@@ -39,7 +39,7 @@ typedef struct {
   bool moving;
   bool primed;     /* the states have taken over what the signal stood at */
   unsigned count;  /* sections */
-  unsigned length; /* taps that matter, while not moving */
+  unsigned length; /* taps that matter, now and at the end of the grid interval */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
   PlanishSvfCoefs coefs[PLANISH_EQ_MAX_SECTIONS];
   PlanishSvfCoefs change[PLANISH_EQ_MAX_SECTIONS];
