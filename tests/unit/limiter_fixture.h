@@ -2,6 +2,7 @@
 #ifndef PLANISH_TESTS_LIMITER_FIXTURE_H
 #define PLANISH_TESTS_LIMITER_FIXTURE_H
 
+#include "common/dsp/maths.h"
 #include "common/dsp/peak_limiter.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
