@@ -117,7 +117,7 @@ static double within_notes(double hz, Release release)
     x[n] = edges * gain(2.0) * sin(2.0 * PLANISH_PI * hz / RATE * (double)n);
   }
   run(x, (size_t)PERIOD * NOTES, release, 60.0);
-  const size_t latency = release == ONE_POLE ? 24 + 95 : 24 + 239;
+  const size_t latency = PLANISH_TRUE_PEAK_TAPS / 2 + (release == ONE_POLE ? 95 : 239);
   double worst = -400.0;
   for (size_t note = NOTES - 4; note < NOTES; ++note) {
     const double *start = x + note * PERIOD + FROM + latency;
