@@ -2,7 +2,10 @@
 
 #include "presets-demo/mix/arithmetic.h"
 
-enum { OVERSAMPLING = 4, SECTIONS = 4 };
+enum { OVERSAMPLING = 4, SECTIONS = 4, PAUSE = 9600 };
+
+/* An input under this for PAUSE frames is a pause: the clips stand still in it. */
+#define NOTHING 1e-9
 
 #define HIGH_RATE (PLANISH_DEMO_RATE * OVERSAMPLING)
 
@@ -41,8 +44,8 @@ static void set_up(Clips *clips, const PlanishDemoAmplifier *amplifier)
 static double clipped(Clips *clips, double x)
 {
   double y = planish_demo_soft(clips->drive * x);
-  y = planish_demo_filter_process(&clips->between[0], y);
-  y = planish_demo_filter_process(&clips->between[1], y);
+  y = planish_demo_filter_busy(&clips->between[0], y);
+  y = planish_demo_filter_busy(&clips->between[1], y);
   /* Less what silence would give, so that a pause is silent. */
   const double rest = planish_demo_soft(clips->offset);
   return planish_demo_soft(clips->second * y + clips->offset) - rest;
@@ -54,11 +57,11 @@ static double frame(Clips *clips, double x)
   for (size_t k = 0; k < OVERSAMPLING; ++k) {
     double y = k == 0 ? OVERSAMPLING * x : 0.0;
     for (size_t i = 0; i < SECTIONS; ++i) {
-      y = planish_demo_filter_process(&clips->up[i], y);
+      y = planish_demo_filter_busy(&clips->up[i], y);
     }
     y = clipped(clips, y);
     for (size_t i = 0; i < SECTIONS; ++i) {
-      y = planish_demo_filter_process(&clips->down[i], y);
+      y = planish_demo_filter_busy(&clips->down[i], y);
     }
     kept = k == 0 ? y : kept;
   }
@@ -70,8 +73,16 @@ void planish_demo_amplify(const PlanishDemoAmplifier *amplifier, double *signal,
   Clips clips;
   set_up(&clips, amplifier);
   planish_demo_filter_all(amplifier->before, amplifier->before_count, signal, frames);
+  const Clips rest = clips;
+  size_t still = PAUSE;
   for (size_t n = 0; n < frames; ++n) {
-    signal[n] = frame(&clips, signal[n]);
+    still = fabs(signal[n]) < NOTHING ? still + 1 : 0;
+    if (still < PAUSE) {
+      signal[n] = frame(&clips, signal[n]);
+    } else {
+      clips = still == PAUSE ? rest : clips;
+      signal[n] = 0.0;
+    }
   }
   planish_demo_filter_all(amplifier->after, amplifier->after_count, signal, frames);
 }

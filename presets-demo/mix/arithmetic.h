@@ -10,6 +10,10 @@
 #include <math.h>
 #include <stdint.h>
 
+#ifdef __FAST_MATH__
+#error "the demo mix needs arithmetic as it is written, without -ffast-math"
+#endif
+
 /* Wider intermediate results (x87) would round otherwise. */
 _Static_assert(FLT_EVAL_METHOD == 0, "the demo mix needs doubles that are rounded as doubles");
 

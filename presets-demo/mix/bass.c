@@ -26,7 +26,7 @@ static void play(const PlanishDemoNote *note, PlanishDemoRandom *random, double 
       .damping = muted ? 0.45 : 0.25,
       .pick = 0.14 + 0.03 * planish_demo_random_bell(random),
       .colour = soft ? 0.10 : 0.32,
-      .force = (soft ? 0.75 : 1.0) * (1.0 + 0.15 * planish_demo_random_bell(random)),
+      .force = (soft ? 0.35 : 1.0) * (1.0 + 0.15 * planish_demo_random_bell(random)),
       .release = 0.10,
   };
   const size_t start = (size_t)at;
@@ -51,7 +51,7 @@ static void level_out(double *line, size_t frames, double threshold)
 
 static const PlanishDemoBand direct[] = {
     {PLANISH_DEMO_HIGH_PASS, 32.0, 0.7, 0.0},
-    {PLANISH_DEMO_PEAKING, 72.0, 0.8, 4.0},
+    {PLANISH_DEMO_PEAKING, 52.0, 0.7, 6.0},
     {PLANISH_DEMO_LOW_PASS, 420.0, 0.6, 0.0},
 };
 
@@ -100,7 +100,7 @@ bool planish_demo_bass(PlanishDemoTrack *track)
   planish_demo_filter_all(direct, sizeof direct / sizeof direct[0], line, frames);
   planish_demo_amplify(&amplifier, driven, frames);
   for (size_t n = 0; n < frames; ++n) {
-    line[n] += 0.05 * driven[n];
+    line[n] += 0.026 * driven[n];
   }
   spread_out(track, line);
   free(line);

@@ -26,12 +26,12 @@ static const Piece kit[] = {
     {PLANISH_DEMO_SNARE, 'X', planish_demo_snare, 0.97, 0.95, 0.04, 3.0},
     {PLANISH_DEMO_SNARE, 'x', planish_demo_snare, 0.72, 0.95, 0.04, 4.0},
     {PLANISH_DEMO_SNARE, 'g', planish_demo_snare, 0.25, 0.95, 0.04, 6.0},
-    {PLANISH_DEMO_CYMBALS, 'h', planish_demo_closed_hats, 0.55, 0.42, 0.42, 5.0},
-    {PLANISH_DEMO_CYMBALS, 'H', planish_demo_closed_hats, 0.85, 0.42, 0.42, 4.0},
-    {PLANISH_DEMO_CYMBALS, 'o', planish_demo_open_hats, 0.85, 0.40, 0.42, 4.0},
-    {PLANISH_DEMO_CYMBALS, 'c', planish_demo_crash, 0.95, 0.60, -0.55, 3.0},
-    {PLANISH_DEMO_CYMBALS, 'd', planish_demo_crash, 0.90, 0.60, 0.60, 3.0},
-    {PLANISH_DEMO_CYMBALS, 'r', planish_demo_crash_edge, 0.75, 0.42, -0.35, 5.0},
+    {PLANISH_DEMO_CYMBALS, 'h', planish_demo_closed_hats, 0.55, 0.82, 0.50, 5.0},
+    {PLANISH_DEMO_CYMBALS, 'H', planish_demo_closed_hats, 0.85, 0.82, 0.50, 4.0},
+    {PLANISH_DEMO_CYMBALS, 'o', planish_demo_open_hats, 0.85, 0.82, 0.50, 4.0},
+    {PLANISH_DEMO_CYMBALS, 'c', planish_demo_crash, 0.95, 1.30, -0.65, 3.0},
+    {PLANISH_DEMO_CYMBALS, 'd', planish_demo_crash, 0.90, 1.30, 0.65, 3.0},
+    {PLANISH_DEMO_CYMBALS, 'r', planish_demo_crash_edge, 0.75, 1.15, -0.50, 5.0},
     {PLANISH_DEMO_TOMS, '1', planish_demo_high_tom, 0.85, 0.9, 0.30, 4.0},
     {PLANISH_DEMO_TOMS, '2', planish_demo_middle_tom, 0.88, 0.9, -0.05, 4.0},
     {PLANISH_DEMO_TOMS, '3', planish_demo_floor_tom, 0.92, 0.9, -0.45, 4.0},
@@ -82,10 +82,13 @@ bool planish_demo_drums(PlanishDemoTrack *track)
     PlanishDemoRandom random = planish_demo_random(100u + (uint64_t)row);
     PlanishDemoNote note;
     for (size_t step = 0; planish_demo_score_next((PlanishDemoRow)row, &step, &note);) {
-      strike(piece_of((PlanishDemoRow)row, note.letter), &note, &random, sound, track);
+      const Piece *piece = piece_of((PlanishDemoRow)row, note.letter);
+      if (piece != NULL) {
+        strike(piece, &note, &random, sound, track);
+      }
     }
   }
   free(sound);
   lean(track);
-  return planish_demo_room_add(&room, track, 0.11, track);
+  return planish_demo_room_add(&room, track, 0.17, track);
 }

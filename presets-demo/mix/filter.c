@@ -2,6 +2,10 @@
 
 #include "presets-demo/mix/arithmetic.h"
 
+#include <stdbool.h>
+
+enum { BLOCK = 1024 };
+
 typedef struct {
   double b0, b1, b2, a0, a1, a2;
 } Raw;
@@ -58,14 +62,37 @@ PlanishDemoFilter planish_demo_filter(PlanishDemoShape shape, double hertz, doub
   return filter;
 }
 
+static bool is_silent(const double *signal, size_t frames)
+{
+  size_t n = 0;
+  while (n < frames && signal[n] == 0.0) {
+    ++n;
+  }
+  return n == frames;
+}
+
+static void block(PlanishDemoFilter *filter, double *signal, size_t frames)
+{
+  if (filter->s1 == 0.0 && filter->s2 == 0.0 && is_silent(signal, frames)) {
+    return;
+  }
+  for (size_t n = 0; n < frames; ++n) {
+    signal[n] = planish_demo_filter_busy(filter, signal[n]);
+  }
+  planish_demo_filter_settle(filter);
+}
+
 void planish_demo_filter_all(const PlanishDemoBand *bands, size_t count, double *signal,
                              size_t frames)
 {
+  PlanishDemoFilter filters[PLANISH_DEMO_MOST_BANDS];
   for (size_t b = 0; b < count; ++b) {
-    PlanishDemoFilter filter = {0};
-    planish_demo_filter_tune(&filter, bands[b], PLANISH_DEMO_RATE);
-    for (size_t n = 0; n < frames; ++n) {
-      signal[n] = planish_demo_filter_process(&filter, signal[n]);
+    filters[b] = planish_demo_filter(bands[b].shape, bands[b].hertz, bands[b].q, bands[b].gain);
+  }
+  for (size_t at = 0; at < frames; at += BLOCK) {
+    const size_t left = frames - at;
+    for (size_t b = 0; b < count; ++b) {
+      block(&filters[b], signal + at, left < BLOCK ? left : BLOCK);
     }
   }
 }

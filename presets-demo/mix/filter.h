@@ -34,19 +34,35 @@ void planish_demo_filter_tune(PlanishDemoFilter *filter, PlanishDemoBand band, d
 /* A filter at rest, at the rate of the mix. */
 PlanishDemoFilter planish_demo_filter(PlanishDemoShape shape, double hertz, double q, double gain);
 
-/* The frames in place through `count` bands one after the other, each from rest. */
+enum { PLANISH_DEMO_MOST_BANDS = 12 };
+
+/* The frames in place through `count` (up to PLANISH_DEMO_MOST_BANDS) bands one after the other,
+ * each from rest. */
 void planish_demo_filter_all(const PlanishDemoBand *bands, size_t count, double *signal,
                              size_t frames);
 
-static inline double planish_demo_filter_process(PlanishDemoFilter *filter, double x)
+/* One frame; for loops that see to a filter's rest by themselves. */
+static inline double planish_demo_filter_busy(PlanishDemoFilter *filter, double x)
 {
   const double y = filter->b0 * x + filter->s1;
-  const double s1 = filter->b1 * x - filter->a1 * y + filter->s2;
-  const double s2 = filter->b2 * x - filter->a2 * y;
-  /* A tail in denormals would cost a hundred times the time of a sounding one. */
-  const int at_rest = s1 < 1e-30 && s1 > -1e-30 && s2 < 1e-30 && s2 > -1e-30;
-  filter->s1 = at_rest ? 0.0 : s1;
-  filter->s2 = at_rest ? 0.0 : s2;
+  filter->s1 = filter->b1 * x - filter->a1 * y + filter->s2;
+  filter->s2 = filter->b2 * x - filter->a2 * y;
+  return y;
+}
+
+/* A tail in denormals would cost a hundred times the time of a sounding one: end it. */
+static inline void planish_demo_filter_settle(PlanishDemoFilter *filter)
+{
+  if (filter->s1 < 1e-30 && filter->s1 > -1e-30 && filter->s2 < 1e-30 && filter->s2 > -1e-30) {
+    filter->s1 = 0.0;
+    filter->s2 = 0.0;
+  }
+}
+
+static inline double planish_demo_filter_process(PlanishDemoFilter *filter, double x)
+{
+  const double y = planish_demo_filter_busy(filter, x);
+  planish_demo_filter_settle(filter);
   return y;
 }
 

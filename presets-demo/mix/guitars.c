@@ -22,32 +22,34 @@ typedef struct {
 } Take;
 
 static const PlanishDemoBand tight[] = {
-    {PLANISH_DEMO_HIGH_PASS, 110.0, 0.7, 0.0},
-    {PLANISH_DEMO_PEAKING, 850.0, 0.6, 7.0},
+    {PLANISH_DEMO_HIGH_PASS, 85.0, 0.7, 0.0},
+    {PLANISH_DEMO_PEAKING, 850.0, 0.6, 2.0},
     {PLANISH_DEMO_LOW_PASS, 7500.0, 0.7, 0.0},
 };
 
 static const PlanishDemoBand left_speaker[] = {
-    {PLANISH_DEMO_HIGH_PASS, 78.0, 0.8, 0.0},  {PLANISH_DEMO_PEAKING, 118.0, 1.4, 3.5},
-    {PLANISH_DEMO_PEAKING, 420.0, 1.0, -3.5},  {PLANISH_DEMO_PEAKING, 1350.0, 1.6, 1.5},
-    {PLANISH_DEMO_PEAKING, 2400.0, 1.2, 4.5},  {PLANISH_DEMO_PEAKING, 3900.0, 2.5, 2.5},
-    {PLANISH_DEMO_LOW_PASS, 5400.0, 0.9, 0.0}, {PLANISH_DEMO_LOW_PASS, 7600.0, 0.6, 0.0},
+    {PLANISH_DEMO_HIGH_PASS, 70.0, 0.8, 0.0},  {PLANISH_DEMO_LOW_SHELF, 260.0, 0.7, 13.0},
+    {PLANISH_DEMO_PEAKING, 118.0, 1.4, 2.5},   {PLANISH_DEMO_PEAKING, 900.0, 0.7, -7.0},
+    {PLANISH_DEMO_PEAKING, 1350.0, 2.0, 1.5},  {PLANISH_DEMO_PEAKING, 2500.0, 1.2, 1.0},
+    {PLANISH_DEMO_PEAKING, 4100.0, 2.0, 3.5},  {PLANISH_DEMO_LOW_PASS, 5800.0, 1.0, 0.0},
+    {PLANISH_DEMO_LOW_PASS, 8800.0, 0.6, 0.0},
 };
 
 static const PlanishDemoBand right_speaker[] = {
-    {PLANISH_DEMO_HIGH_PASS, 84.0, 0.8, 0.0},  {PLANISH_DEMO_PEAKING, 132.0, 1.3, 3.0},
-    {PLANISH_DEMO_PEAKING, 500.0, 1.0, -3.0},  {PLANISH_DEMO_PEAKING, 1150.0, 1.5, 2.0},
-    {PLANISH_DEMO_PEAKING, 2150.0, 1.3, 4.0},  {PLANISH_DEMO_PEAKING, 3500.0, 2.2, 3.0},
-    {PLANISH_DEMO_LOW_PASS, 5000.0, 0.9, 0.0}, {PLANISH_DEMO_LOW_PASS, 8200.0, 0.6, 0.0},
+    {PLANISH_DEMO_HIGH_PASS, 75.0, 0.8, 0.0},  {PLANISH_DEMO_LOW_SHELF, 280.0, 0.7, 12.5},
+    {PLANISH_DEMO_PEAKING, 132.0, 1.3, 2.0},   {PLANISH_DEMO_PEAKING, 1000.0, 0.7, -7.0},
+    {PLANISH_DEMO_PEAKING, 1700.0, 2.0, 2.0},  {PLANISH_DEMO_PEAKING, 2200.0, 1.3, 0.5},
+    {PLANISH_DEMO_PEAKING, 3700.0, 1.8, 4.0},  {PLANISH_DEMO_LOW_PASS, 5400.0, 1.0, 0.0},
+    {PLANISH_DEMO_LOW_PASS, 9200.0, 0.6, 0.0},
 };
 
 #define BANDS(list) (list), sizeof(list) / sizeof(list)[0]
 
 static const Take takes[] = {
-    {PLANISH_DEMO_GUITAR, 301, -1.0, 1.0, {BANDS(tight), 26.0, 10.0, 0.15, BANDS(left_speaker)}},
-    {PLANISH_DEMO_GUITAR, 302, 1.0, 1.02, {BANDS(tight), 28.0, 8.0, 0.25, BANDS(right_speaker)}},
-    {PLANISH_DEMO_LEAD, 303, -0.55, 0.42, {BANDS(tight), 22.0, 8.0, 0.1, BANDS(right_speaker)}},
-    {PLANISH_DEMO_LEAD, 304, 0.55, 0.42, {BANDS(tight), 22.0, 8.0, 0.2, BANDS(left_speaker)}},
+    {PLANISH_DEMO_GUITAR, 301, -1.0, 1.0, {BANDS(tight), 20.0, 8.0, 0.15, BANDS(left_speaker)}},
+    {PLANISH_DEMO_GUITAR, 302, 1.0, 1.02, {BANDS(tight), 21.0, 7.0, 0.25, BANDS(right_speaker)}},
+    {PLANISH_DEMO_LEAD, 303, -0.55, 0.42, {BANDS(tight), 18.0, 7.0, 0.1, BANDS(right_speaker)}},
+    {PLANISH_DEMO_LEAD, 304, 0.55, 0.42, {BANDS(tight), 18.0, 7.0, 0.2, BANDS(left_speaker)}},
 };
 
 /* What the left hand holds, in semitones above the root: root, fifth, octave; octaves for a lead.
@@ -73,7 +75,7 @@ static void stroke(const Take *take, const PlanishDemoNote *note, PlanishDemoRan
     const double at = planish_demo_score_frame((double)note->step) + hand + reach;
     const PlanishDemoPluck pluck = {
         .pitch = root + shape[i] + 0.05 * planish_demo_random_bell(random),
-        .seconds = muted ? 0.42 : 8.0,
+        .seconds = muted ? 0.15 : 7.0,
         .damping = muted ? 0.42 : 0.16,
         .pick = 0.11 + 0.03 * planish_demo_random_bell(random),
         .colour = muted ? 0.45 : 0.7,
@@ -82,8 +84,8 @@ static void stroke(const Take *take, const PlanishDemoNote *note, PlanishDemoRan
     };
     const size_t start = (size_t)at;
     if (start < frames) {
-      planish_demo_pluck(&pluck, (size_t)(0.96 * (until - at)), random, line + start,
-                         frames - start);
+      planish_demo_pluck(&pluck, (size_t)((muted ? 0.75 : 0.96) * (until - at)), random,
+                         line + start, frames - start);
     }
   }
 }

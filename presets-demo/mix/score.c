@@ -78,7 +78,7 @@ static const Groove ring_on = {NULL, NULL, NULL, NULL};
   }
 #define VERSE(riff, groove)                                                                        \
   {                                                                                                \
-    &riff, &groove, 0, PLANISH_DEMO_VERSE, -1.5                                                    \
+    &riff, &groove, 0, PLANISH_DEMO_VERSE, -2.5                                                    \
   }
 #define CHORUS(riff, groove)                                                                       \
   {                                                                                                \

@@ -20,11 +20,11 @@ typedef struct {
 
 static const char vowel_names[] = "aeiou";
 static const Vowel vowels[] = {
-    {{760.0, 1180.0, 2600.0, 3300.0, 4500.0}, {0.0, -3.0, -11.0, -13.0, -22.0}},
-    {{560.0, 1880.0, 2620.0, 3350.0, 4500.0}, {0.0, -7.0, -10.0, -14.0, -22.0}},
-    {{330.0, 2250.0, 2950.0, 3500.0, 4600.0}, {0.0, -10.0, -11.0, -14.0, -22.0}},
-    {{590.0, 920.0, 2500.0, 3250.0, 4400.0}, {0.0, -4.0, -16.0, -16.0, -26.0}},
-    {{350.0, 900.0, 2350.0, 3200.0, 4300.0}, {0.0, -11.0, -21.0, -20.0, -30.0}},
+    {{760.0, 1180.0, 2600.0, 3300.0, 4500.0}, {0.0, -3.0, -10.0, -11.0, -15.0}},
+    {{560.0, 1880.0, 2620.0, 3350.0, 4500.0}, {0.0, -7.0, -9.0, -11.0, -15.0}},
+    {{330.0, 2250.0, 2950.0, 3500.0, 4600.0}, {0.0, -10.0, -10.0, -11.0, -15.0}},
+    {{590.0, 920.0, 2500.0, 3250.0, 4400.0}, {0.0, -4.0, -14.0, -13.0, -18.0}},
+    {{350.0, 900.0, 2350.0, 3200.0, 4300.0}, {0.0, -11.0, -18.0, -16.0, -22.0}},
 };
 
 static const double bandwidths[FORMANTS] = {90.0, 110.0, 160.0, 220.0, 300.0};
@@ -41,6 +41,7 @@ typedef struct {
   double loudness;
   double source_low; /* of the one-pole tilt */
   double tilt;
+  double slope[MOST_HARMONICS]; /* 1/k */
 } Singer;
 
 /* The next but one degree of E minor above a pitch of the scale; a minor third above any other. */
@@ -57,18 +58,19 @@ static double third_above(double pitch)
 }
 
 /* Harmonics 1 .. K of equal slope 1/k, faded out where they near the top of the band. */
-static double harmonics(double turns, double hertz)
+static double harmonics(const double *slope, double turns, double hertz)
 {
   const double twice = 2.0 * planish_demo_cosine(turns);
   double before = 0.0;
   double now = planish_demo_sine(turns);
   double sum = 0.0;
-  for (int k = 1; k <= MOST_HARMONICS; ++k) {
-    const double room = (17000.0 - (double)k * hertz) / 3000.0;
+  double room = 17000.0 / 3000.0;
+  for (int k = 0; k < MOST_HARMONICS; ++k) {
+    room -= hertz / 3000.0;
     if (room <= 0.0) {
       break;
     }
-    sum += now * planish_min(1.0, room) / (double)k;
+    sum += now * planish_min(1.0, room) * slope[k];
     const double next = twice * now - before;
     before = now;
     now = next;
@@ -118,7 +120,7 @@ static double sung_frame(Singer *singer, const Moment *moment)
   const double hertz = planish_demo_hertz(singer->pitch + wave + 4.0 * singer->drift);
   singer->turns += hertz / PLANISH_DEMO_RATE;
   singer->turns = singer->turns >= 1.0 ? singer->turns - 1.0 : singer->turns;
-  const double tone = harmonics(singer->turns, hertz);
+  const double tone = harmonics(singer->slope, singer->turns, hertz);
   const double breath = 0.05 * planish_demo_random_even(&singer->random);
   /* A louder voice is also a brighter one. */
   const double x = singer->loudness * (tone * (1.0 + 0.12 * wave) + breath);
@@ -218,8 +220,11 @@ void planish_demo_sing(const PlanishDemoTake *take, double *line, size_t frames)
   size_t count;
   const PlanishDemoSyllable *song = planish_demo_score_song(&count);
   Singer singer = {.random = planish_demo_random(take->seed), .pitch = 60.0};
-  singer.tilt = planish_demo_approach(1.0 / (2.0 * PLANISH_PI * 1400.0));
+  singer.tilt = planish_demo_approach(1.0 / (2.0 * PLANISH_PI * 2200.0));
   move_mouth(&singer, &vowels[0], 1.0);
+  for (int k = 0; k < MOST_HARMONICS; ++k) {
+    singer.slope[k] = 1.0 / (double)(k + 1);
+  }
   double sung_to = -100.0;
   for (size_t i = 0; i < count; ++i) {
     const size_t bar = (size_t)(song[i].at / (double)PLANISH_DEMO_STEPS);

@@ -21,8 +21,9 @@ static const Part parts[] = {
 
 static const PlanishDemoBand desk[] = {
     {PLANISH_DEMO_HIGH_PASS, 95.0, 0.7, 0.0},
-    {PLANISH_DEMO_PEAKING, 3200.0, 0.8, 2.5},
-    {PLANISH_DEMO_HIGH_SHELF, 9000.0, 0.7, 3.0},
+    {PLANISH_DEMO_PEAKING, 550.0, 0.7, -3.0},
+    {PLANISH_DEMO_HIGH_SHELF, 1700.0, 0.7, 8.0},
+    {PLANISH_DEMO_HIGH_SHELF, 4500.0, 0.7, 4.0},
 };
 
 bool planish_demo_voice(PlanishDemoTrack *track)
