@@ -1,0 +1,205 @@
+#include "common/dsp/loudness.h"
+
+#include "common/dsp/maths.h"
+
+#define BLOCK_STEPS 10                           /* 0.4 s blocks overlap by 75 % */
+#define RANGE_STEPS PLANISH_LOUDNESS_STEPS_PER_S /* a 3 s block every second */
+#define RING        PLANISH_LOUDNESS_SHORTTERM_STEPS
+
+/* Relative gates under the mean of what passes the absolute gate: ITU-R BS.1770-4 Annex 1 eq. 6,
+ * and EBU Tech 3342. */
+#define INTEGRATED_GATE_LU (-10.0)
+#define RANGE_GATE_LU      (-20.0)
+
+/* Loudness range goes from the 10th to the 95th percentile (EBU Tech 3342). */
+#define RANGE_LOW  0.10
+#define RANGE_HIGH 0.95
+
+PlanishStatus planish_loudness_setup(PlanishLoudness *loudness, PlanishArena *arena, double rate,
+                                     uint32_t channels)
+{
+  if (!(rate >= PLANISH_LOUDNESS_MIN_RATE && rate <= PLANISH_LOUDNESS_MAX_RATE)) {
+    return PLANISH_BAD_RATE;
+  }
+  if (channels < 1 || channels > 2) {
+    return PLANISH_BAD_ARGUMENT;
+  }
+  *loudness = (PlanishLoudness){.rate = rate, .channels = channels};
+  loudness->coefs = planish_k_weighting_design(rate);
+  loudness->powers = planish_arena_take(arena, RING, sizeof(double));
+  planish_loudness_histogram_setup(&loudness->blocks, arena);
+  planish_loudness_histogram_setup(&loudness->shortterms, arena);
+  if (planish_arena_is_filling(arena)) {
+    planish_loudness_reset(loudness);
+  }
+  return PLANISH_OK;
+}
+
+void planish_loudness_reset(PlanishLoudness *loudness)
+{
+  planish_k_weighting_reset(&loudness->k[0]);
+  planish_k_weighting_reset(&loudness->k[1]);
+  memset(loudness->powers, 0, RING * sizeof(double));
+  planish_loudness_histogram_reset(&loudness->blocks);
+  planish_loudness_histogram_reset(&loudness->shortterms);
+  loudness->frame = 0;
+  loudness->steps = 0;
+  loudness->step_start = 0;
+  loudness->step_end = planish_loudness_step_end(loudness->rate, 1);
+  loudness->sum = 0.0;
+  loudness->momentary = 0.0;
+  loudness->shortterm = 0.0;
+  loudness->momentary_max = (PlanishLoudnessMaximum){0};
+  loudness->shortterm_max = (PlanishLoudnessMaximum){0};
+}
+
+/* Mean power of the last `steps` steps. Summed anew each time: a running sum would drift. */
+static double mean_of_last(const PlanishLoudness *loudness, uint32_t steps)
+{
+  double sum = 0.0;
+  uint32_t at = (uint32_t)((loudness->steps - steps) % RING);
+  for (uint32_t i = 0; i < steps; ++i) {
+    sum += loudness->powers[at];
+    at = at + 1 == RING ? 0 : at + 1;
+  }
+  return sum / steps;
+}
+
+static void note_maximum(PlanishLoudnessMaximum *maximum, double power, uint64_t step)
+{
+  if (power > maximum->power) {
+    *maximum = (PlanishLoudnessMaximum){power, step};
+  }
+}
+
+static void note_momentary(PlanishLoudness *loudness)
+{
+  loudness->momentary = mean_of_last(loudness, PLANISH_LOUDNESS_MOMENTARY_STEPS);
+  note_maximum(&loudness->momentary_max, loudness->momentary, loudness->steps);
+  if (loudness->steps % BLOCK_STEPS == 0) {
+    planish_loudness_histogram_add(&loudness->blocks, loudness->momentary);
+  }
+}
+
+static void note_shortterm(PlanishLoudness *loudness)
+{
+  loudness->shortterm = mean_of_last(loudness, PLANISH_LOUDNESS_SHORTTERM_STEPS);
+  note_maximum(&loudness->shortterm_max, loudness->shortterm, loudness->steps);
+  if (loudness->steps % RANGE_STEPS == 0) {
+    planish_loudness_histogram_add(&loudness->shortterms, loudness->shortterm);
+  }
+}
+
+/* What rings on after the end of the sound must not become denormal, which is slow. */
+static void drop_residue(PlanishBiquad *biquad)
+{
+  if (fabs(biquad->s1) + fabs(biquad->s2) < 1e-100) {
+    planish_biquad_reset(biquad);
+  }
+}
+
+static void finish_step(PlanishLoudness *loudness)
+{
+  const double frames = (double)(loudness->step_end - loudness->step_start);
+  loudness->powers[loudness->steps % RING] = loudness->sum / frames;
+  loudness->sum = 0.0;
+  ++loudness->steps;
+  loudness->step_start = loudness->step_end;
+  loudness->step_end = planish_loudness_step_end(loudness->rate, loudness->steps + 1);
+  for (uint32_t c = 0; c < loudness->channels; ++c) {
+    drop_residue(&loudness->k[c].shelf);
+    drop_residue(&loudness->k[c].high_pass);
+  }
+  if (loudness->steps >= PLANISH_LOUDNESS_MOMENTARY_STEPS) {
+    note_momentary(loudness);
+  }
+  if (loudness->steps >= PLANISH_LOUDNESS_SHORTTERM_STEPS) {
+    note_shortterm(loudness);
+  }
+}
+
+/* Adds to the step's sum one frame at a time, so that the sum does not depend on the blocks. */
+static void add_frames(PlanishLoudness *loudness, const double *left, const double *right,
+                       size_t frames)
+{
+  PlanishKWeighting k[2] = {loudness->k[0], loudness->k[1]};
+  double sum = loudness->sum;
+  for (size_t n = 0; n < frames; ++n) {
+    const double l = planish_k_weighting_process(&k[0], &loudness->coefs, left[n]);
+    double square = l * l;
+    if (right != NULL) {
+      const double r = planish_k_weighting_process(&k[1], &loudness->coefs, right[n]);
+      square += r * r;
+    }
+    sum += square;
+  }
+  loudness->sum = sum;
+  loudness->k[0] = k[0];
+  loudness->k[1] = k[1];
+}
+
+void planish_loudness_process(PlanishLoudness *loudness, const double *const *audio, size_t frames)
+{
+  size_t done = 0;
+  while (done < frames) {
+    const uint64_t left_in_step = loudness->step_end - loudness->frame;
+    const size_t piece = frames - done < left_in_step ? frames - done : (size_t)left_in_step;
+    add_frames(loudness, audio[0] + done, loudness->channels == 2 ? audio[1] + done : NULL, piece);
+    loudness->frame += piece;
+    done += piece;
+    if (loudness->frame == loudness->step_end) {
+      finish_step(loudness);
+    }
+  }
+}
+
+double planish_loudness_momentary(const PlanishLoudness *loudness)
+{
+  return planish_loudness_of(loudness->momentary);
+}
+
+double planish_loudness_shortterm(const PlanishLoudness *loudness)
+{
+  return planish_loudness_of(loudness->shortterm);
+}
+
+double planish_loudness_momentary_max(const PlanishLoudness *loudness)
+{
+  return planish_loudness_of(loudness->momentary_max.power);
+}
+
+double planish_loudness_shortterm_max(const PlanishLoudness *loudness)
+{
+  return planish_loudness_of(loudness->shortterm_max.power);
+}
+
+/* What passes the absolute gate and then the relative one. */
+static PlanishLoudnessBin gated(const PlanishLoudnessHistogram *histogram, double relative)
+{
+  const PlanishLoudnessBin all = planish_loudness_histogram_over(histogram, PLANISH_LOUDNESS_FLOOR);
+  if (all.count == 0) {
+    return all;
+  }
+  const double mean = planish_loudness_of(all.power / (double)all.count);
+  return planish_loudness_histogram_over(histogram, mean + relative);
+}
+
+double planish_loudness_integrated(const PlanishLoudness *loudness)
+{
+  const PlanishLoudnessBin over = gated(&loudness->blocks, INTEGRATED_GATE_LU);
+  return over.count == 0 ? -HUGE_VAL : planish_loudness_of(over.power / (double)over.count);
+}
+
+double planish_loudness_range(const PlanishLoudness *loudness)
+{
+  const uint64_t count = gated(&loudness->shortterms, RANGE_GATE_LU).count;
+  if (count == 0) {
+    return NAN;
+  }
+  /* Rounded to the nearest rank, as the reference code of EBU Tech 3342 does (from memory). */
+  const double last = (double)(count - 1);
+  const uint64_t low = (uint64_t)(last * RANGE_LOW + 0.5);
+  const uint64_t high = (uint64_t)(last * RANGE_HIGH + 0.5);
+  return planish_loudness_histogram_ranked(&loudness->shortterms, count - 1 - high) -
+         planish_loudness_histogram_ranked(&loudness->shortterms, count - 1 - low);
+}

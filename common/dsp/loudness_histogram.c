@@ -1,0 +1,86 @@
+#include "common/dsp/loudness_histogram.h"
+
+#include "common/dsp/maths.h"
+
+#define COARSE_BINS  (PLANISH_LOUDNESS_TOP - PLANISH_LOUDNESS_FLOOR)
+#define FINE_IN_EACH 100
+#define FINE_BINS    (COARSE_BINS * FINE_IN_EACH)
+
+/* Brings a 997 Hz sine of 0 dBFS in one channel to -3.01 (ITU-R BS.1770-4 Annex 1, eq. 2). */
+#define OFFSET_DB (-0.691)
+
+double planish_loudness_of(double power)
+{
+  return power >= 1e-100 ? OFFSET_DB + planish_level_of_power(power) : -HUGE_VAL;
+}
+
+void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, PlanishArena *arena)
+{
+  histogram->fine = planish_arena_take(arena, FINE_BINS, sizeof *histogram->fine);
+  histogram->coarse = planish_arena_take(arena, COARSE_BINS, sizeof *histogram->coarse);
+}
+
+void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram)
+{
+  memset(histogram->fine, 0, FINE_BINS * sizeof *histogram->fine);
+  memset(histogram->coarse, 0, COARSE_BINS * sizeof *histogram->coarse);
+}
+
+static void add_to(PlanishLoudnessBin *bin, PlanishLoudnessBin what)
+{
+  bin->count += what.count;
+  bin->power += what.power;
+}
+
+void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power)
+{
+  const double place = (planish_loudness_of(power) - PLANISH_LOUDNESS_FLOOR) * (double)FINE_IN_EACH;
+  if (!(place > 0.0)) {
+    return;
+  }
+  const uint32_t bin = (uint32_t)planish_min(place, FINE_BINS - 1);
+  const PlanishLoudnessBin one = {1, power};
+  add_to(&histogram->fine[bin], one);
+  add_to(&histogram->coarse[bin / FINE_IN_EACH], one);
+}
+
+PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
+                                                   double gate)
+{
+  PlanishLoudnessBin over = {0, 0.0};
+  const double above_floor = planish_clamp(gate - PLANISH_LOUDNESS_FLOOR, 0.0, COARSE_BINS - 1);
+  const uint32_t border = (uint32_t)above_floor;
+  for (uint32_t i = border + 1; i < COARSE_BINS; ++i) {
+    add_to(&over, histogram->coarse[i]);
+  }
+  for (uint32_t i = border * FINE_IN_EACH; i < (border + 1) * FINE_IN_EACH; ++i) {
+    const PlanishLoudnessBin bin = histogram->fine[i];
+    if (bin.count != 0 && planish_loudness_of(bin.power / (double)bin.count) > gate) {
+      add_to(&over, bin);
+    }
+  }
+  return over;
+}
+
+/* The highest of `bins` bins that holds `rank`, which is then counted within it. `bins` is none. */
+static uint32_t find(const PlanishLoudnessBin *of, uint32_t bins, uint64_t *rank)
+{
+  for (uint32_t i = bins; i-- > 0;) {
+    if (*rank < of[i].count) {
+      return i;
+    }
+    *rank -= of[i].count;
+  }
+  return bins;
+}
+
+double planish_loudness_histogram_ranked(const PlanishLoudnessHistogram *histogram, uint64_t rank)
+{
+  const uint32_t coarse = find(histogram->coarse, COARSE_BINS, &rank);
+  if (coarse == COARSE_BINS) {
+    return -HUGE_VAL;
+  }
+  const PlanishLoudnessBin *within = &histogram->fine[(size_t)coarse * FINE_IN_EACH];
+  const PlanishLoudnessBin bin = within[find(within, FINE_IN_EACH, &rank)];
+  return planish_loudness_of(bin.power / (double)bin.count);
+}

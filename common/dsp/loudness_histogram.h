@@ -1,0 +1,51 @@
+/* How often each loudness occurred: what gates and percentiles of a whole programme need, in
+ * constant memory.
+ *
+ * Bins are 0.01 LU wide and keep a count and the sum of powers, so that means over bins are exact
+ * and only the question which side of a gate a bin is on is rounded. Coarse bins of 1 LU above
+ * them keep every query short: some 300 steps, always.
+ *
+ * Power is the weighted mean square z of ITU-R BS.1770-4 Annex 1; its loudness is
+ * -0.691 + 10 lg z.
+ *
+ * Thread: one at a time. All but set-up are real-time safe. */
+#ifndef PLANISH_DSP_LOUDNESS_HISTOGRAM_H
+#define PLANISH_DSP_LOUDNESS_HISTOGRAM_H
+
+#include "common/dsp/arena.h"
+
+#include <stdint.h>
+
+/* Range of the bins, in LUFS. The floor is the absolute gate of BS.1770-4: what is at or under it
+ * is left out. What is over the top stands in the last bin. */
+#define PLANISH_LOUDNESS_FLOOR (-70)
+#define PLANISH_LOUDNESS_TOP   50
+
+typedef struct {
+  uint64_t count;
+  double power; /* sum */
+} PlanishLoudnessBin;
+
+typedef struct {
+  PlanishLoudnessBin *fine;   /* 0.01 LU each */
+  PlanishLoudnessBin *coarse; /* 1 LU each */
+} PlanishLoudnessHistogram;
+
+void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, PlanishArena *arena);
+
+void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram);
+
+void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power);
+
+/* Everything whose loudness is over `gate` LUFS; a bin counts by its mean. */
+PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
+                                                   double gate);
+
+/* Loudness in LUFS of the item that stands at `rank` from above, 0 being the loudest: the mean of
+ * its bin. -HUGE_VAL if there are fewer items. */
+double planish_loudness_histogram_ranked(const PlanishLoudnessHistogram *histogram, uint64_t rank);
+
+/* -0.691 + 10 lg power; -HUGE_VAL under 1e-100. */
+double planish_loudness_of(double power);
+
+#endif
