@@ -5,11 +5,16 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* The text as part of a C identifier. */
 static void write_name(FILE *out, const char *text, bool capitals)
 {
   for (; *text != '\0'; ++text) {
     const int c = (unsigned char)*text;
-    fputc(!isalnum(c) ? '_' : capitals ? toupper(c) : tolower(c), out);
+    if (isalnum(c) == 0) {
+      fputc('_', out);
+    } else {
+      fputc(capitals ? toupper(c) : tolower(c), out);
+    }
   }
 }
 

@@ -1,0 +1,53 @@
+/* True peak of a stream: the largest magnitude between the frames as well as on them.
+ *
+ * The signal is interpolated four times by a windowed sinc (Kaiser window, cut at half the rate;
+ * the first of the four phases is the sample itself), and a parabola is laid through every local
+ * extremum of that fine grid. Frame n owns the time from half a frame before it to half a frame
+ * after it, so the peaks of neighbouring frames overlap and none is lost. ITU-R BS.1770-4 Annex 2
+ * describes the principle; its 12 taps a phase and plain grid miss by more than this does.
+ *
+ * With 48 taps a phase the peak is within 0.05 dB of the ideal reconstruction for content up to
+ * 20 kHz at 44.1 kHz and above. Between there and half the rate any such filter is blind: nothing
+ * is promised.
+ *
+ * The filter runs in single precision (about 1e-6 relative), four frames at a time, in a fixed
+ * order: the same frames give the same bits whatever the block split.
+ *
+ * Thread: one at a time. All but set-up are real-time safe. */
+#ifndef PLANISH_DSP_TRUE_PEAK_H
+#define PLANISH_DSP_TRUE_PEAK_H
+
+#include "common/dsp/arena.h"
+
+#include <stdint.h>
+
+/* Taps a phase for general use. */
+#define PLANISH_TRUE_PEAK_TAPS 48
+
+typedef struct {
+  float *past;   /* the last taps - 1 frames, then room for a chunk */
+  float *kernel; /* per pair of taps, each value four times: even and odd part of the quarter
+                    phase, half phase */
+  uint32_t taps;
+  float last_three_quarters; /* what the frame before left behind: its point at 3/4, ... */
+  float last_half_peak;      /* ... its peak near 1/2 */
+  float last_late_peak;      /* ... and its peak near 3/4 */
+} PlanishTruePeak;
+
+/* `taps` a phase: even, 8..512. */
+void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uint32_t taps);
+
+void planish_true_peak_reset(PlanishTruePeak *detector);
+
+/* Frames between a frame and its peak: taps / 2. */
+static inline uint32_t planish_true_peak_delay(uint32_t taps)
+{
+  return taps / 2;
+}
+
+/* peaks[i]: the peak (a magnitude, not dB) owned by the frame that came in
+ * planish_true_peak_delay() frames before audio[i]. Any count of frames. `peaks` may be `audio`. */
+void planish_true_peak_process(PlanishTruePeak *detector, const double *audio, double *peaks,
+                               uint32_t frames);
+
+#endif
