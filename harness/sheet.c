@@ -74,6 +74,9 @@ static bool read_format(Reading *reading, const PlanishNode *node)
 
 static bool read_one_input(Reading *reading, const PlanishNode *node, PlanishInputKind kind)
 {
+  if (node->bad) {
+    return false;
+  }
   if (reading->sheet->input != PLANISH_INPUT_AS_IT_IS) {
     return planish_mistake(reading->mistakes, node->key->line, node->key->column,
                            "input: gain and loudness exclude each other: keep one");
@@ -255,7 +258,7 @@ static void read_root(Reading *reading, const PlanishNode *root)
   for (const PlanishNode *node = root->first; node != NULL; node = node->next) {
     const char *key = node->key->kind == PLANISH_NODE_SCALAR ? node->key->text : "";
     has_stages = has_stages || strcmp(key, "stages") == 0;
-    if (strcmp(key, "target") == 0) {
+    if (strcmp(key, "target") == 0 && !node->bad) {
       read_target(reading, node);
       lower_ceilings(reading, node);
     }

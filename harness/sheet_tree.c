@@ -149,21 +149,20 @@ static PlanishNode *read_scalar(Reading *reading, const yaml_event_t *event)
   return node;
 }
 
-static void check_key(Reading *reading, const PlanishNode *map, const PlanishNode *key)
+static bool check_key(Reading *reading, const PlanishNode *map, const PlanishNode *key)
 {
   if (key->kind != PLANISH_NODE_SCALAR) {
-    planish_mistake(reading->mistakes, key->line, key->column,
-                    "a key that is no text: give it a name");
-    return;
+    return planish_mistake(reading->mistakes, key->line, key->column,
+                           "a key that is no text: give it a name");
   }
   for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
     if (node->key->kind == PLANISH_NODE_SCALAR && strcmp(node->key->text, key->text) == 0) {
-      planish_mistake(reading->mistakes, key->line, key->column,
-                      "%s: stands here twice, first on line %d: keep one", key->text,
-                      node->key->line);
-      return;
+      return planish_mistake(reading->mistakes, key->line, key->column,
+                             "%s: stands here twice, first on line %d: keep one", key->text,
+                             node->key->line);
     }
   }
+  return true;
 }
 
 /* Reads the members of a list or map up to its end. */
@@ -175,6 +174,7 @@ static void read_members(Reading *reading, const char *text, PlanishNode *parent
   yaml_event_t event;
   while (next_event(reading, text, &event) && event.type != end) {
     PlanishNode *key = NULL;
+    bool good = true;
     if (map) {
       key = read_node(reading, text, &event, depth);
       yaml_event_delete(&event);
@@ -182,7 +182,7 @@ static void read_members(Reading *reading, const char *text, PlanishNode *parent
         planish_sheet_tree_free(key);
         break;
       }
-      check_key(reading, parent, key);
+      good = check_key(reading, parent, key);
     }
     PlanishNode *node = read_node(reading, text, &event, depth);
     yaml_event_delete(&event);
@@ -191,6 +191,7 @@ static void read_members(Reading *reading, const char *text, PlanishNode *parent
       break;
     }
     node->key = key;
+    node->bad = node->bad || !good;
     *place = node;
     place = &node->next;
   }
