@@ -7,6 +7,9 @@ static const double flattest = 0.1;
 static const double steepest = 1.05;
 static const double longest_step = 6.0;
 
+/* From this slope on nothing is being limited yet, and a step may be twice as long. */
+static const double free_slope = 0.95;
+
 /* Of a lowered ceiling's decibels, about this share is lost in loudness: peaks alone give way. */
 static const double ceiling_share = 0.5;
 
@@ -102,7 +105,8 @@ static double next_control(const PlanishLanding *landing, const PlanishLandingPo
   const double wanted = landing->task.loudness - loudness_now(landing, point);
   const double slope =
       planish_clamp(isnan(landing->slope) ? first_slope : landing->slope, flattest, steepest);
-  double control = point->control + planish_clamp(wanted / slope, -longest_step, longest_step);
+  const double longest = landing->slope >= free_slope ? 2.0 * longest_step : longest_step;
+  double control = point->control + planish_clamp(wanted / slope, -longest, longest);
   if (landing->has_below && landing->has_above) {
     const double low = planish_min(landing->below.control, landing->above.control);
     const double high = planish_max(landing->below.control, landing->above.control);

@@ -2,8 +2,9 @@
  * render after the other.
  *
  * Loudness: the secant through (control, loudness), its slope kept within 0.1..1.05 LU/dB, since
- * limiters flatten out; the first step takes 0.75; no step is longer than 6 dB; once there is a
- * render on either side of the target, the next stays between them (regula falsi).
+ * limiters flatten out; the first step takes 0.75; no step is longer than 6 dB (12 while nothing
+ * limits yet); once there is a render on either side of the target, the next stays between them
+ * (regula falsi).
  * Ceiling: if the finished file is over, the controls that hold it go down by the overshoot, and a
  * little more so that the next render is under.
  * Both at once, at most PLANISH_LANDING_RENDERS renders. The nearest is kept: under the ceiling

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 
 #define BLOCK    PLANISH_TRUE_PEAK_FFT_LAG
-#define MIN_FADE 1024 /* sets how near to half the rate the reconstruction is exact */
+#define MIN_FADE 8192 /* sets how near to half the rate the reconstruction is exact */
 #define GRID     4    /* points a frame */
 
 /* Frames beside the part that is looked at which the kernel reaches into. */

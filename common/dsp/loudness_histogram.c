@@ -2,8 +2,8 @@
 
 #include "common/dsp/maths.h"
 
-#define COARSE_BINS  (PLANISH_LOUDNESS_TOP - PLANISH_LOUDNESS_FLOOR)
-#define FINE_IN_EACH 100
+#define COARSE_BINS  ((size_t)(PLANISH_LOUDNESS_TOP - PLANISH_LOUDNESS_FLOOR))
+#define FINE_IN_EACH ((size_t)100)
 #define FINE_BINS    (COARSE_BINS * FINE_IN_EACH)
 
 /* Brings a 997 Hz sine of 0 dBFS in one channel to -3.01 (ITU-R BS.1770-4 Annex 1, eq. 2). */
@@ -38,7 +38,7 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
   if (!(place > 0.0)) {
     return;
   }
-  const uint32_t bin = (uint32_t)planish_min(place, FINE_BINS - 1);
+  const size_t bin = (size_t)planish_min(place, (double)(FINE_BINS - 1));
   const PlanishLoudnessBin one = {1, power};
   add_to(&histogram->fine[bin], one);
   add_to(&histogram->coarse[bin / FINE_IN_EACH], one);
@@ -48,12 +48,13 @@ PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogra
                                                    double gate)
 {
   PlanishLoudnessBin over = {0, 0.0};
-  const double above_floor = planish_clamp(gate - PLANISH_LOUDNESS_FLOOR, 0.0, COARSE_BINS - 1);
-  const uint32_t border = (uint32_t)above_floor;
-  for (uint32_t i = border + 1; i < COARSE_BINS; ++i) {
+  const double above_floor =
+      planish_clamp(gate - PLANISH_LOUDNESS_FLOOR, 0.0, (double)(COARSE_BINS - 1));
+  const size_t border = (size_t)above_floor;
+  for (size_t i = border + 1; i < COARSE_BINS; ++i) {
     add_to(&over, histogram->coarse[i]);
   }
-  for (uint32_t i = border * FINE_IN_EACH; i < (border + 1) * FINE_IN_EACH; ++i) {
+  for (size_t i = border * FINE_IN_EACH; i < (border + 1) * FINE_IN_EACH; ++i) {
     const PlanishLoudnessBin bin = histogram->fine[i];
     if (bin.count != 0 && planish_loudness_of(bin.power / (double)bin.count) > gate) {
       add_to(&over, bin);
@@ -63,9 +64,9 @@ PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogra
 }
 
 /* The highest of `bins` bins that holds `rank`, which is then counted within it. `bins` is none. */
-static uint32_t find(const PlanishLoudnessBin *of, uint32_t bins, uint64_t *rank)
+static size_t find(const PlanishLoudnessBin *of, size_t bins, uint64_t *rank)
 {
-  for (uint32_t i = bins; i-- > 0;) {
+  for (size_t i = bins; i-- > 0;) {
     if (*rank < of[i].count) {
       return i;
     }
@@ -76,11 +77,11 @@ static uint32_t find(const PlanishLoudnessBin *of, uint32_t bins, uint64_t *rank
 
 double planish_loudness_histogram_ranked(const PlanishLoudnessHistogram *histogram, uint64_t rank)
 {
-  const uint32_t coarse = find(histogram->coarse, COARSE_BINS, &rank);
+  const size_t coarse = find(histogram->coarse, COARSE_BINS, &rank);
   if (coarse == COARSE_BINS) {
     return -HUGE_VAL;
   }
-  const PlanishLoudnessBin *within = &histogram->fine[(size_t)coarse * FINE_IN_EACH];
+  const PlanishLoudnessBin *within = &histogram->fine[coarse * FINE_IN_EACH];
   const PlanishLoudnessBin bin = within[find(within, FINE_IN_EACH, &rank)];
   return planish_loudness_of(bin.power / (double)bin.count);
 }

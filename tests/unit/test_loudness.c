@@ -221,7 +221,8 @@ static void stands_still(const char *name, Segment a, Segment b, int turns, doub
   for (int i = 0; i < turns; ++i) {
     const Segment pair[2] = {a, b};
     for (int p = 0; p < 2; ++p) {
-      for (double t = 0.0; t < pair[p].seconds - 1e-9; t += 0.01) {
+      const int steps = (int)(pair[p].seconds * 100.0 + 0.5);
+      for (int step = 0; step < steps; ++step) {
         play(&f, 1000.0, (Segment){pair[p].level, 0.01});
         if ((double)f.frame >= settled * 48000.0) {
           lowest = fmin(lowest, read(&f.meter));
