@@ -19,6 +19,7 @@ typedef struct {
   PlanishHost *host;
   PlanishMistakes *mistakes;
   bool audition;
+  bool stages_left_out; /* for mistakes in them */
 } Reading;
 
 typedef bool (*ReadMember)(Reading *reading, const PlanishNode *node);
@@ -145,7 +146,11 @@ static bool read_control(Reading *reading, const PlanishNode *node, PlanishContr
   }
   PlanishError error = {0};
   if (!planish_sheet_control(reading->sheet, node->text, control, &error)) {
-    return planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
+    /* It may name a stage that was left out for a mistake of its own. */
+    const bool excused = reading->stages_left_out && strchr(node->text, '.') != NULL &&
+                         planish_sheet_stage_of(reading->sheet, node->text) < 0;
+    return !excused &&
+           planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
   }
   const PlanishSheetStage *stage = &reading->sheet->stages[control->stage];
   return planish_sheet_is_continuous(&stage->plugin->ports[control->port]) ||
@@ -211,7 +216,8 @@ static bool read_later(Reading *reading, const PlanishNode *node)
 
 static bool read_stages(Reading *reading, const PlanishNode *node)
 {
-  planish_sheet_stages(reading->sheet, node, reading->host, reading->audition, reading->mistakes);
+  reading->stages_left_out = !planish_sheet_stages(reading->sheet, node, reading->host,
+                                                   reading->audition, reading->mistakes);
   return true;
 }
 

@@ -155,17 +155,17 @@ static void read_stage(Reading *reading, PlanishSheet *sheet, const PlanishNode 
   *stage = (PlanishSheetStage){0};
 }
 
-void planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *list, PlanishHost *host,
+bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *list, PlanishHost *host,
                           bool audition, PlanishMistakes *mistakes)
 {
   Reading reading = {.host = host, .mistakes = mistakes, .audition = audition};
   if (list->bad) {
-    return;
+    return false;
   }
   if (list->kind != PLANISH_NODE_LIST) {
     planish_mistake(mistakes, list->line, list->column,
                     "stages: no list: begin each stage with \"- \"");
-    return;
+    return false;
   }
   size_t count = 0;
   for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
@@ -177,9 +177,10 @@ void planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *list, PlanishH
   sheet->stages = calloc(count + 1, sizeof *sheet->stages);
   if (sheet->stages == NULL) {
     planish_mistake(mistakes, 0, 0, "out of memory");
-    return;
+    return false;
   }
   for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
     read_stage(&reading, sheet, node);
   }
+  return sheet->stage_count == count;
 }

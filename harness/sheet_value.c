@@ -135,6 +135,34 @@ bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint3
                             name, name);
 }
 
+int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text)
+{
+  const size_t length = strcspn(text, ".");
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    const char *name = sheet->stages[n].name;
+    if (strlen(name) == length && strncmp(name, text, length) == 0) {
+      return (int)n;
+    }
+  }
+  return -1;
+}
+
+static bool fail_stage(const PlanishSheet *sheet, const char *text, PlanishError *error)
+{
+  char name[64];
+  planish_text_format(name, sizeof name, "%.*s", (int)strcspn(text, "."), text);
+  PlanishNearest nearest = planish_nearest_to(name);
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    planish_nearest_consider(&nearest, sheet->stages[n].name);
+  }
+  return nearest.best != NULL
+             ? planish_fail(error, PLANISH_BAD_USE, "%s: no stage named %s: did you mean %s?", text,
+                            name, nearest.best)
+             : planish_fail(error, PLANISH_BAD_USE,
+                            "%s: no stage named %s: give a name from the list of stages", text,
+                            name);
+}
+
 bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishControl *control,
                            PlanishError *error)
 {
@@ -144,23 +172,12 @@ bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishC
                         "%s: no control: give NAME.SYMBOL, a stage's name and a control's symbol",
                         text);
   }
-  char name[64];
-  planish_text_format(name, sizeof name, "%.*s", (int)(dot - text), text);
-  PlanishNearest nearest = planish_nearest_to(name);
-  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    const PlanishSheetStage *stage = &sheet->stages[n];
-    if (strcmp(stage->name, name) == 0) {
-      control->stage = n;
-      return planish_sheet_symbol(stage->plugin, dot + 1, &control->port, error);
-    }
-    planish_nearest_consider(&nearest, stage->name);
+  const int stage = planish_sheet_stage_of(sheet, text);
+  if (stage < 0) {
+    return fail_stage(sheet, text, error);
   }
-  return nearest.best != NULL
-             ? planish_fail(error, PLANISH_BAD_USE, "%s: no stage named %s: did you mean %s?", text,
-                            name, nearest.best)
-             : planish_fail(error, PLANISH_BAD_USE,
-                            "%s: no stage named %s: give a name from the list of stages", text,
-                            name);
+  control->stage = (uint32_t)stage;
+  return planish_sheet_symbol(sheet->stages[stage].plugin, dot + 1, &control->port, error);
 }
 
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,

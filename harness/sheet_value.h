@@ -36,8 +36,11 @@ bool planish_sheet_is_continuous(const PlanishPluginPort *port);
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
                                const char *where, PlanishMistakes *mistakes);
 
-/* Fills sheet->stages from the list `node`. */
-void planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *node, PlanishHost *host,
+/* The index of the stage that NAME.SYMBOL names; -1: none. */
+int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text);
+
+/* Fills sheet->stages from the list `node`. False if one had to be left out. */
+bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *node, PlanishHost *host,
                           bool audition, PlanishMistakes *mistakes);
 
 #endif
