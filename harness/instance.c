@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { CHANNELS = 2 };
 
@@ -62,6 +63,21 @@ static void offer_features(PlanishInstance *instance)
   instance->features[2] = NULL;
 }
 
+/* lilv would tell of a missing library on standard error, in words of its own. */
+static bool check_library(const PlanishPlugin *plugin, PlanishError *error)
+{
+  const LilvNode *uri = lilv_plugin_get_library_uri(plugin->lilv);
+  char *path = uri == NULL ? NULL : lilv_node_get_path(uri, NULL);
+  const bool there = path != NULL && access(path, R_OK) == 0;
+  if (!there) {
+    planish_fail(error, PLANISH_BAD_USE,
+                 "a stage lacks its library %s: %s: install its bundle again",
+                 path == NULL ? "" : path, plugin->uri);
+  }
+  lilv_free(path);
+  return there;
+}
+
 static bool start(PlanishInstance *instance, uint32_t lane, double rate, PlanishError *error)
 {
   const PlanishPlugin *plugin = instance->plugin;
@@ -69,6 +85,9 @@ static bool start(PlanishInstance *instance, uint32_t lane, double rate, Planish
   instance->values[lane] = values;
   if (values == NULL) {
     return planish_fail_memory(error);
+  }
+  if (!check_library(plugin, error)) {
+    return false;
   }
   instance->lilv[lane] = lilv_plugin_instantiate(plugin->lilv, rate, instance->features);
   if (instance->lilv[lane] == NULL) {

@@ -157,7 +157,8 @@ static unsigned distance_between(const char *a, const char *b)
 PlanishNearest planish_nearest_to(const char *wanted)
 {
   const size_t length = strlen(wanted);
-  return (PlanishNearest){.wanted = wanted, .distance = (unsigned)(length / 3 + 2)};
+  return (PlanishNearest){.wanted = wanted,
+                          .distance = (unsigned)(length < 3 ? 2 : length / 3 + 1)};
 }
 
 void planish_nearest_consider(PlanishNearest *nearest, const char *candidate)

@@ -28,7 +28,7 @@ bool planish_text_number(const char *text, double *value);
 bool planish_text_time(const char *text, double *seconds);
 
 /* The name nearest to a misspelt one: feed candidates with consider(), then read `best`, NULL if
- * none is near enough to be meant (more than a third of its letters, and one, would have to
+ * none is near enough to be meant (more than one letter and more than a third of them would have to
  * change). Distance: Damerau's with neighbours swapped as one step, capital letters as small. */
 typedef struct {
   const char *wanted;

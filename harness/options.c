@@ -1,0 +1,116 @@
+#include "harness/options.h"
+
+#include "harness/text.h"
+
+#include <getopt.h>
+#include <math.h>
+#include <string.h>
+
+enum { MAX_OPTIONS = 24 };
+
+static void clear(const PlanishOption *option)
+{
+  switch (option->kind) {
+  case PLANISH_OPTION_FLAG:
+    *(bool *)option->value = false;
+    break;
+  case PLANISH_OPTION_TEXT:
+    *(const char **)option->value = NULL;
+    break;
+  case PLANISH_OPTION_TEXTS:
+    ((PlanishOptionTexts *)option->value)->count = 0;
+    break;
+  case PLANISH_OPTION_NUMBER:
+  case PLANISH_OPTION_TIME:
+    *(double *)option->value = NAN;
+    break;
+  }
+}
+
+static bool add(PlanishOptionTexts *texts, const char *name, const char *text, PlanishError *error)
+{
+  if (texts->count == PLANISH_OPTION_MAX_TEXTS) {
+    return planish_fail(error, PLANISH_BAD_USE, "too many: --%s: give at most %d", name,
+                        PLANISH_OPTION_MAX_TEXTS);
+  }
+  texts->list[texts->count++] = text;
+  return true;
+}
+
+static bool take(const char *command, const PlanishOption *option, const char *text,
+                 PlanishError *error)
+{
+  switch (option->kind) {
+  case PLANISH_OPTION_FLAG:
+    *(bool *)option->value = true;
+    return true;
+  case PLANISH_OPTION_TEXT:
+    *(const char **)option->value = text;
+    return true;
+  case PLANISH_OPTION_TEXTS:
+    return add(option->value, option->name, text, error);
+  case PLANISH_OPTION_NUMBER:
+    return planish_text_number(text, option->value) ||
+           planish_fail(error, PLANISH_BAD_USE, "no number: --%s %s: see planish %s --help",
+                        option->name, text, command);
+  case PLANISH_OPTION_TIME:
+    return planish_text_time(text, option->value) ||
+           planish_fail(error, PLANISH_BAD_USE,
+                        "no time: --%s %s: give seconds, or minutes and seconds as 1:23.5",
+                        option->name, text);
+  }
+  return false;
+}
+
+bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
+                          int *operands, PlanishError *error)
+{
+  struct option list[MAX_OPTIONS + 1] = {0};
+  for (size_t n = 0; n < count && n < MAX_OPTIONS; ++n) {
+    clear(&options[n]);
+    list[n].name = options[n].name;
+    list[n].has_arg = options[n].kind == PLANISH_OPTION_FLAG ? no_argument : required_argument;
+  }
+  opterr = 0;
+  optind = 1;
+  int found = 0;
+  int got = 0;
+  while ((got = getopt_long(argc, argv, ":", list, &found)) != -1) {
+    if (got != 0) {
+      return planish_fail(error, PLANISH_BAD_USE, "%s: %s: see planish %s --help",
+                          got == ':' ? "a value is missing" : "unknown option", argv[optind - 1],
+                          argv[0]);
+    }
+    if (!take(argv[0], &options[found], optarg, error)) {
+      return false;
+    }
+  }
+  *operands = optind;
+  return true;
+}
+
+bool planish_options_complain(const char *path, const PlanishMistakes *mistakes,
+                              PlanishError *error)
+{
+  for (size_t n = 0; n < mistakes->count; ++n) {
+    const PlanishError *mistake = &mistakes->list[n];
+    if (mistake->line > 0) {
+      planish_text_print(stderr, "planish: %s:%d:%d: %s\n", path, mistake->line, mistake->column,
+                         mistake->text);
+    } else {
+      planish_text_print(stderr, "planish: %s: %s\n", path, mistake->text);
+    }
+  }
+  planish_fail(error, mistakes->count > 0 ? mistakes->list[0].outcome : PLANISH_BAD_FILE, "%s", "");
+  return false;
+}
+
+void planish_options_warn(const char *format, ...)
+{
+  char text[640];
+  va_list arguments;
+  va_start(arguments, format);
+  planish_text_vformat(text, sizeof text, format, arguments);
+  va_end(arguments);
+  planish_text_print(stderr, "planish: warning: %s\n", text);
+}

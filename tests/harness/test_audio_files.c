@@ -1,0 +1,283 @@
+#include "harness/audio_reader.h"
+#include "harness/audio_writer.h"
+#include "tests/harness/files_fixture.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <fcntl.h>
+#include <signal.h>
+#include <sys/resource.h>
+
+enum { WAV24 = SF_FORMAT_WAV | SF_FORMAT_PCM_24, WAVF = SF_FORMAT_WAV | SF_FORMAT_FLOAT };
+
+static void refused(const char *path, PlanishOutcome outcome, const char *says)
+{
+  PlanishError error = {0};
+  PlanishReader *reader = planish_reader_open(path, NULL, &error);
+  float block[2 * 512];
+  size_t got = 1;
+  while (reader != NULL && got > 0 && planish_reader_read(reader, block, 512, &got, &error)) {
+  }
+  planish_reader_free(reader);
+  if (error.outcome != outcome || strstr(error.text, says) == NULL ||
+      strstr(error.text, path) == NULL || strchr(error.text, '\n') != NULL) {
+    print_error("%s: expected \"%s\", told \"%s\"\n", path, says, error.text);
+    fail();
+  }
+}
+
+/* The first half of a file. */
+static const char *cut(const char *from, const char *name)
+{
+  FILE *in = fopen(from, "rb");
+  const char *path = in_folder(name);
+  FILE *out = fopen(path, "wb");
+  fseek(in, 0, SEEK_END);
+  const long half = ftell(in) / 2 + 1;
+  rewind(in);
+  for (long n = 0; n < half; ++n) {
+    fputc(fgetc(in), out);
+  }
+  fclose(in);
+  fclose(out);
+  return path;
+}
+
+static void odd_files_are_refused_in_one_line(void **state)
+{
+  (void)state;
+  float *music = make_music(48000);
+  refused(in_folder("absent.wav"), PLANISH_BAD_FILE, "No such file");
+  refused(write_text("empty.wav", ""), PLANISH_BAD_AUDIO, "empty file");
+  refused(write_text("words.wav", "This is a text, and no audio.\n"), PLANISH_BAD_AUDIO,
+          "no audio");
+  /* By these endings libsndfile would take any bytes for samples. */
+  refused(write_text("words.vox", "This is a text, and no audio.\n"), PLANISH_BAD_AUDIO,
+          "no audio");
+  refused(write_text("words.gsm", "This is a text, and no audio.\n"), PLANISH_BAD_AUDIO,
+          "no audio");
+  refused(write_text("riff.wav", "RIFF"), PLANISH_BAD_AUDIO, "no audio");
+  refused(files_folder, PLANISH_BAD_AUDIO, "a folder");
+  refused("/dev/null", PLANISH_BAD_AUDIO, "pipe or device");
+  assert_int_equal(mkfifo(in_folder("pipe.wav"), 0600), 0);
+  refused(in_folder("pipe.wav"), PLANISH_BAD_AUDIO, "pipe or device");
+  refused(write_audio("none.wav", WAV24, 48000, 2, music, 0), PLANISH_BAD_AUDIO, "no audio in it");
+  refused(write_audio("six.wav", WAV24, 48000, 6, music, 1000), PLANISH_BAD_AUDIO, "6 channels");
+  refused(write_audio("slow.wav", WAV24, 4000, 2, music, 1000), PLANISH_BAD_AUDIO, "4000 Hz");
+  refused(write_audio("fast.wav", WAV24, 768000, 2, music, 1000), PLANISH_BAD_AUDIO, "768000 Hz");
+  free(music);
+}
+
+static void files_cut_short_are_refused(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *name;
+    int format;
+  } formats[] = {
+      {"wav", WAV24},
+      {"aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
+      {"w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},
+      {"rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24},
+      {"au", SF_FORMAT_AU | SF_FORMAT_PCM_24},
+      {"caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24},
+      {"flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24},
+      {"ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS},
+  };
+  float *music = make_music(48000);
+  for (size_t n = 0; n < sizeof formats / sizeof *formats; ++n) {
+    char whole[32];
+    char half[32];
+    snprintf(whole, sizeof whole, "whole.%s", formats[n].name);
+    snprintf(half, sizeof half, "half.%s", formats[n].name);
+    const char *path = write_audio(whole, formats[n].format, 48000, 2, music, 48000);
+    PlanishError error = {0};
+    PlanishReader *reader = planish_reader_open(path, NULL, &error);
+    assert_string_equal(error.text, "");
+    float block[2 * 1000];
+    size_t got = 1;
+    uint64_t sum = 0;
+    while (got > 0) {
+      assert_true(planish_reader_read(reader, block, 1000, &got, &error));
+      sum += got;
+    }
+    assert_int_equal(sum, planish_reader_frames(reader));
+    planish_reader_free(reader);
+    refused(cut(path, half), PLANISH_BAD_AUDIO,
+            strcmp(formats[n].name, "caf") == 0 ? "no audio that can be read" : "cut short");
+  }
+  free(music);
+}
+
+static void samples_that_are_no_number_are_refused_or_silenced(void **state)
+{
+  (void)state;
+  static const float bad[] = {NAN, INFINITY, -INFINITY};
+  float *music = make_music(96000);
+  for (size_t n = 0; n < 3; ++n) {
+    music[2 * 60000 + 1] = bad[n];
+    music[2 * 70000] = bad[n];
+    const char *path = write_audio("bad.wav", WAVF, 48000, 2, music, 96000);
+    refused(path, PLANISH_BAD_AUDIO, "at 0:01.250");
+    PlanishError error = {0};
+    const PlanishReaderOptions options = {.silence_bad = true};
+    PlanishReader *reader = planish_reader_open(path, &options, &error);
+    float *block = malloc(2 * 96000 * sizeof *block);
+    size_t got = 0;
+    assert_true(planish_reader_read(reader, block, 96000, &got, &error));
+    assert_int_equal(planish_reader_silenced(reader), 2);
+    assert_true(block[2 * 60000 + 1] == 0.0f && block[2 * 60000] == music[2 * 60000]);
+    free(block);
+    planish_reader_free(reader);
+  }
+  free(music);
+}
+
+static void mono_is_dual_mono_and_odd_rates_pass(void **state)
+{
+  (void)state;
+  const float samples[3] = {0.25f, -0.5f, 0.75f};
+  const char *path = write_audio("mono.wav", WAVF, 12345, 1, samples, 3);
+  PlanishError error = {0};
+  PlanishReader *reader = planish_reader_open(path, NULL, &error);
+  assert_non_null(reader);
+  assert_int_equal(planish_reader_channels(reader), 1);
+  assert_true(planish_reader_rate(reader) == 12345.0);
+  float block[2 * 8];
+  size_t got = 0;
+  assert_true(planish_reader_seek(reader, 1, &error));
+  assert_true(planish_reader_read(reader, block, 8, &got, &error));
+  assert_int_equal(got, 2);
+  assert_true(block[0] == -0.5f && block[1] == -0.5f && block[2] == 0.75f && block[3] == 0.75f);
+  planish_reader_free(reader);
+}
+
+static PlanishWriter *begin(const char *path, PlanishWord word, const float *music, size_t frames)
+{
+  PlanishError error = {0};
+  PlanishWriter *writer = planish_writer_new(path, 44100, frames, word, NULL, NULL, &error);
+  assert_non_null(writer);
+  assert_true(planish_writer_write(writer, music, frames, &error));
+  return writer;
+}
+
+static void a_file_appears_whole_or_not_at_all(void **state)
+{
+  (void)state;
+  empty_folder(NULL);
+  PlanishError error = {0};
+  float *music = make_music(10000);
+  const char *path = write_text("out.wav", "what was there before");
+  PlanishWriter *writer = begin(path, PLANISH_WORD_24, music, 10000);
+  assert_int_equal(count_files(), 2);
+  planish_writer_free(writer);
+  assert_int_equal(count_files(), 1);
+  writer = begin(path, PLANISH_WORD_24, music, 10000);
+  assert_true(planish_writer_finish(writer, &error));
+  struct stat facts;
+  assert_int_equal(stat(path, &facts), 0);
+  assert_int_equal(facts.st_size, 21);
+  assert_true(planish_writer_commit(writer, &error));
+  planish_writer_free(writer);
+  assert_int_equal(count_files(), 1);
+  size_t frames = 0;
+  SF_INFO info;
+  float *read = read_audio(path, &frames, &info);
+  assert_int_equal(frames, 10000);
+  assert_int_equal(info.format, WAV24);
+  assert_int_equal(info.samplerate, 44100);
+  for (size_t n = 0; n < 2 * frames; ++n) {
+    assert_true(fabsf(read[n] - music[n]) <= 1.6f / 8388608.0f);
+  }
+  free(read);
+  free(music);
+}
+
+static void float_is_written_as_it_comes(void **state)
+{
+  (void)state;
+  float *music = make_music(5000);
+  music[77] = 1.75f;
+  PlanishError error = {0};
+  const char *path = in_folder("float.wav");
+  PlanishWriter *writer = begin(path, PLANISH_WORD_FLOAT, music, 5000);
+  assert_true(planish_writer_finish(writer, &error) && planish_writer_commit(writer, &error));
+  planish_writer_free(writer);
+  size_t frames = 0;
+  SF_INFO info;
+  float *read = read_audio(path, &frames, &info);
+  assert_int_equal(info.format, WAVF);
+  assert_memory_equal(read, music, 2 * 5000 * sizeof *music);
+  free(read);
+  free(music);
+}
+
+static void outputs_that_cannot_be_are_refused(void **state)
+{
+  (void)state;
+  empty_folder(NULL);
+  PlanishError error = {0};
+  const char *mix = write_text("mix.wav", "x");
+  assert_int_equal(link(mix, in_folder("same.wav")), 0);
+  assert_int_equal(symlink("mix.wav", in_folder("link.wav")), 0);
+  const char *const inputs[] = {mix, in_folder("later.wav"), NULL};
+  static const struct {
+    const char *name;
+    PlanishOutcome outcome;
+  } cases[] = {
+      {"mix.wav", PLANISH_BAD_USE},     {"same.wav", PLANISH_BAD_USE},
+      {"link.wav", PLANISH_BAD_USE},    {"./later.wav", PLANISH_BAD_USE},
+      {"out.flac", PLANISH_BAD_USE},    {"out", PLANISH_BAD_USE},
+      {"no/out.wav", PLANISH_BAD_FILE},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    planish_error_clear(&error);
+    assert_false(planish_writer_check(in_folder(cases[n].name), inputs, &error));
+    assert_int_equal(error.outcome, cases[n].outcome);
+  }
+  assert_int_equal(mkfifo(in_folder("pipe.wav"), 0600), 0);
+  planish_error_clear(&error);
+  assert_false(planish_writer_check(in_folder("pipe.wav"), inputs, &error));
+  assert_int_equal(error.outcome, PLANISH_BAD_FILE);
+  planish_error_clear(&error);
+  assert_true(planish_writer_check(in_folder("out.wav"), inputs, &error));
+}
+
+/* A limit on the size of files stands for a full disk. */
+static void a_full_disk_leaves_nothing_behind(void **state)
+{
+  (void)state;
+  empty_folder(NULL);
+  signal(SIGXFSZ, SIG_IGN);
+  struct rlimit before;
+  getrlimit(RLIMIT_FSIZE, &before);
+  const struct rlimit small = {20000, before.rlim_max};
+  float *music = make_music(48000);
+  PlanishError error = {0};
+  PlanishWriter *writer =
+      planish_writer_new(in_folder("out.wav"), 48000, 48000, PLANISH_WORD_24, NULL, NULL, &error);
+  setrlimit(RLIMIT_FSIZE, &small);
+  const bool done =
+      planish_writer_write(writer, music, 48000, &error) && planish_writer_finish(writer, &error);
+  setrlimit(RLIMIT_FSIZE, &before);
+  assert_false(done);
+  assert_int_equal(error.outcome, PLANISH_BAD_FILE);
+  assert_non_null(strstr(error.text, "cannot write: "));
+  planish_writer_free(writer);
+  assert_int_equal(count_files(), 0);
+  free(music);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(odd_files_are_refused_in_one_line),
+      cmocka_unit_test(files_cut_short_are_refused),
+      cmocka_unit_test(samples_that_are_no_number_are_refused_or_silenced),
+      cmocka_unit_test(mono_is_dual_mono_and_odd_rates_pass),
+      cmocka_unit_test(a_file_appears_whole_or_not_at_all),
+      cmocka_unit_test(float_is_written_as_it_comes),
+      cmocka_unit_test(outputs_that_cannot_be_are_refused),
+      cmocka_unit_test(a_full_disk_leaves_nothing_behind),
+  };
+  return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}

@@ -1,0 +1,283 @@
+#include "harness/host.h"
+#include "harness/sheet.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A mistake in a sheet, and where and how it must be told. */
+typedef struct {
+  const char *text;
+  int line;
+  int column;
+  const char *says;
+} Case;
+
+#define HEAD  "planish: 1\n"
+#define STAGE "stages: [{stage: test-delay, name: a}]\n"
+
+static const Case cases[] = {
+    /* the text as a whole */
+    {"", 1, 1, "empty sheet"},
+    {"# nothing but words\n", 1, 1, "empty sheet"},
+    {"just words\n", 1, 1, "must begin with \"planish: 1\""},
+    {"- a\n- b\n", 1, 1, "must begin with \"planish: 1\""},
+    {STAGE, 1, 1, "must begin with \"planish: 1\""},
+    {STAGE HEAD, 1, 1, "must begin with \"planish: 1\""},
+    {"planish: 2\n" STAGE, 1, 10, "unknown format"},
+    {"planish: one\n" STAGE, 1, 10, "unknown format"},
+    {"planish: \"1\"\n" STAGE, 1, 10, "unknown format"},
+    {HEAD "stages: [\n", 3, 1, "no YAML"},
+    {HEAD "stages:\n\t- a\n", 3, 1, "no YAML"},
+    {HEAD "a: 'x\n", 3, 1, "no YAML"},
+    {HEAD "# \xff\n" STAGE, 2, 3, "no YAML"},
+    {HEAD STAGE "---\n" HEAD, 3, 1, "second document"},
+    {HEAD, 1, 1, "no stages"},
+    /* what YAML offers and a sheet has not */
+    {HEAD "input: &x {gain: 1}\n" STAGE, 2, 8, "anchor &x"},
+    {HEAD "input: {gain: &x 1}\n" STAGE, 2, 15, "anchor &x"},
+    {HEAD "input: {gain: *x}\n" STAGE, 2, 15, "alias *x"},
+    {HEAD "input: {gain: !!float 1}\n" STAGE, 2, 15, "tag"},
+    {HEAD "input: !mine {gain: 1}\n" STAGE, 2, 8, "tag !mine"},
+    {HEAD "? [a]\n: b\n" STAGE, 2, 3, "key that is no text"},
+    {HEAD "input: {gain: 1}\n" STAGE "input: {gain: 2}\n", 4, 1, "twice, first on line 2"},
+    {HEAD "input: {gain: 1, gain: 2}\n" STAGE, 2, 18, "twice"},
+    {HEAD "x: [[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[1]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]\n" STAGE, 2, 35,
+     "more than 32 levels"},
+    /* keys at the top and below */
+    {HEAD "inputs: {gain: 1}\n" STAGE, 2, 1, "did you mean input?"},
+    {HEAD "master: 1\n" STAGE, 2, 1, "it takes planish, input"},
+    {HEAD "rate: 44100\n" STAGE, 2, 1, "does not convert"},
+    {HEAD "input: {loundess: -18}\n" STAGE, 2, 9, "did you mean loudness?"},
+    {HEAD "input: 3\n" STAGE, 2, 8, "input: no map"},
+    {HEAD "input: {gain: 1, loudness: -18}\n" STAGE, 2, 18, "exclude each other"},
+    {HEAD "input: {gain: loud}\n" STAGE, 2, 15, "gain: no number"},
+    {HEAD "input: {gain: 1,5}\n" STAGE, 2, 17, "unknown key"},
+    {HEAD "input: {gain: \"1\"}\n" STAGE, 2, 15, "gain: no number"},
+    {HEAD "input: {gain: .inf}\n" STAGE, 2, 15, "gain: no number"},
+    {HEAD "input: {gain: [1]}\n" STAGE, 2, 15, "gain: no number"},
+    {HEAD "input: {loudness: 18}\n" STAGE, 2, 19, "give -60 to 0 LUFS"},
+    {HEAD "preroll: -1\n" STAGE, 2, 10, "give 0 to 600 s"},
+    /* the target */
+    {HEAD "target: {loudness: -8}\n" STAGE, 2, 9, "add \"by: NAME.SYMBOL\""},
+    {HEAD "target: {loudness: 8, by: a.gain}\n" STAGE, 2, 20, "give -60 to 0 LUFS"},
+    {HEAD "target: {ceiling: 1}\n" STAGE, 2, 19, "give -30 to 0 dBTP"},
+    {HEAD "target: {by: b.gain}\n" STAGE, 2, 14, "no stage named b"},
+    {HEAD "target: {by: a.gian}\n" STAGE, 2, 14, "did you mean gain?"},
+    {HEAD "target: {by: gain}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
+    {HEAD "target: {by: a.listen}\n" STAGE, 2, 14, "in small steps"},
+    {HEAD "target: {by: a.sample_peak}\n" STAGE, 2, 14, "reports it"},
+    {HEAD "target: {by: [a.gain]}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
+    {HEAD "target: {ceiling_at: a.gain}\n" STAGE, 2, 22, "write [NAME.SYMBOL"},
+    {HEAD "target: {ceiling_at: [a.gain, a.gein]}\n" STAGE, 2, 31, "did you mean gain?"},
+    {HEAD "target: {ceiling: -25, ceiling_at: [a.gain]}\n" STAGE, 2, 9,
+     "out of the range of a.gain"},
+    /* stages */
+    {HEAD "stages: {stage: test-delay}\n", 2, 9, "stages: no list"},
+    {HEAD "stages: []\n", 2, 9, "empty list"},
+    {HEAD "stages: [test-delay]\n", 2, 10, "each is a map"},
+    {HEAD "stages:\n  - {name: a}\n", 3, 5, "add \"stage:\""},
+    {HEAD "stages:\n  - {stage: [x], name: a}\n", 3, 13, "add \"stage:\""},
+    {HEAD "stages:\n  - {stage: test-dealy, name: a}\n", 3, 13, "did you mean test-delay?"},
+    {HEAD "stages:\n  - {stage: urn:example:x, name: a}\n", 3, 13, "not installed"},
+    {HEAD "stages:\n  - {stage: test-needy, name: a}\n", 3, 13, "requires"},
+    {HEAD "stages:\n  - {stage: test-delay}\n", 3, 5, "without a name"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a b}\n", 3, 31, "not a name"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a}\n  - {stage: test-mono, name: a}\n", 4, 30,
+     "taken by another stage"},
+    /* values */
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gian: 1}\n", 3, 34, "did you mean gain?"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, reverb: 1}\n", 3, 34, "planish stages"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, latency: 1}\n", 3, 34, "reports it"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, in_left: 1}\n", 3, 34, "cannot be set"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 24.5}\n", 3, 40, "give -24 to 24 dB"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 3 dB}\n", 3, 40, "no number"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: true}\n", 3, 40, "no number"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: '3'}\n", 3, 40, "no number"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: }\n", 3, 40, "no number"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: {x: 1}}\n", 3, 40, "one value belongs"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, taps: 1.5}\n", 3, 40, "give 1 or 2"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, enabled: 1}\n", 3, 43, "give true or false"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, shape: low self}\n", 3, 41,
+     "did you mean low shelf?"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 7}\n", 3, 41, "give one of off, low"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 0.5}\n", 3, 41, "unknown choice"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, listen: difference}\n", 3, 42, "--audition"},
+};
+
+static PlanishHost *host;
+
+static int open_host(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  host = planish_host_open(&error);
+  return host == NULL ? -1 : 0;
+}
+
+static int close_host(void **state)
+{
+  (void)state;
+  planish_host_free(host);
+  return 0;
+}
+
+static PlanishSheet *parse(const char *text, bool audition, PlanishMistakes *mistakes)
+{
+  return planish_sheet_parse(text, strlen(text), host, audition, mistakes);
+}
+
+static void every_mistake_is_told_at_its_place(void **state)
+{
+  (void)state;
+  const size_t count = sizeof cases / sizeof *cases;
+  size_t wrong = 0;
+  for (size_t n = 0; n < count; ++n) {
+    PlanishMistakes mistakes = {0};
+    PlanishSheet *sheet = parse(cases[n].text, false, &mistakes);
+    const PlanishError *told = mistakes.list;
+    if (sheet != NULL || mistakes.count != 1 || told->line != cases[n].line ||
+        told->column != cases[n].column || strstr(told->text, cases[n].says) == NULL ||
+        strchr(told->text, '\n') != NULL) {
+      print_error("%s\nexpected %d:%d %s\n", cases[n].text, cases[n].line, cases[n].column,
+                  cases[n].says);
+      for (size_t m = 0; m < mistakes.count; ++m) {
+        print_error("told     %d:%d %s\n", mistakes.list[m].line, mistakes.list[m].column,
+                    mistakes.list[m].text);
+      }
+      wrong += 1;
+    }
+    planish_sheet_free(sheet);
+    planish_mistakes_free(&mistakes);
+  }
+  print_message("%zu kinds of mistakes\n", count);
+  assert_int_equal(wrong, 0);
+}
+
+static void all_mistakes_are_told_in_one_reading(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\n"
+                             "inputs: {gain: 0}\n"
+                             "target: {loudness: 5, by: a.gian}\n"
+                             "stages:\n"
+                             "  - {stage: test-delay, name: a, gain: 99, taps: x}\n"
+                             "  - {stage: nothing, name: b}\n";
+  static const int places[][2] = {{2, 1}, {3, 20}, {3, 27}, {5, 40}, {5, 50}, {6, 13}};
+  PlanishMistakes mistakes = {0};
+  assert_null(parse(text, false, &mistakes));
+  assert_int_equal(mistakes.count, 6);
+  for (size_t n = 0; n < 6; ++n) {
+    assert_int_equal(mistakes.list[n].line, places[n][0]);
+    assert_int_equal(mistakes.list[n].column, places[n][1]);
+  }
+  planish_mistakes_free(&mistakes);
+}
+
+static void a_sheet_is_read_as_it_stands(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\n"
+                             "input: {loudness: -18}\n"
+                             "preroll: 0\n"
+                             "target: {loudness: -8, ceiling: -1.5, by: drive.input_gain,\n"
+                             "         ceiling_at: [drive.ceiling, two.ceiling]}\n"
+                             "stages:\n"
+                             "  - stage: urn:planish:test-delay\n"
+                             "    name: late\n"
+                             "    taps: 7\n"
+                             "    enabled: false\n"
+                             "    shape: 4X\n"
+                             "    gain: -2.5e0\n"
+                             "  - {stage: test-drive, name: drive, input_gain: 3}\n"
+                             "  - {stage: test-drive, name: two, ceiling: -0.5}\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_int_equal(mistakes.count, 0);
+  assert_non_null(sheet);
+  assert_int_equal(sheet->input, PLANISH_INPUT_LOUDNESS);
+  assert_true(sheet->input_value == -18.0);
+  assert_true(sheet->has_preroll && sheet->preroll == 0.0);
+  assert_int_equal(sheet->stage_count, 3);
+  const PlanishSheetStage *late = &sheet->stages[0];
+  assert_string_equal(late->name, "late");
+  assert_true(late->values[planish_plugin_find(late->plugin, "taps")] == 7.0f);
+  assert_true(late->values[planish_plugin_find(late->plugin, "enabled")] == 0.0f);
+  assert_true(late->values[planish_plugin_find(late->plugin, "shape")] == 2.0f);
+  assert_true(late->values[planish_plugin_find(late->plugin, "gain")] == -2.5f);
+  assert_true(sheet->has_by && sheet->by.stage == 1 && sheet->by.port == 4);
+  assert_int_equal(sheet->ceiling_count, 2);
+  /* One takes the target's ceiling, the other has its own. */
+  assert_true(sheet->stages[1].values[5] == -1.5f);
+  assert_true(sheet->stages[2].values[5] == -0.5f);
+  planish_sheet_free(sheet);
+}
+
+static void the_command_line_overrides(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\n"
+                             "target: {by: d.input_gain, ceiling_at: [d.ceiling]}\n"
+                             "stages: [{stage: test-drive, name: d, ceiling: -3}]\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_non_null(sheet);
+  PlanishError error = {0};
+  assert_true(planish_sheet_set_ceiling(sheet, -2.0, &error));
+  assert_true(sheet->stages[0].values[5] == -2.0f && sheet->ceiling == -2.0);
+  assert_true(planish_sheet_set_loudness(sheet, -9.0, &error));
+  assert_true(planish_sheet_set_control(sheet, "d.input_gain=4.25", &error));
+  assert_true(sheet->stages[0].values[4] == 4.25f);
+  static const char *const bad[] = {
+      "d.input_gain", "d.input_gian=1", "e.input_gain=1", "d.input_gain=x", "d.input_gain=25", "=",
+      "d.=1"};
+  for (size_t n = 0; n < sizeof bad / sizeof *bad; ++n) {
+    planish_error_clear(&error);
+    assert_false(planish_sheet_set_control(sheet, bad[n], &error));
+    assert_int_equal(error.outcome, PLANISH_BAD_USE);
+  }
+  assert_false(planish_sheet_set_ceiling(sheet, -21.0, &error));
+  assert_false(planish_sheet_set_loudness(sheet, 3.0, &error));
+  planish_sheet_free(sheet);
+}
+
+static void audition_lets_listening_controls_pass(void **state)
+{
+  (void)state;
+  static const char text[] = HEAD "stages: [{stage: test-delay, name: a, listen: difference}]\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, true, &mistakes);
+  assert_non_null(sheet);
+  assert_true(sheet->stages[0].values[9] == 1.0f);
+  planish_sheet_free(sheet);
+}
+
+/* Cut off anywhere, a sheet is either read or refused, never more. */
+static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
+                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
+                             "gain: 1, shape: \"low shelf\"}\n";
+  for (size_t size = 0; size < sizeof text; ++size) {
+    PlanishMistakes mistakes = {0};
+    PlanishSheet *sheet = planish_sheet_parse(text, size, host, false, &mistakes);
+    assert_true((sheet == NULL) == (mistakes.count > 0));
+    planish_sheet_free(sheet);
+    planish_mistakes_free(&mistakes);
+  }
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(every_mistake_is_told_at_its_place),
+      cmocka_unit_test(all_mistakes_are_told_in_one_reading),
+      cmocka_unit_test(a_sheet_is_read_as_it_stands),
+      cmocka_unit_test(the_command_line_overrides),
+      cmocka_unit_test(audition_lets_listening_controls_pass),
+      cmocka_unit_test(a_sheet_cut_off_anywhere_does_no_harm),
+  };
+  return cmocka_run_group_tests(tests, open_host, close_host);
+}
