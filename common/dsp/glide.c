@@ -67,23 +67,38 @@ void planish_glide_set(PlanishGlide *glide, double target)
   glide->left = 2 * glide->half;
 }
 
-double planish_glide_next(PlanishGlide *glide)
+static void move_on(PlanishGlide *glide, uint32_t frames)
 {
-  if (glide->left == 0) {
-    return glide->target;
-  }
+  const double n = frames;
   if (glide->frame == 0) {
     advance(glide);
   }
-  const double value = glide->value;
-  /* Exact for a parabola: the mean of the slopes at both ends of the frame. */
-  glide->value += glide->slope + 0.5 * glide->curvature;
-  glide->slope += glide->curvature;
-  if (++glide->frame == PLANISH_GRID) {
+  /* Exact for a parabola: the mean of the slopes at both ends of the way. */
+  glide->value += n * (glide->slope + 0.5 * n * glide->curvature);
+  glide->slope += n * glide->curvature;
+  glide->frame += frames;
+  if (glide->frame == PLANISH_GRID) {
     glide->frame = 0;
     if (--glide->left == 0) {
       planish_glide_jump(glide, glide->target);
     }
   }
+}
+
+double planish_glide_next(PlanishGlide *glide)
+{
+  if (glide->left == 0) {
+    return glide->target;
+  }
+  const double value = glide->value;
+  move_on(glide, 1);
   return value;
+}
+
+double planish_glide_skip(PlanishGlide *glide, uint32_t frames)
+{
+  if (glide->left != 0) {
+    move_on(glide, frames);
+  }
+  return glide->value;
 }

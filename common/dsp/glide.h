@@ -55,4 +55,8 @@ static inline bool planish_glide_is_moving(const PlanishGlide *glide)
 /* The value at this frame; moves on to the next frame. */
 double planish_glide_next(PlanishGlide *glide);
 
+/* Moves on by `frames` at once and returns the value there, as that many calls of next() would but
+ * for rounding. Does not cross a grid frame, but may end on one. */
+double planish_glide_skip(PlanishGlide *glide, uint32_t frames);
+
 #endif

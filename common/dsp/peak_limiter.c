@@ -55,6 +55,7 @@ void planish_peak_limiter_setup(PlanishPeakLimiter *limiter, PlanishArena *arena
     planish_true_peak_setup(limiter->detector + c, arena, config->taps);
     planish_delay_setup(limiter->delay + c, arena, limiter->latency, PLANISH_GRID);
     limiter->need[c] = planish_arena_take(arena, need_size, sizeof(double));
+    limiter->peaks[c] = planish_arena_take(arena, need_size, sizeof(double));
     planish_gain_path_setup(limiter->path + c, arena, limiter->max_lookahead, limiter->max_hold);
   }
   limiter->lift = planish_arena_take(arena, need_size, sizeof(double));
@@ -74,6 +75,7 @@ void planish_peak_limiter_reset(PlanishPeakLimiter *limiter)
     planish_true_peak_reset(limiter->detector + c);
     planish_delay_reset(limiter->delay + c);
     memset(limiter->need[c], 0, need_bytes);
+    memset(limiter->peaks[c], 0, need_bytes);
   }
   memset(limiter->lift, 0, need_bytes);
   planish_quiet_lift_reset(&limiter->quiet_lift);
@@ -252,6 +254,7 @@ static void find_needs(PlanishPeakLimiter *limiter, Scratch *scratch, double *co
     limiter->lift[at] = scratch->lift[i];
     for (uint32_t c = 0; c < channels; ++c) {
       limiter->need[c][at] = scratch->need[c][i];
+      limiter->peaks[c][at] = peaks[c][i];
     }
   }
 }
@@ -321,16 +324,33 @@ static void run_paths(PlanishPeakLimiter *limiter, Scratch *scratch, uint32_t ch
   }
 }
 
-static double apply_gain(const PlanishPeakLimiter *limiter, const Scratch *scratch, double *audio,
-                         uint32_t c, uint32_t frames)
+/* Gains of one channel. Linked channels often share theirs, and most frames need none. */
+static void find_gains(const PlanishPeakLimiter *limiter, const Scratch *scratch, uint32_t c,
+                       uint32_t frames, double gains[2][PLANISH_GRID])
 {
   const bool lifting = limiter->lift_tail > 0;
-  double most = 0.0;
   for (uint32_t i = 0; i < frames; ++i) {
     const double reduction = scratch->reduction[0][c][i];
     const double gain = (lifting ? scratch->lifted[0][i] : 0.0) - reduction;
-    most = planish_max(most, reduction);
-    audio[i] *= planish_gain_of(gain);
+    if (c == 1 && reduction == scratch->reduction[0][0][i]) {
+      gains[1][i] = gains[0][i];
+    } else {
+      gains[c][i] = gain == 0.0 ? 1.0 : planish_gain_of(gain);
+    }
+  }
+}
+
+/* Returns the largest reduction of this channel's frames. */
+static double apply_gains(PlanishPeakLimiter *limiter, const Scratch *scratch, double *audio,
+                          const double *gains, uint32_t c, uint32_t frames)
+{
+  const uint32_t from = limiter->now - (limiter->max_lookahead - 1);
+  double most = 0.0;
+  for (uint32_t i = 0; i < frames; ++i) {
+    const double peak = limiter->peaks[c][(from + i) & limiter->need_mask] * gains[i];
+    limiter->output_peak = planish_max(limiter->output_peak, peak);
+    most = planish_max(most, scratch->reduction[0][c][i]);
+    audio[i] *= gains[i];
   }
   return most;
 }
@@ -339,18 +359,21 @@ double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *
                                     double *const *reference, uint32_t channels, uint32_t frames)
 {
   Scratch scratch;
+  double gains[2][PLANISH_GRID];
   double most = 0.0;
   if (limiter->now % PLANISH_GRID == 0) {
     at_grid_frame(limiter);
   }
   find_needs(limiter, &scratch, audio, channels, frames);
   run_paths(limiter, &scratch, channels, frames);
+  limiter->output_peak = 0.0;
   for (uint32_t c = 0; c < channels; ++c) {
     planish_delay_process(limiter->delay + c, audio[c], audio[c], limiter->latency, frames);
     if (reference && reference[c]) {
       memcpy(reference[c], audio[c], frames * sizeof(double));
     }
-    most = planish_max(most, apply_gain(limiter, &scratch, audio[c], c, frames));
+    find_gains(limiter, &scratch, c, frames, gains);
+    most = planish_max(most, apply_gains(limiter, &scratch, audio[c], gains[c], c, frames));
   }
   limiter->now += frames;
   return most;

@@ -74,7 +74,9 @@ void planish_peak_limiter_set(PlanishPeakLimiter *limiter,
 /* Replaces `audio` by its limited self. 1 or 2 channels (constant from reset to reset),
  * 1..PLANISH_GRID frames, never across a grid frame. `reference`: NULL, or filled with the delayed
  * input where its channel is not NULL; must not overlap `audio`. Returns the largest reduction
- * among the channels and frames, in dB, >= 0 (the lift is not counted). */
+ * among the channels and frames, in dB, >= 0 (the lift is not counted); limiter->output_peak is
+ * then the largest true peak of the block's result, a magnitude: that of the input times the gain.
+ */
 double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *audio,
                                     double *const *reference, uint32_t channels, uint32_t frames);
 
@@ -87,9 +89,11 @@ struct PlanishPeakLimiter {
   PlanishGlide slow_share;
   PlanishSlowFastTimes times;
   PlanishPeakLimiterSettings settings;
+  double *peaks[2];    /* rings of what the detectors found, magnitudes */
   double *need[2];     /* rings of what must be taken off, dB */
   double *lift;        /* ring of the lift, dB */
   double *ceilings;    /* on the last grid frames, a ring */
+  double output_peak;  /* of the last block */
   double ceiling;      /* the strictest of them, dB */
   double threshold;    /* peaks up to this magnitude need nothing */
   double rate;         /* Hz */

@@ -10,14 +10,14 @@
  * 20 kHz: see the figures of the unit tests. */
 #define CEILING_MARGIN_DB 0.02
 
+/* The lowest reading of the port. */
 #define SILENCE_DBTP (-120.0)
 
 typedef struct {
   PlanishPeakLimiter core;
-  PlanishTruePeak output[2];
-  PlanishGlide input_gain; /* dB */
-  PlanishPeakHold reduction;
-  PlanishPeakHold true_peak;
+  PlanishGlide input_gain;   /* dB */
+  PlanishPeakHold reduction; /* dB */
+  PlanishPeakHold true_peak; /* a magnitude */
   bool fresh;
 } Limiter;
 
@@ -35,12 +35,9 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   Limiter *limiter = state;
   const PlanishPeakLimiterConfig core = config();
   planish_peak_limiter_setup(&limiter->core, arena, rate, &core);
-  for (uint32_t c = 0; c < 2; ++c) {
-    planish_true_peak_setup(limiter->output + c, arena, PLANISH_TRUE_PEAK_TAPS);
-  }
   planish_glide_setup(&limiter->input_gain, arena, rate, PLANISH_GLIDE_MS);
   planish_peak_hold_setup(&limiter->reduction, rate, 0.0);
-  planish_peak_hold_setup(&limiter->true_peak, rate, SILENCE_DBTP);
+  planish_peak_hold_setup(&limiter->true_peak, rate, 0.0);
   return PLANISH_OK;
 }
 
@@ -48,8 +45,6 @@ static void reset(void *state)
 {
   Limiter *limiter = state;
   planish_peak_limiter_reset(&limiter->core);
-  planish_true_peak_reset(limiter->output);
-  planish_true_peak_reset(limiter->output + 1);
   planish_peak_hold_reset(&limiter->reduction);
   planish_peak_hold_reset(&limiter->true_peak);
   limiter->fresh = true;
@@ -103,19 +98,6 @@ static void apply_input_gain(Limiter *limiter, const PlanishBlock *block)
   }
 }
 
-static double output_peak(Limiter *limiter, const PlanishBlock *block)
-{
-  double largest = 0.0;
-  for (uint32_t c = 0; c < block->channels; ++c) {
-    double peaks[PLANISH_GRID];
-    planish_true_peak_process(limiter->output + c, block->audio[c], peaks, block->frames);
-    for (uint32_t i = 0; i < block->frames; ++i) {
-      largest = planish_max(largest, peaks[i]);
-    }
-  }
-  return largest;
-}
-
 static void process(void *state, const PlanishBlock *block)
 {
   Limiter *limiter = state;
@@ -123,8 +105,7 @@ static void process(void *state, const PlanishBlock *block)
   const double reduction = planish_peak_limiter_process(
       &limiter->core, block->audio, block->reference, block->channels, block->frames);
   planish_peak_hold_push(&limiter->reduction, reduction, block->frames);
-  const double peak = planish_level_of(output_peak(limiter, block));
-  planish_peak_hold_push(&limiter->true_peak, peak, block->frames);
+  planish_peak_hold_push(&limiter->true_peak, limiter->core.output_peak, block->frames);
 }
 
 static void report(void *state, float *values, uint32_t frames)
@@ -132,7 +113,8 @@ static void report(void *state, float *values, uint32_t frames)
   (void)frames;
   Limiter *limiter = state;
   values[LIMITER_REDUCTION] = (float)planish_peak_hold_value(&limiter->reduction);
-  values[LIMITER_TRUE_PEAK] = (float)planish_peak_hold_value(&limiter->true_peak);
+  const double peak = planish_level_of(planish_peak_hold_value(&limiter->true_peak));
+  values[LIMITER_TRUE_PEAK] = (float)planish_max(peak, SILENCE_DBTP);
 }
 
 const PlanishStage planish_stage = {

@@ -91,11 +91,32 @@ static void a_new_target_on_the_way_makes_no_jump(void **state)
   free(f.block);
 }
 
+static void skipping_is_many_steps(void **state)
+{
+  (void)state;
+  Fixture a = make(RATE, 20.0);
+  Fixture b = make(RATE, 20.0);
+  planish_glide_jump(&a.glide, -3.0);
+  planish_glide_jump(&b.glide, -3.0);
+  planish_glide_set(&a.glide, 5.0);
+  planish_glide_set(&b.glide, 5.0);
+  for (int n = 0; n < 2 * LENGTH; n += 8) {
+    for (int i = 0; i < 8; ++i) {
+      planish_glide_next(&a.glide);
+    }
+    assert_true(fabs(planish_glide_skip(&b.glide, 8) - a.glide.value) < 1e-12);
+  }
+  assert_true(b.glide.value == 5.0);
+  free(a.block);
+  free(b.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(step_follows_the_closed_form),
       cmocka_unit_test(automation_is_followed_half_a_glide_late),
+      cmocka_unit_test(skipping_is_many_steps),
       cmocka_unit_test(a_new_target_on_the_way_makes_no_jump),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

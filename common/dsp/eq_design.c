@@ -1,0 +1,224 @@
+#include "common/dsp/eq_design.h"
+
+#include "common/dsp/trig.h"
+
+/* The points end at this frequency, or at 3/4 of half the rate where that is higher (an interval
+ * much shorter than the circle makes the polynomial swing outside), but stay under 95 %. */
+#define TOP_HZ 20000.0
+
+static double top_of(double rate)
+{
+  const double top = 2.0 * PLANISH_PI * TOP_HZ / rate;
+  return planish_min(planish_max(top, 0.75 * PLANISH_PI), 0.95 * PLANISH_PI);
+}
+
+/* Inverts the matrix by Gauss and Jordan with row exchange; `matrix` is used up. */
+static void invert(double matrix[PLANISH_EQ_POINTS][PLANISH_EQ_POINTS],
+                   double inverse[PLANISH_EQ_POINTS][PLANISH_EQ_POINTS])
+{
+  enum { N = PLANISH_EQ_POINTS };
+  for (int i = 0; i < N; ++i) {
+    for (int j = 0; j < N; ++j) {
+      inverse[i][j] = i == j ? 1.0 : 0.0;
+    }
+  }
+  for (int c = 0; c < N; ++c) {
+    int pivot = c;
+    for (int i = c + 1; i < N; ++i) {
+      pivot = fabs(matrix[i][c]) > fabs(matrix[pivot][c]) ? i : pivot;
+    }
+    const double scale = 1.0 / matrix[pivot][c];
+    for (int j = 0; j < N; ++j) {
+      const double m = matrix[pivot][j] * scale;
+      const double v = inverse[pivot][j] * scale;
+      matrix[pivot][j] = matrix[c][j];
+      inverse[pivot][j] = inverse[c][j];
+      matrix[c][j] = m;
+      inverse[c][j] = v;
+    }
+    for (int i = 0; i < N; ++i) {
+      const double factor = i == c ? 0.0 : matrix[i][c];
+      for (int j = 0; j < N; ++j) {
+        matrix[i][j] -= factor * matrix[c][j];
+        inverse[i][j] -= factor * inverse[c][j];
+      }
+    }
+  }
+}
+
+void planish_eq_fit_setup(PlanishEqFit *fit, double rate)
+{
+  enum { N = PLANISH_EQ_POINTS };
+  double cosines[N][N];
+  const double end = cos(top_of(rate));
+  fit->rate = rate;
+  for (int i = 0; i < N; ++i) {
+    /* Chebyshev's points between cos(top) and 1, stretched so that the outer ones lie on the ends:
+     * then 0 Hz is exact. */
+    const double node = cos((i + 0.5) * PLANISH_PI / N) / cos(0.5 * PLANISH_PI / N);
+    const double x = planish_clamp(0.5 * (1.0 + end) + 0.5 * (1.0 - end) * node, -1.0, 1.0);
+    const double w = acos(x);
+    fit->w[i] = w;
+    fit->half_sine2[i] = sin(0.5 * w) * sin(0.5 * w);
+    fit->sine2[i] = sin(w) * sin(w);
+    fit->zero_root[i] = w > 0.0 ? w * w / (4.0 * fit->half_sine2[i]) : 1.0;
+    for (int k = 0; k < N; ++k) {
+      cosines[k][i] = cos(k * w);
+    }
+  }
+  invert(cosines, fit->cepstrum);
+  /* ln |C|^2 = 2 c0 + 2 sum ck cos kw, so half of the polynomial's coefficients. */
+  for (int i = 0; i < N; ++i) {
+    for (int k = 0; k < N; ++k) {
+      fit->cepstrum[i][k] *= 0.5 * 0.693147180559945309417 * (k == 0 ? 1.0 : k);
+    }
+  }
+}
+
+static PlanishSvfPolynomial scaled(PlanishSvfPolynomial p, double factor)
+{
+  return (PlanishSvfPolynomial){p.sum * factor, p.alternating * factor, p.edge * factor};
+}
+
+static PlanishSvfPolynomial complex_pair(double decay, double angle)
+{
+  if (angle > PLANISH_PI) {
+    decay += angle - PLANISH_PI;
+    angle = PLANISH_PI;
+  }
+  const double r = planish_exp(-decay);
+  const double distance2 = (1.0 - r) * (1.0 - r);
+  const PlanishSineCosine half = planish_sine_cosine(0.5 * angle);
+  return (PlanishSvfPolynomial){
+      distance2 + 4.0 * r * half.sine * half.sine,
+      distance2 + 4.0 * r * half.cosine * half.cosine,
+      (1.0 - r) * (1.0 + r),
+  };
+}
+
+static PlanishSvfPolynomial real_pair(double slow, double fast)
+{
+  const double r1 = planish_exp(-slow);
+  const double r2 = planish_exp(-fast);
+  return (PlanishSvfPolynomial){
+      (1.0 - r1) * (1.0 - r2),
+      (1.0 + r1) * (1.0 + r2),
+      1.0 - r1 * r2,
+  };
+}
+
+/* Roots s to e^s; right at 0 Hz. Roots at 0 become roots at 0 Hz with the right slope. */
+static PlanishSvfPolynomial digital(const PlanishEqPolynomial *p)
+{
+  if (p->p0 == 0.0) {
+    return p->p2 != 0.0 ? (PlanishSvfPolynomial){0.0, 4.0 * p->p2, 0.0}
+                        : (PlanishSvfPolynomial){0.0, 2.0 * p->p1, p->p1};
+  }
+  PlanishSvfPolynomial result = {1.0, 1.0, 1.0};
+  if (p->p2 != 0.0) {
+    const double half = 0.5 * p->p1 / p->p2;
+    const double square = p->p0 / p->p2;
+    const double inner = square - half * half;
+    if (inner >= 0.0) {
+      result = complex_pair(half, sqrt(inner));
+    } else {
+      const double fast = half + sqrt(-inner);
+      result = real_pair(square / fast, fast);
+    }
+  } else if (p->p1 != 0.0) {
+    const double r = planish_exp(-p->p0 / p->p1);
+    result = (PlanishSvfPolynomial){1.0 - r, 1.0 + r, 1.0};
+  }
+  return scaled(result, p->p0 / result.sum);
+}
+
+void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections)
+{
+  sections->count = prototype->count;
+  for (unsigned i = 0; i < prototype->count; ++i) {
+    const PlanishSvfPolynomial numerator = digital(&prototype->section[i].numerator);
+    const PlanishSvfPolynomial denominator = digital(&prototype->section[i].denominator);
+    sections->section[i] = planish_svf_coefs(&numerator, &denominator);
+  }
+}
+
+/* What the digital polynomial lacks at each point: multiplies analog power into `above`, digital
+ * into `below`. */
+static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, double *restrict above,
+                 double *restrict below)
+{
+  if (analog->p0 == 0.0) {
+    for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
+      above[i] *= fit->zero_root[i] * (analog->p2 != 0.0 ? fit->zero_root[i] : 1.0);
+    }
+    return;
+  }
+  const PlanishSvfPolynomial p = digital(analog);
+  for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
+    const double real = p.sum - fit->half_sine2[i] * (p.sum + p.alternating);
+    above[i] *= planish_eq_polynomial_power(analog, fit->w[i]);
+    below[i] *= real * real + p.edge * p.edge * fit->sine2[i];
+  }
+}
+
+static const double reciprocal[PLANISH_EQ_TAPS] = {
+    0.0,       1.0,       1.0 / 2.0,  1.0 / 3.0,  1.0 / 4.0,  1.0 / 5.0,  1.0 / 6.0,  1.0 / 7.0,
+    1.0 / 8.0, 1.0 / 9.0, 1.0 / 10.0, 1.0 / 11.0, 1.0 / 12.0, 1.0 / 13.0, 1.0 / 14.0, 1.0 / 15.0,
+};
+
+void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                           double *taps)
+{
+  enum { N = PLANISH_EQ_POINTS };
+  double above[N];
+  double below[N];
+  for (int i = 0; i < N; ++i) {
+    above[i] = 1.0;
+    below[i] = 1.0;
+  }
+  for (unsigned i = 0; i < prototype->count; ++i) {
+    lack(fit, &prototype->section[i].numerator, above, below);
+    lack(fit, &prototype->section[i].denominator, below, above);
+  }
+  double missing[N];
+  for (int i = 0; i < N; ++i) {
+    missing[i] = planish_log2(above[i] / below[i]);
+  }
+  double cepstrum[PLANISH_EQ_TAPS] = {0};
+  for (int i = 0; i < N; ++i) {
+    for (int k = 0; k < N; ++k) {
+      cepstrum[k] += fit->cepstrum[i][k] * missing[i];
+    }
+  }
+  /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing);
+   * each tap is handed on to all later ones as soon as it is known. */
+  double sums[PLANISH_EQ_TAPS] = {0};
+  double tap = planish_exp(cepstrum[0]);
+  for (int n = 0;;) {
+    taps[n] = tap;
+    if (++n == PLANISH_EQ_TAPS) {
+      break;
+    }
+    for (int k = 0; k < PLANISH_EQ_TAPS - n; ++k) {
+      sums[n + k] += cepstrum[k + 1] * tap;
+    }
+    tap = sums[n] * reciprocal[n];
+  }
+}
+
+double planish_eq_power(const PlanishEqSections *sections, const double *taps, double w)
+{
+  double real = 0.0;
+  double imaginary = 0.0;
+  for (int n = 0; n < PLANISH_EQ_TAPS; ++n) {
+    const PlanishSineCosine turn = planish_sine_cosine(n * w);
+    real += taps[n] * turn.cosine;
+    imaginary -= taps[n] * turn.sine;
+  }
+  const double half = planish_sine_cosine(0.5 * w).sine;
+  double power = real * real + imaginary * imaginary;
+  for (unsigned i = 0; i < sections->count; ++i) {
+    power *= planish_svf_power(&sections->section[i], half * half);
+  }
+  return power;
+}

@@ -1,0 +1,189 @@
+#include "plugins/ms-eq/eq_band.h"
+
+void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate)
+{
+  planish_glide_setup(&band->frequency, arena, rate, PLANISH_GLIDE_MS);
+  planish_glide_setup(&band->gain, arena, rate, PLANISH_GLIDE_MS);
+  planish_glide_setup(&band->q, arena, rate, PLANISH_GLIDE_MS);
+  planish_crossfade_setup(&band->fade, rate, PLANISH_GLIDE_MS);
+}
+
+static PlanishEqSetting setting_of(const PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  return (PlanishEqSetting){
+      .type = shape->type,
+      .order = shape->order,
+      .frequency = planish_exp2(band->frequency.value),
+      .gain = band->gain.value,
+      .q = planish_exp2(band->q.value),
+  };
+}
+
+PlanishEqSetting planish_eq_band_setting(const PlanishEqBand *band)
+{
+  return setting_of(band, &band->voice[band->current].shape);
+}
+
+static bool would_sound(const PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  const PlanishEqSetting end = {.type = shape->type, .gain = band->gain.target};
+  return shape->on && (planish_glide_is_moving(&band->gain) || !planish_eq_is_neutral(&end));
+}
+
+/* The order means nothing to the other types, so its change must not start a fade there. */
+static bool is_same(const PlanishEqShape *a, const PlanishEqShape *b)
+{
+  if (!a->on || !b->on) {
+    return a->on == b->on;
+  }
+  const bool has_order = a->type == PLANISH_EQ_HIGH_PASS || a->type == PLANISH_EQ_LOW_PASS;
+  return a->type == b->type && a->channels == b->channels && (!has_order || a->order == b->order);
+}
+
+/* The current voice begins or ends with what the gain has come to. */
+static void wake_or_rest(PlanishEqBand *band, const PlanishEqFit *fit, bool from_silence)
+{
+  PlanishEqVoice *voice = &band->voice[band->current];
+  const bool sound = would_sound(band, &voice->shape);
+  if (sound && !band->sounding[band->current]) {
+    const PlanishEqSetting setting = planish_eq_band_setting(band);
+    planish_eq_voice_start(voice, fit, voice->shape, &setting, from_silence);
+  }
+  band->sounding[band->current] = sound;
+}
+
+void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
+                          const PlanishEqBandControls *controls)
+{
+  planish_glide_jump(&band->frequency, planish_log2(controls->frequency));
+  planish_glide_jump(&band->gain, controls->gain);
+  planish_glide_jump(&band->q, planish_log2(controls->q));
+  planish_crossfade_jump(&band->fade, true);
+  band->wanted = controls->shape;
+  band->current = 0;
+  band->sounding[0] = false;
+  band->sounding[1] = false;
+  band->voice[0].shape = band->wanted;
+  wake_or_rest(band, fit, true);
+}
+
+static void follow(PlanishGlide *glide, double target, bool at_once)
+{
+  if (at_once) {
+    planish_glide_jump(glide, target);
+  } else {
+    planish_glide_set(glide, target);
+  }
+}
+
+void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls)
+{
+  const bool silent = !planish_eq_band_is_sounding(band);
+  follow(&band->frequency, planish_log2(controls->frequency), silent);
+  follow(&band->q, planish_log2(controls->q), silent);
+  /* From 0 dB the gain rises; from off the cross-fade does that. */
+  follow(&band->gain, controls->gain, silent && !band->voice[band->current].shape.on);
+  band->wanted = controls->shape;
+}
+
+/* The old voice stays as it is, the new one stands where the controls are going. */
+static void arrive(PlanishEqBand *band)
+{
+  planish_glide_jump(&band->frequency, band->frequency.target);
+  planish_glide_jump(&band->gain, band->gain.target);
+  planish_glide_jump(&band->q, band->q.target);
+}
+
+/* A new shape: its voice fades in over the old one, if either is to be heard. */
+static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
+{
+  const unsigned old = band->current;
+  if (planish_crossfade_is_moving(&band->fade) || is_same(&band->voice[old].shape, &band->wanted)) {
+    return;
+  }
+  arrive(band);
+  const bool sound = would_sound(band, &band->wanted);
+  if (!sound && !band->sounding[old]) {
+    band->voice[old].shape = band->wanted;
+    return;
+  }
+  band->current = 1 - old;
+  band->sounding[band->current] = sound;
+  band->voice[band->current].shape = band->wanted;
+  if (sound) {
+    const PlanishEqSetting setting = setting_of(band, &band->wanted);
+    planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting, false);
+  }
+  planish_crossfade_jump(&band->fade, false);
+  planish_crossfade_turn(&band->fade, true);
+}
+
+/* The glides run through the interval that begins here; true if any moves. */
+static bool look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  if (!planish_glide_is_moving(&band->frequency) && !planish_glide_is_moving(&band->gain) &&
+      !planish_glide_is_moving(&band->q)) {
+    return false;
+  }
+  for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
+    planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
+    planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
+    planish_glide_skip(&band->q, PLANISH_EQ_STEP);
+    band->path.end[step] = setting_of(band, shape);
+  }
+  return true;
+}
+
+void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
+{
+  for (int i = 0; i < 2; ++i) {
+    if (band->sounding[i]) {
+      planish_eq_voice_land(&band->voice[i]);
+    }
+  }
+  if (!planish_crossfade_is_moving(&band->fade)) {
+    band->sounding[1 - band->current] = false;
+  }
+  change_shape(band, fit);
+  wake_or_rest(band, fit, false);
+  PlanishEqVoice *voice = &band->voice[band->current];
+  if (look_ahead(band, &voice->shape) && band->sounding[band->current]) {
+    planish_eq_voice_aim(voice, fit, &band->path.end[PLANISH_EQ_STEPS - 1]);
+  }
+}
+
+static void fade_voices(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
+                        uint32_t frames)
+{
+  PlanishTwo difference[2][PLANISH_GRID] = {{{0.0}}};
+  for (int i = 0; i < 2; ++i) {
+    if (band->sounding[i]) {
+      planish_eq_voice_difference(&band->voice[i], rate, &band->path, audio, difference[i], at,
+                                  frames);
+    }
+  }
+  const PlanishTwo *coming = difference[band->current];
+  const PlanishTwo *going = difference[1 - band->current];
+  for (uint32_t n = 0; n < frames; ++n) {
+    const double share = planish_crossfade_next(&band->fade);
+    audio[n] += planish_both(share) * coming[n] + planish_both(1.0 - share) * going[n];
+  }
+}
+
+void planish_eq_band_process(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
+                             uint32_t frames)
+{
+  if (planish_crossfade_is_moving(&band->fade)) {
+    fade_voices(band, rate, audio, at, frames);
+    return;
+  }
+  if (!band->sounding[band->current]) {
+    return;
+  }
+  PlanishTwo difference[PLANISH_GRID];
+  planish_eq_voice_difference(&band->voice[band->current], rate, &band->path, audio, difference, at,
+                              frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    audio[n] += difference[n];
+  }
+}

@@ -1,0 +1,194 @@
+#include "plugins/ms-eq/eq_voice.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Taps at the end that are together below -220 dB change nothing that a double keeps of music. */
+#define NEGLIGIBLE 1e-11
+
+static unsigned length_of(const double *taps)
+{
+  unsigned length = PLANISH_EQ_TAPS;
+  double rest = 0.0;
+  while (length > 1 && (rest += fabs(taps[length - 1])) < NEGLIGIBLE) {
+    --length;
+  }
+  return length;
+}
+
+void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
+                            const PlanishEqSetting *setting, bool from_silence)
+{
+  PlanishEqPrototype prototype;
+  planish_eq_prototype(setting, fit->rate, &prototype);
+  memset(voice, 0, sizeof *voice);
+  voice->primed = from_silence;
+  voice->shape = shape;
+  planish_eq_sections(&prototype, &voice->next);
+  if (planish_eq_is_neutral(setting)) {
+    voice->next_taps[0] = 1.0;
+  } else {
+    planish_eq_correction(fit, &prototype, voice->next_taps);
+  }
+  voice->count = voice->next.count;
+  planish_eq_voice_land(voice);
+}
+
+void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
+                          const PlanishEqSetting *end)
+{
+  PlanishEqPrototype prototype;
+  planish_eq_prototype(end, fit->rate, &prototype);
+  planish_eq_correction(fit, &prototype, voice->next_taps);
+  for (int i = 0; i < PLANISH_EQ_TAPS; ++i) {
+    voice->tap_change[i] = (voice->next_taps[i] - voice->taps[i]) / PLANISH_GRID;
+  }
+  const unsigned length = length_of(voice->next_taps);
+  voice->length = length > voice->length ? length : voice->length;
+  voice->moving = true;
+}
+
+static void take_next_sections(PlanishEqVoice *voice)
+{
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->coefs[i] = voice->next.section[i];
+  }
+}
+
+void planish_eq_voice_land(PlanishEqVoice *voice)
+{
+  take_next_sections(voice);
+  memcpy(voice->taps, voice->next_taps, sizeof voice->taps);
+  voice->length = length_of(voice->taps);
+  voice->moving = false;
+}
+
+static PlanishSvfCoefs change_towards(const PlanishSvfCoefs *from, const PlanishSvfCoefs *to)
+{
+  const double share = 1.0 / PLANISH_EQ_STEP;
+  return (PlanishSvfCoefs){
+      (to->g - from->g) * share,   (to->k - from->k) * share,   (to->m0 - from->m0) * share,
+      (to->m1 - from->m1) * share, (to->m2 - from->m2) * share,
+  };
+}
+
+static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqSetting *end)
+{
+  PlanishEqPrototype prototype;
+  take_next_sections(voice);
+  planish_eq_prototype(end, rate, &prototype);
+  planish_eq_sections(&prototype, &voice->next);
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->change[i] = change_towards(&voice->coefs[i], &voice->next.section[i]);
+  }
+}
+
+/* States as after a long constant input. */
+static void prime(PlanishEqVoice *voice, PlanishTwo constant)
+{
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->state[i].s2 = constant;
+    constant *= planish_both(voice->coefs[i].m0 + voice->coefs[i].m2);
+  }
+  for (int k = 0; k < PLANISH_EQ_TAPS - 1; ++k) {
+    voice->history[k] = constant;
+  }
+  voice->primed = true;
+}
+
+static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
+                          PlanishTwo *x, uint32_t at, uint32_t frames)
+{
+  while (frames > 0) {
+    const uint32_t into = at % PLANISH_EQ_STEP;
+    if (into == 0) {
+      begin_step(voice, rate, &path->end[at / PLANISH_EQ_STEP]);
+    }
+    const uint32_t left = PLANISH_EQ_STEP - into;
+    const uint32_t part = frames < left ? frames : left;
+    for (unsigned i = 0; i < voice->count; ++i) {
+      planish_svf_process_moving(&voice->state[i], &voice->coefs[i], &voice->change[i], x, part);
+    }
+    x += part;
+    at += part;
+    frames -= part;
+  }
+}
+
+enum { PAST = PLANISH_EQ_TAPS - 1 };
+
+/* Four frames at a time, so that none waits for the one before. The sum of each runs in the same
+ * order, whatever the block. */
+static void convolve(const double *taps, unsigned length, const PlanishTwo *line, PlanishTwo *y,
+                     uint32_t frames)
+{
+  uint32_t n = 0;
+  for (; n + 4 <= frames; n += 4) {
+    const PlanishTwo *newest = line + PAST + n;
+    PlanishTwo tap = planish_both(taps[0]);
+    PlanishTwo a = tap * newest[0];
+    PlanishTwo b = tap * newest[1];
+    PlanishTwo c = tap * newest[2];
+    PlanishTwo d = tap * newest[3];
+    for (unsigned k = 1; k < length; ++k) {
+      tap = planish_both(taps[k]);
+      --newest;
+      a += tap * newest[0];
+      b += tap * newest[1];
+      c += tap * newest[2];
+      d += tap * newest[3];
+    }
+    y[n] = a;
+    y[n + 1] = b;
+    y[n + 2] = c;
+    y[n + 3] = d;
+  }
+  for (; n < frames; ++n) {
+    const PlanishTwo *newest = line + PAST + n;
+    y[n] = planish_both(taps[0]) * newest[0];
+    for (unsigned k = 1; k < length; ++k) {
+      y[n] += planish_both(taps[k]) * *--newest;
+    }
+  }
+}
+
+static void correct(PlanishEqVoice *voice, PlanishTwo *x, uint32_t at, uint32_t frames)
+{
+  PlanishTwo line[PAST + PLANISH_GRID];
+  memcpy(line, voice->history, sizeof voice->history);
+  memcpy(line + PAST, x, frames * sizeof *x);
+  memcpy(voice->history, line + frames, sizeof voice->history);
+  convolve(voice->taps, voice->length, line, x, frames);
+  if (voice->moving) {
+    PlanishTwo change[PLANISH_GRID];
+    convolve(voice->tap_change, voice->length, line, change, frames);
+    for (uint32_t n = 0; n < frames; ++n) {
+      x[n] += planish_both(at + n) * change[n];
+    }
+  }
+}
+
+void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
+                                 const PlanishTwo *audio, PlanishTwo *difference, uint32_t at,
+                                 uint32_t frames)
+{
+  PlanishTwo x[PLANISH_GRID];
+  for (uint32_t n = 0; n < frames; ++n) {
+    x[n] = planish_eq_part_of(voice->shape.channels, audio[n]);
+    difference[n] = x[n];
+  }
+  if (!voice->primed) {
+    prime(voice, x[0]);
+  }
+  if (voice->moving) {
+    filter_moving(voice, rate, path, x, at, frames);
+  } else {
+    for (unsigned i = 0; i < voice->count; ++i) {
+      planish_svf_process(&voice->state[i], &voice->coefs[i], x, frames);
+    }
+  }
+  correct(voice, x, at, frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    difference[n] = planish_eq_part_on_both(voice->shape.channels, x[n] - difference[n]);
+  }
+}

@@ -1,0 +1,72 @@
+/* One filter of the equaliser on one part of the signal: sections, then the correction (see
+ * common/dsp/eq_design.h), with coefficients that may be on their way.
+ *
+ * While a setting moves, the sections are designed afresh every PLANISH_EQ_STEP frames and the
+ * correction on every grid frame; in between, coefficients and taps run in straight lines, changed
+ * on every frame. So the response is that of the setting at any moment, and the work is the same in
+ * every grid interval.
+ *
+ * All functions are real-time safe. */
+#ifndef PLANISH_MS_EQ_EQ_VOICE_H
+#define PLANISH_MS_EQ_EQ_VOICE_H
+
+#include "common/dsp/eq_design.h"
+#include "common/dsp/glide.h"
+#include "plugins/ms-eq/eq_channels.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* Frames between two designs of the sections of a moving voice. */
+#define PLANISH_EQ_STEP  8
+#define PLANISH_EQ_STEPS (PLANISH_GRID / PLANISH_EQ_STEP)
+
+/* What cannot glide. */
+typedef struct {
+  bool on;
+  PlanishEqType type;
+  unsigned order;
+  PlanishEqChannels channels;
+} PlanishEqShape;
+
+/* Settings of a band at the ends of the steps of a grid interval. */
+typedef struct {
+  PlanishEqSetting end[PLANISH_EQ_STEPS];
+} PlanishEqPath;
+
+typedef struct {
+  PlanishEqShape shape;
+  bool moving;
+  bool primed;     /* the states have taken over what the signal stood at */
+  unsigned count;  /* sections */
+  unsigned length; /* taps that matter, now and at the end of the grid interval */
+  PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
+  PlanishSvfCoefs coefs[PLANISH_EQ_MAX_SECTIONS];
+  PlanishSvfCoefs change[PLANISH_EQ_MAX_SECTIONS];
+  PlanishEqSections next; /* at the end of the step */
+  double taps[PLANISH_EQ_TAPS];
+  double tap_change[PLANISH_EQ_TAPS];
+  double next_taps[PLANISH_EQ_TAPS];       /* at the end of the grid interval */
+  PlanishTwo history[PLANISH_EQ_TAPS - 1]; /* input of the correction, the newest last */
+} PlanishEqVoice;
+
+/* Standing on `setting`. From silence, or in the middle of a signal: then the first frame is taken
+ * for what the signal has stood at, which spares the filters the jump from 0. */
+void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
+                            const PlanishEqSetting *setting, bool from_silence);
+
+/* At a grid frame: heads for the setting at the end of this grid interval. */
+void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
+                          const PlanishEqSetting *end);
+
+/* At a grid frame: stands where it was heading. Before aim() too. */
+void planish_eq_voice_land(PlanishEqVoice *voice);
+
+/* What the voice adds to left and right: filtered minus unfiltered, on its channels. `at` is the
+ * place of the first frame in the grid interval, at + frames <= PLANISH_GRID. `path` is looked at
+ * only while the voice moves. */
+void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
+                                 const PlanishTwo *audio, PlanishTwo *difference, uint32_t at,
+                                 uint32_t frames);
+
+#endif

@@ -1,0 +1,144 @@
+#include "plugins/ms-eq/region.h"
+
+#include "common/dsp/trig.h"
+
+#include <string.h>
+
+/* A peak sharper than this is heard through a wider band-pass, which would ring otherwise. */
+#define SHARPEST 8.0
+
+void planish_region_setup(PlanishRegion *region, double rate)
+{
+  region->rate = rate;
+  planish_crossfade_setup(&region->fade, rate, PLANISH_GLIDE_MS);
+}
+
+static const PlanishEqBand *band_of(const PlanishEqBand *bands, unsigned number)
+{
+  return &bands[number - 1];
+}
+
+/* Second order; nothing here has to be matched to an analog filter. */
+static PlanishSvfCoefs coefs_for(const PlanishRegionVoice *voice, const PlanishEqBand *band,
+                                 double rate)
+{
+  const PlanishEqSetting setting = planish_eq_band_setting(band);
+  const double turns = planish_min(setting.frequency / rate, 0.49);
+  const PlanishSineCosine half = planish_sine_cosine(PLANISH_PI * turns);
+  PlanishSvfCoefs coefs = {.g = half.sine / half.cosine, .k = 1.41421356237309504880};
+  const PlanishEqType type = voice->on ? voice->shape.type : PLANISH_EQ_PEAKING;
+  switch (type) {
+  case PLANISH_EQ_PEAKING:
+    coefs.k = 1.0 / planish_min(setting.q, SHARPEST);
+    coefs.m1 = coefs.k;
+    break;
+  case PLANISH_EQ_LOW_SHELF:
+  case PLANISH_EQ_HIGH_PASS:
+    coefs.m2 = 1.0;
+    break;
+  case PLANISH_EQ_HIGH_SHELF:
+  case PLANISH_EQ_LOW_PASS:
+    coefs.m0 = 1.0;
+    coefs.m1 = -coefs.k;
+    coefs.m2 = -1.0;
+    break;
+  case PLANISH_EQ_TILT:
+    coefs.m0 = 1.0;
+    break;
+  }
+  return coefs;
+}
+
+static void start(PlanishRegion *region, PlanishRegionVoice *voice, const PlanishEqBand *bands,
+                  unsigned number)
+{
+  memset(voice, 0, sizeof *voice);
+  voice->band = number;
+  if (number != 0) {
+    voice->shape = band_of(bands, number)->wanted;
+    voice->on = voice->shape.on;
+    voice->coefs = coefs_for(voice, band_of(bands, number), region->rate);
+  }
+}
+
+void planish_region_jump(PlanishRegion *region, const PlanishEqBand *bands, unsigned band)
+{
+  planish_crossfade_jump(&region->fade, true);
+  region->current = 0;
+  region->wanted = band;
+  start(region, &region->voice[0], bands, band);
+}
+
+/* The band listened to is another one, or its shape has changed. */
+static bool has_changed(const PlanishRegion *region, const PlanishEqBand *bands)
+{
+  const PlanishRegionVoice *voice = &region->voice[region->current];
+  if (voice->band != region->wanted) {
+    return true;
+  }
+  if (voice->band == 0) {
+    return false;
+  }
+  const PlanishEqShape *shape = &band_of(bands, voice->band)->wanted;
+  return shape->on != voice->on || shape->type != voice->shape.type ||
+         shape->channels != voice->shape.channels;
+}
+
+static void follow(PlanishRegion *region, PlanishRegionVoice *voice, const PlanishEqBand *bands)
+{
+  if (voice->band == 0) {
+    return;
+  }
+  const double share = 1.0 / PLANISH_GRID;
+  const PlanishSvfCoefs end = coefs_for(voice, band_of(bands, voice->band), region->rate);
+  voice->change = (PlanishSvfCoefs){
+      (end.g - voice->coefs.g) * share,   (end.k - voice->coefs.k) * share,
+      (end.m0 - voice->coefs.m0) * share, (end.m1 - voice->coefs.m1) * share,
+      (end.m2 - voice->coefs.m2) * share,
+  };
+}
+
+void planish_region_grid(PlanishRegion *region, const PlanishEqBand *bands)
+{
+  if (!planish_crossfade_is_moving(&region->fade) && has_changed(region, bands)) {
+    region->current = 1 - region->current;
+    start(region, &region->voice[region->current], bands, region->wanted);
+    planish_crossfade_jump(&region->fade, false);
+    planish_crossfade_turn(&region->fade, true);
+  }
+  follow(region, &region->voice[0], bands);
+  follow(region, &region->voice[1], bands);
+}
+
+static void hear(PlanishRegionVoice *voice, const PlanishTwo *input, const PlanishTwo *result,
+                 PlanishTwo *heard, uint32_t frames)
+{
+  if (voice->band == 0) {
+    memcpy(heard, result, frames * sizeof *heard);
+    return;
+  }
+  for (uint32_t n = 0; n < frames; ++n) {
+    heard[n] = planish_eq_part_of(voice->shape.channels, input[n]);
+  }
+  planish_svf_process_moving(&voice->state, &voice->coefs, &voice->change, heard, frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    heard[n] = planish_eq_part_on_both(voice->shape.channels, heard[n]);
+  }
+}
+
+void planish_region_process(PlanishRegion *region, const PlanishTwo *input, PlanishTwo *audio,
+                            uint32_t frames)
+{
+  PlanishTwo coming[PLANISH_GRID];
+  hear(&region->voice[region->current], input, audio, coming, frames);
+  if (!planish_crossfade_is_moving(&region->fade)) {
+    memcpy(audio, coming, frames * sizeof *audio);
+    return;
+  }
+  PlanishTwo going[PLANISH_GRID];
+  hear(&region->voice[1 - region->current], input, audio, going, frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    const double share = planish_crossfade_next(&region->fade);
+    audio[n] = planish_both(share) * coming[n] + planish_both(1.0 - share) * going[n];
+  }
+}

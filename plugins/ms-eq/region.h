@@ -1,0 +1,48 @@
+/* Hearing the region where a band works, in the band's channels: what is within a peak, under a low
+ * shelf's or a high-pass's frequency, above a high shelf's or a low-pass's (of a pass: what it
+ * takes away), all of the channels for a tilt. Taken from the stage's input, so that it can be
+ * heard before the band does anything. Changing the band listened to cross-fades.
+ *
+ * All functions but setup are real-time safe. */
+#ifndef PLANISH_MS_EQ_REGION_H
+#define PLANISH_MS_EQ_REGION_H
+
+#include "plugins/ms-eq/eq_band.h"
+
+/* One filter; band 0 is the result itself. */
+typedef struct {
+  unsigned band;
+  bool on;
+  PlanishEqShape shape;
+  PlanishSvf state;
+  PlanishSvfCoefs coefs;
+  PlanishSvfCoefs change;
+} PlanishRegionVoice;
+
+typedef struct {
+  double rate;
+  PlanishRegionVoice voice[2];
+  unsigned current;
+  unsigned wanted; /* band, from 1; 0: the result */
+  PlanishCrossfade fade;
+} PlanishRegion;
+
+void planish_region_setup(PlanishRegion *region, double rate);
+
+/* Forgets all history and stands on `band`, 0..count. */
+void planish_region_jump(PlanishRegion *region, const PlanishEqBand *bands, unsigned band);
+
+/* At every grid frame, after the bands. */
+void planish_region_grid(PlanishRegion *region, const PlanishEqBand *bands);
+
+/* True: the region is heard, or fades. */
+static inline bool planish_region_is_sounding(const PlanishRegion *region)
+{
+  return planish_crossfade_is_moving(&region->fade) || region->voice[region->current].band != 0;
+}
+
+/* Replaces the result in `audio` by the region of `input`. */
+void planish_region_process(PlanishRegion *region, const PlanishTwo *input, PlanishTwo *audio,
+                            uint32_t frames);
+
+#endif

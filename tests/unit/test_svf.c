@@ -1,0 +1,133 @@
+/* The state-variable filter against the direct form, and under coefficients that move. */
+#include "common/dsp/maths.h"
+#include "common/dsp/svf.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+
+enum { LENGTH = 4096 };
+
+static double uniform(uint32_t *seed)
+{
+  *seed = *seed * 1664525U + 1013904223U;
+  return *seed / 4294967296.0;
+}
+
+/* Poles anywhere within the circle, zeros anywhere. */
+static PlanishBiquadCoefs any_biquad(uint32_t *seed)
+{
+  const double r = 0.999 * sqrt(uniform(seed));
+  const double w = PLANISH_PI * uniform(seed);
+  PlanishBiquadCoefs coefs = {2.0 * uniform(seed) - 1.0, 2.0 * uniform(seed) - 1.0,
+                              2.0 * uniform(seed) - 1.0, -2.0 * r * cos(w), r * r};
+  if (uniform(seed) < 0.3) { /* real poles */
+    const double p = 1.9 * uniform(seed) - 0.95;
+    const double q = 1.9 * uniform(seed) - 0.95;
+    coefs.a1 = -(p + q);
+    coefs.a2 = p * q;
+  }
+  return coefs;
+}
+
+static void equals_the_direct_form(void **state)
+{
+  (void)state;
+  uint32_t seed = 1;
+  double worst = 0.0;
+  double worst_power = 0.0;
+  static PlanishTwo x[LENGTH];
+  for (int i = 0; i < 200; ++i) {
+    const PlanishBiquadCoefs biquad = any_biquad(&seed);
+    const PlanishSvfCoefs coefs = planish_svf_from_biquad(&biquad);
+    PlanishBiquad left = {0};
+    PlanishBiquad right = {0};
+    PlanishSvf svf = {0};
+    static double wanted[2][LENGTH];
+    double largest = 1.0;
+    for (int n = 0; n < LENGTH; ++n) {
+      x[n] = (PlanishTwo){2.0 * uniform(&seed) - 1.0, 2.0 * uniform(&seed) - 1.0};
+      wanted[0][n] = planish_biquad_process(&left, &biquad, x[n][0]);
+      wanted[1][n] = planish_biquad_process(&right, &biquad, x[n][1]);
+      largest = fmax(largest, fabs(wanted[0][n]));
+    }
+    planish_svf_process(&svf, &coefs, x, LENGTH);
+    for (int n = 0; n < LENGTH; ++n) {
+      worst = fmax(worst, fabs(x[n][0] - wanted[0][n]) / largest);
+      worst = fmax(worst, fabs(x[n][1] - wanted[1][n]) / largest);
+    }
+    for (double turns = 0.001; turns < 0.5; turns *= 1.2) {
+      const double half = sin(PLANISH_PI * turns);
+      const double power = planish_biquad_power(&biquad, turns);
+      worst_power =
+          fmax(worst_power, fabs(planish_svf_power(&coefs, half * half) - power) / (power + 1e-3));
+    }
+  }
+  printf("against the direct form: %.2g of the output; power: %.2g\n", worst, worst_power);
+  assert_true(worst <= 1e-11);
+  assert_true(worst_power <= 1e-8);
+}
+
+static void equal_polynomials_are_an_exact_wire(void **state)
+{
+  (void)state;
+  const PlanishSvfPolynomial p = {0.013, 3.1, 0.07};
+  const PlanishSvfCoefs coefs = planish_svf_coefs(&p, &p);
+  PlanishSvf svf = {0};
+  uint32_t seed = 5;
+  for (int n = 0; n < 100; ++n) {
+    PlanishTwo x = {uniform(&seed), uniform(&seed)};
+    const PlanishTwo before = x;
+    planish_svf_process(&svf, &coefs, &x, 1);
+    assert_true(x[0] == before[0] && x[1] == before[1]);
+  }
+}
+
+/* Filters with new random poles on every frame: the direct form bursts, this one must not. */
+static void stays_bounded_whatever_moves(void **state)
+{
+  (void)state;
+  uint32_t seed = 11;
+  PlanishSvf svf = {0};
+  double largest = 0.0;
+  for (int n = 0; n < 200000; ++n) {
+    const double g = planish_exp2(-12.0 + 14.0 * uniform(&seed));
+    const double k = 0.02 + 2.0 * uniform(&seed);
+    const PlanishSvfCoefs coefs = {g, k, 0.0, k, 0.0}; /* the band-pass, at most 1 */
+    PlanishTwo x = {2.0 * uniform(&seed) - 1.0, 0.0};
+    planish_svf_process(&svf, &coefs, &x, 1);
+    largest = fmax(largest, fabs(x[0]));
+  }
+  printf("random coefficients on every frame: largest output %.3g\n", largest);
+  assert_true(largest < 100.0);
+}
+
+static void moving_is_standing_when_nothing_changes(void **state)
+{
+  (void)state;
+  const PlanishBiquadCoefs biquad = {0.9, -1.2, 0.5, -1.5, 0.7};
+  const PlanishSvfCoefs coefs = planish_svf_from_biquad(&biquad);
+  PlanishSvfCoefs now = coefs;
+  const PlanishSvfCoefs none = {0};
+  PlanishSvf a = {0};
+  PlanishSvf b = {0};
+  uint32_t seed = 2;
+  for (int n = 0; n < 1000; ++n) {
+    PlanishTwo x = {uniform(&seed), uniform(&seed)};
+    PlanishTwo y = x;
+    planish_svf_process(&a, &coefs, &x, 1);
+    planish_svf_process_moving(&b, &now, &none, &y, 1);
+    assert_true(x[0] == y[0] && x[1] == y[1]);
+  }
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(equals_the_direct_form),
+      cmocka_unit_test(equal_polynomials_are_an_exact_wire),
+      cmocka_unit_test(stays_bounded_whatever_moves),
+      cmocka_unit_test(moving_is_standing_when_nothing_changes),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
