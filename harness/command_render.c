@@ -146,25 +146,26 @@ static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
   }
 }
 
-static bool make_master(const Request *request, PlanishMasterJob *job, PlanishError *error)
+static bool make_master(const Request *request, const PlanishMasterJob *wanted, PlanishError *error)
 {
+  PlanishMasterJob job = *wanted;
   PlanishMasterReport report;
   PlanishProgress progress = planish_progress_new();
-  job->told = planish_progress_tell;
-  job->told_user = &progress;
-  const bool done = planish_master(job, &report, error);
+  job.told = planish_progress_tell;
+  job.told_user = &progress;
+  const bool done = planish_master(&job, &report, error);
   planish_progress_end(&progress);
   if (done) {
     if (request->json) {
-      planish_render_json(job, &report);
+      planish_render_json(&job, &report);
     } else {
-      planish_render_table(job, &report);
+      planish_render_table(&job, &report);
     }
     (void)fflush(stdout);
-    warn(job, &report);
+    warn(&job, &report);
     if (report.landing_wanted && report.landing.state != PLANISH_LANDED) {
       char reason[480];
-      planish_master_reason(job, &report, reason, sizeof reason);
+      planish_master_reason(&job, &report, reason, sizeof reason);
       planish_fail(error, PLANISH_MISSED, "%s", reason);
     }
   }

@@ -116,7 +116,8 @@ static const LilvPlugin *look_up(LilvWorld *world, const char *uri)
 static const PlanishPlugin *keep(PlanishHost *host, LilvWorld *world, const LilvPlugin *lilv,
                                  PlanishError *error)
 {
-  PlanishPlugin **longer = realloc(host->plugins, (host->plugin_count + 1) * sizeof *host->plugins);
+  PlanishPlugin **longer =
+      realloc(host->plugins, (host->plugin_count + 1) * sizeof(PlanishPlugin *));
   if (longer == NULL) {
     planish_fail_memory(error);
     return NULL;

@@ -49,15 +49,14 @@ static bool write_rendered(void *user, const float *interleaved, size_t frames, 
   return planish_writer_write(user, interleaved, frames, error);
 }
 
-static bool measure_mix(const Teller *teller, uint64_t from, uint64_t to,
-                        PlanishMeasurement *result, PlanishError *error)
+static bool measure_mix(Teller *teller, uint64_t from, uint64_t to, PlanishMeasurement *result,
+                        PlanishError *error)
 {
   PlanishReader *mix = teller->job->mix;
   PlanishMeasure *measure =
       planish_measure_new(planish_reader_rate(mix), planish_reader_channels(mix) == 1 ? 1 : 2);
-  float *block = malloc(2 * BLOCK * sizeof *block);
-  bool done = measure != NULL && block != NULL ? planish_reader_seek(mix, from, error)
-                                               : planish_fail_memory(error);
+  float block[2 * BLOCK];
+  bool done = measure != NULL ? planish_reader_seek(mix, from, error) : planish_fail_memory(error);
   for (uint64_t at = from; done && at < to;) {
     const size_t wanted = to - at < BLOCK ? (size_t)(to - at) : BLOCK;
     size_t got = 0;
@@ -68,13 +67,12 @@ static bool measure_mix(const Teller *teller, uint64_t from, uint64_t to,
       }
       planish_measure_process(measure, block, got);
       at += got;
-      tell((void *)(uintptr_t)teller, (double)(at - from) / (double)(to - from));
+      tell(teller, (double)(at - from) / (double)(to - from));
     }
   }
   if (done) {
     planish_measure_finish(measure, result);
   }
-  free(block);
   planish_measure_free(measure);
   return done;
 }
@@ -155,8 +153,7 @@ static void apply(const PlanishMasterJob *job, const PlanishLandingTask *task, d
   }
 }
 
-static bool render_take(const Teller *teller, Take *take, PlanishMeasurement *result,
-                        PlanishError *error)
+static bool render_take(Teller *teller, Take *take, PlanishMeasurement *result, PlanishError *error)
 {
   const PlanishMasterJob *job = teller->job;
   const double rate = planish_reader_rate(job->mix);
@@ -167,7 +164,7 @@ static bool render_take(const Teller *teller, Take *take, PlanishMeasurement *re
       .from = job->from,
       .to = job->to,
       .told = tell,
-      .told_user = (void *)(uintptr_t)teller,
+      .told_user = teller,
   };
   take->measure = planish_measure_new(rate, 2);
   take->accounts = calloc((size_t)job->sheet->stage_count + 1, sizeof *take->accounts);
@@ -194,7 +191,7 @@ static bool land(Teller *teller, Take *best, const float *ceilings, PlanishError
   PlanishLanding *landing = &report->landing;
   do {
     Take take = {0};
-    PlanishMeasurement result;
+    PlanishMeasurement result = {0};
     teller->what = "render";
     teller->number = landing->renders + 1;
     apply(job, &landing->task, landing->control, landing->lowering, ceilings);
@@ -221,8 +218,8 @@ static bool land(Teller *teller, Take *best, const float *ceilings, PlanishError
 static void find_drive(const PlanishMasterJob *job, PlanishMasterReport *report)
 {
   PlanishSheet *sheet = job->sheet;
-  if (!report->landing.task.has_loudness || strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0 ||
-      !isfinite(report->result.integrated)) {
+  if (!report->landing.task.has_loudness || report->accounts == NULL ||
+      strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0 || !isfinite(report->result.integrated)) {
     return;
   }
   double gains = (double)*value_of(sheet, &sheet->by);

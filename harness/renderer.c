@@ -103,15 +103,15 @@ static bool run_block(PlanishChain *chain, float *interleaved, uint32_t frames, 
 {
   float audio[2][PLANISH_CHAIN_BLOCK];
   for (uint32_t n = 0; n < frames; ++n) {
-    audio[0][n] = interleaved[2 * n];
-    audio[1][n] = interleaved[2 * n + 1];
+    audio[0][n] = interleaved[2 * (size_t)n];
+    audio[1][n] = interleaved[2 * (size_t)n + 1];
   }
   if (!planish_chain_run(chain, audio[0], audio[1], frames, error)) {
     return false;
   }
   for (uint32_t n = 0; n < frames; ++n) {
-    interleaved[2 * n] = audio[0][n];
-    interleaved[2 * n + 1] = audio[1][n];
+    interleaved[2 * (size_t)n] = audio[0][n];
+    interleaved[2 * (size_t)n + 1] = audio[1][n];
   }
   return true;
 }

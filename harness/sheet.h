@@ -53,22 +53,20 @@ typedef struct {
 } PlanishSheetStage;
 
 typedef struct {
-  PlanishInputKind input;
   double input_value;
-
-  bool has_preroll;
-  double preroll; /* s */
-
-  bool has_loudness;
+  double preroll;  /* s */
   double loudness; /* LUFS */
+  double ceiling;  /* dBTP */
+  PlanishInputKind input;
+  bool has_preroll;
+  bool has_loudness;
   bool has_ceiling;
-  double ceiling; /* dBTP */
   bool has_by;
+
   PlanishControl by;
   PlanishControl *ceiling_at;
-  uint32_t ceiling_count;
-
   PlanishSheetStage *stages;
+  uint32_t ceiling_count;
   uint32_t stage_count;
 } PlanishSheet;
 

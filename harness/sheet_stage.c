@@ -51,7 +51,8 @@ static void read_name(Reading *reading, PlanishSheet *sheet, PlanishSheetStage *
     return;
   }
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    if (strcmp(sheet->stages[n].name, node->text) == 0) {
+    const char *taken = sheet->stages[n].name;
+    if (taken != NULL && strcmp(taken, node->text) == 0) {
       planish_mistake(reading->mistakes, node->line, node->column,
                       "name: %s is taken by another stage: give each its own", node->text);
     }

@@ -252,8 +252,9 @@ static PlanishNode *read_documents(Reading *reading, const char *text)
                              "a second document: a file holds one sheet");
     } else if (event.type == YAML_STREAM_END_EVENT) {
       more = false;
-    } else if (event.type == YAML_SCALAR_EVENT || event.type == YAML_ALIAS_EVENT ||
-               event.type == YAML_SEQUENCE_START_EVENT || event.type == YAML_MAPPING_START_EVENT) {
+    } else if (root == NULL && (event.type == YAML_SCALAR_EVENT || event.type == YAML_ALIAS_EVENT ||
+                                event.type == YAML_SEQUENCE_START_EVENT ||
+                                event.type == YAML_MAPPING_START_EVENT)) {
       root = read_node(reading, text, &event, 0);
     }
     yaml_event_delete(&event);

@@ -12,7 +12,7 @@
 #include <stddef.h>
 
 #define PLANISH_SHEET_DEPTH 32
-#define PLANISH_SHEET_BYTES (1024 * 1024) /* a longer text is no sheet */
+#define PLANISH_SHEET_BYTES 1048576L /* a longer text is no sheet */
 
 /* What is wrong with a sheet: all of it, in the order in which it was found. */
 typedef struct {

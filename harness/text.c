@@ -124,6 +124,28 @@ static unsigned least(unsigned a, unsigned b)
   return a < b ? a : b;
 }
 
+static bool same_letter(char a, char b)
+{
+  return tolower((unsigned char)a) == tolower((unsigned char)b);
+}
+
+/* One row of the table: letter `i` (from 1) of `a` against all of `b`. */
+static void fill_row(unsigned rows[3][LONGEST_NAME + 1], const char *a, size_t i, const char *b,
+                     size_t length)
+{
+  unsigned *row = rows[i % 3];
+  const unsigned *above = rows[(i + 2) % 3];
+  const unsigned *above_that = rows[(i + 1) % 3];
+  row[0] = (unsigned)i;
+  for (size_t j = 1; j <= length; ++j) {
+    const unsigned changed = same_letter(a[i - 1], b[j - 1]) ? 0 : 1;
+    row[j] = least(least(above[j], row[j - 1]) + 1, above[j - 1] + changed);
+    if (i > 1 && j > 1 && same_letter(a[i - 1], b[j - 2]) && same_letter(a[i - 2], b[j - 1])) {
+      row[j] = least(row[j], above_that[j - 2] + 1);
+    }
+  }
+}
+
 /* Optimal string alignment (Damerau 1964): three rows of the usual table. */
 static unsigned distance_between(const char *a, const char *b)
 {
@@ -137,19 +159,7 @@ static unsigned distance_between(const char *a, const char *b)
     rows[0][j] = (unsigned)j;
   }
   for (size_t i = 1; i <= length_a; ++i) {
-    unsigned *row = rows[i % 3];
-    const unsigned *above = rows[(i + 2) % 3];
-    const unsigned *above_that = rows[(i + 1) % 3];
-    row[0] = (unsigned)i;
-    for (size_t j = 1; j <= length_b; ++j) {
-      const int x = tolower((unsigned char)a[i - 1]);
-      const int y = tolower((unsigned char)b[j - 1]);
-      row[j] = least(least(above[j], row[j - 1]) + 1, above[j - 1] + (x == y ? 0 : 1));
-      if (i > 1 && j > 1 && x == tolower((unsigned char)b[j - 2]) &&
-          y == tolower((unsigned char)a[i - 2])) {
-        row[j] = least(row[j], above_that[j - 2] + 1);
-      }
-    }
+    fill_row(rows, a, i, b, length_b);
   }
   return rows[length_a % 3][length_b];
 }

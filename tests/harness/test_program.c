@@ -288,8 +288,8 @@ static void an_interrupt_leaves_nothing_behind(void **state)
   (void)state;
   static const int signals[] = {SIGINT, SIGTERM, SIGHUP};
   start_files(NULL);
-  float *noise = make_music(60 * 192000);
-  write_audio("long.wav", WAV24, 192000, 2, noise, 60 * 192000);
+  float *noise = make_music(60 * RATE);
+  write_audio("long.wav", WAV24, RATE, 2, noise, 60 * RATE);
   free(noise);
   const int files = count_files();
   for (size_t n = 0; n < 3; ++n) {
