@@ -4,7 +4,6 @@
 
 #include <errno.h>
 #include <stdio.h>
-#include <string.h>
 
 enum { HEADER_BYTES = 44, CHANNELS = 2, SAMPLE_BITS = 24, BATCH = 4096 };
 
@@ -12,6 +11,13 @@ static void put(uint8_t *bytes, size_t count, uint32_t value)
 {
   for (size_t i = 0; i < count; ++i) {
     bytes[i] = (uint8_t)((value >> (8 * i)) & 0xffu);
+  }
+}
+
+static void put_tag(uint8_t *bytes, const char *tag)
+{
+  for (size_t i = 0; i < 4; ++i) {
+    bytes[i] = (uint8_t)tag[i];
   }
 }
 
@@ -32,8 +38,10 @@ static void header(uint8_t bytes[HEADER_BYTES], size_t frames)
 {
   const uint32_t rate = (uint32_t)PLANISH_DEMO_RATE;
   const uint32_t data = (uint32_t)(frames * PLANISH_DEMO_FRAME_BYTES);
-  memcpy(bytes, "RIFF....WAVEfmt ", 16);
+  put_tag(bytes, "RIFF");
   put(bytes + 4, 4, HEADER_BYTES - 8 + data);
+  put_tag(bytes + 8, "WAVE");
+  put_tag(bytes + 12, "fmt ");
   put(bytes + 16, 4, 16);
   put(bytes + 20, 2, 1); /* PCM */
   put(bytes + 22, 2, CHANNELS);
@@ -41,7 +49,7 @@ static void header(uint8_t bytes[HEADER_BYTES], size_t frames)
   put(bytes + 28, 4, rate * PLANISH_DEMO_FRAME_BYTES);
   put(bytes + 32, 2, PLANISH_DEMO_FRAME_BYTES);
   put(bytes + 34, 2, SAMPLE_BITS);
-  memcpy(bytes + 36, "data", 4);
+  put_tag(bytes + 36, "data");
   put(bytes + 40, 4, data);
 }
 
