@@ -4,6 +4,7 @@
 
 #include <errno.h>
 #include <stdio.h>
+#include <sys/stat.h>
 
 enum { HEADER_BYTES = 44, CHANNELS = 2, SAMPLE_BITS = 24, BATCH = 4096 };
 
@@ -71,6 +72,15 @@ static bool write_all(FILE *file, const PlanishDemoTrack *track)
   return done;
 }
 
+/* Files alone: a device or pipe that was named as the output is not ours to remove. */
+static void remove_file(const char *path)
+{
+  struct stat about;
+  if (lstat(path, &about) == 0 && S_ISREG(about.st_mode)) {
+    remove(path);
+  }
+}
+
 bool planish_demo_wave_write(const char *path, const PlanishDemoTrack *track)
 {
   FILE *file = fopen(path, "wb");
@@ -83,7 +93,7 @@ bool planish_demo_wave_write(const char *path, const PlanishDemoTrack *track)
     return true;
   }
   const int reason = written ? errno : why;
-  remove(path);
+  remove_file(path);
   errno = reason;
   return false;
 }
