@@ -34,6 +34,9 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
 {
   Limiter *limiter = state;
   const PlanishPeakLimiterConfig core = config();
+  if (planish_frames_of(core.max_lookahead, rate) > PLANISH_BOX_WINDOW_MAX) {
+    return PLANISH_BAD_RATE;
+  }
   planish_peak_limiter_setup(&limiter->core, arena, rate, &core);
   planish_glide_setup(&limiter->input_gain, arena, rate, PLANISH_GLIDE_MS);
   planish_peak_hold_setup(&limiter->reduction, rate, 0.0);
