@@ -13,8 +13,8 @@ static double error_of(const double *h, uint32_t taps, double fraction, double t
     const double w = 2.0 * PLANISH_PI * top * i / 400.0;
     double complex sum = 0.0;
     for (uint32_t k = 0; k < taps; ++k) {
-      const double t = (double)k - (taps / 2 - 1) - fraction;
-      sum += h[k] * CMPLX(cos(w * t), sin(w * t));
+      const double t = (double)k - (0.5 * taps - 1.0) - fraction;
+      sum += h[k] * cexp((double complex)I * (w * t));
     }
     worst = fmax(worst, cabs(sum - 1.0));
   }
@@ -24,7 +24,7 @@ static double error_of(const double *h, uint32_t taps, double fraction, double t
 static void windowed_sinc(double *h, uint32_t taps, double fraction)
 {
   for (uint32_t k = 0; k < taps; ++k) {
-    const double t = (double)k - (taps / 2 - 1) - fraction;
+    const double t = (double)k - (0.5 * taps - 1.0) - fraction;
     const double window = 0.5 + 0.5 * cos(2.0 * PLANISH_PI * t / taps);
     h[k] = window * sin(PLANISH_PI * t) / (PLANISH_PI * t);
   }

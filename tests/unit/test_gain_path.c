@@ -63,7 +63,7 @@ static void meets_every_need(void **state)
     int too_early = 0;
     planish_gain_path_reset(&f.path, lookaheads[l], MAX_HOLD);
     run(&f.path, need, reduction, lift, lifted, l % 2 ? 1.0 : 0.3);
-    for (size_t n = 2 * MAX_LOOKAHEAD; n < FRAMES; ++n) {
+    for (size_t n = (size_t)2 * MAX_LOOKAHEAD; n < FRAMES; ++n) {
       assert_true(reduction[n] >= need[n - delay] - 1e-13);
       assert_true(lifted[n] <= lift[n - delay] + 1e-13);
       too_early += reduction[n - 1] < need[n - delay] - 1e-7;
