@@ -115,7 +115,9 @@ static void report(void *state, float *values, uint32_t frames)
 {
   (void)frames;
   Limiter *limiter = state;
-  values[LIMITER_REDUCTION] = (float)planish_peak_hold_value(&limiter->reduction);
+  const double most = (double)limiter_port_table[LIMITER_REDUCTION].maximum;
+  values[LIMITER_REDUCTION] =
+      (float)planish_min(planish_peak_hold_value(&limiter->reduction), most);
   const double peak = planish_level_of(planish_peak_hold_value(&limiter->true_peak));
   values[LIMITER_TRUE_PEAK] = (float)planish_max(peak, SILENCE_DBTP);
 }
