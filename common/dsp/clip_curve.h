@@ -7,8 +7,7 @@
  * What the curve takes away, v - curve(v), is called the excess here. Over the straight segment
  * between two samples its mean is (F(v1) - F(v0)) / (v1 - v0), F its antiderivative: first-order
  * antiderivative antialiasing (Parker, Zavalishin, Le Bivic, DAFx-16). Taken of the excess instead
- * of the curve, it leaves what is not clipped alone, and whatever lies within one piece of the
- * curve needs no division.
+ * of the curve, it leaves what is not clipped alone.
  *
  * Thread: any. Real-time safe. */
 #ifndef PLANISH_DSP_CLIP_CURVE_H
@@ -16,10 +15,13 @@
 
 #include <stdint.h>
 
+#define PLANISH_CLIP_CURVE_MAX 16
+
 typedef struct {
   double ceiling; /* > 0 */
   double start;   /* where the line ends; 0 < start <= ceiling */
   double width;   /* ceiling - start; 0: hard */
+  double twelfth; /* 1 / (12 width), the antiderivative's factor in the knee; 0: hard */
 } PlanishClipCurve;
 
 /* Ceiling in dB re full scale; knee >= 0: how many dB under the ceiling the curve begins. */
@@ -34,7 +36,8 @@ double planish_clip_curve_antiderivative(const PlanishClipCurve *curve, double v
 
 /* means[i]: the mean of the excess over the segment from fine[i-1] to fine[i]; fine[-1] is `last`.
  * Returns the largest magnitude among `last` and `fine` if it lies beyond `start`; else 0, all
- * means are 0, and `means` is not written. `means` and `fine` must not overlap. */
+ * means are 0, and `means` is not written. `count`: even, at most PLANISH_CLIP_CURVE_MAX. `means`
+ * and `fine` must not overlap. */
 double planish_clip_curve_means(const PlanishClipCurve *curve, double last, const double *fine,
                                 double *means, uint32_t count);
 

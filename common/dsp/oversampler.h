@@ -29,16 +29,16 @@
 /* The coefficients. */
 typedef struct {
   double *up;       /* [taps][ratio], for the oldest frame first */
-  double *down;     /* [taps][ratio], for the newest frame first */
+  double *down;     /* the same */
   double peak_gain; /* no fine sample is larger than this times the largest input of its span */
   uint32_t ratio;
 } PlanishOversampler;
 
 /* The past of one channel at the high rate. */
 typedef struct {
-  double *fine;     /* [taps][ratio], a ring of frames */
+  double *fine;     /* [2][taps][ratio], a ring of frames, twice over */
   uint32_t at;      /* the newest frame's place */
-  uint32_t present; /* bit k: the frame k frames ago was not all 0 */
+  uint32_t present; /* bit taps - 1 - k: the frame k frames ago was not all 0 */
 } PlanishDecimator;
 
 /* Ratio 4, 8 or 16. `shift`, in high-rate samples, delays what the decimator is given: with -0.5

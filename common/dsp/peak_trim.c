@@ -12,7 +12,7 @@
  * (measured). */
 #define GAIN_LOOKAHEAD_MS 0.35
 
-#define MARGIN_DB 0.01
+#define MARGIN_DB 0.015
 
 /* Frames by which the top is gone before what a warning is about. */
 #define CLEAR_AHEAD 24

@@ -23,6 +23,14 @@ enum {
   WARNING_AHEAD = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY - CLIPS_BACK
 };
 
+/* Frames of curves kept: the trim sees the oldest. */
+enum {
+  CURVES = 256,
+  TRIM_BACK = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY + PLANISH_INNER_PEAK_DELAY
+};
+
+_Static_assert(TRIM_BACK + PLANISH_GRID <= CURVES, "a block and what the trim looks back");
+
 typedef enum { HOLD_OFF, HOLD_FILLING, HOLD_ON } HoldState;
 
 typedef struct {
@@ -38,6 +46,8 @@ typedef struct {
   PlanishDelay clipped_once[2]; /* ... and the first pass's result */
   double gain;                  /* where its glide stands */
   PlanishClipCurve curve;
+  PlanishClipCurve
+      *curves; /* of the last frames, a ring: later passes see the curve of their audio */
   uint32_t latency;
   uint32_t now;        /* frames since reset; wraps */
   uint32_t ratio;      /* wanted; an index */
@@ -52,7 +62,7 @@ typedef struct {
 typedef struct {
   double gain[PLANISH_GRID];
   double held_share[PLANISH_GRID];
-  double ceiling[PLANISH_GRID];
+  double trim_ceiling[PLANISH_GRID];
   PlanishClipCurve curve[PLANISH_GRID];
   double peak[PLANISH_GRID]; /* the largest fine magnitude that was clipped, 0: none */
 } Course;
@@ -79,6 +89,7 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   planish_glide_setup(&clipper->ceiling_db, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&clipper->knee_db, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&clipper->held_share, rate, PLANISH_GLIDE_MS);
+  clipper->curves = planish_arena_take(arena, CURVES, sizeof *clipper->curves);
   for (uint32_t c = 0; c < 2; ++c) {
     planish_delay_setup(clipper->driven + c, arena, clipper->latency, PLANISH_GRID);
     planish_delay_setup(clipper->clipped_once + c, arena, clipper->latency, PLANISH_GRID);
@@ -111,6 +122,9 @@ static void stand(Clipper *clipper)
   planish_crossfade_jump(&clipper->held_share, clipper->hold_wanted);
   clipper->gain = planish_gain_of(clipper->gain_db.target);
   clipper->curve = planish_clip_curve_of(clipper->ceiling_db.target, clipper->knee_db.target);
+  for (uint32_t i = 0; i < CURVES; ++i) {
+    clipper->curves[i] = clipper->curve;
+  }
   clipper->hold = clipper->hold_wanted ? HOLD_ON : HOLD_OFF;
   clipper_passes_reset(&clipper->passes, clipper->ratio);
   clipper->fresh = false;
@@ -174,7 +188,8 @@ static void lay_course(Clipper *clipper, Course *course, uint32_t frames)
     }
     course->gain[i] = clipper->gain;
     course->curve[i] = clipper->curve;
-    course->ceiling[i] = clipper->curve.ceiling;
+    clipper->curves[(clipper->now + i) % CURVES] = clipper->curve;
+    course->trim_ceiling[i] = clipper->curves[(clipper->now + i - TRIM_BACK) % CURVES].ceiling;
     course->held_share[i] =
         clipper->hold == HOLD_ON ? planish_crossfade_next(&clipper->held_share) : 0.0;
     course->peak[i] = 0.0;
@@ -203,13 +218,17 @@ static double hold_peaks(Clipper *clipper, const PlanishBlock *block, const Cour
                          double *const *audio)
 {
   double ignored[PLANISH_GRID] = {0.0};
+  PlanishClipCurve curves[PLANISH_GRID];
   for (uint32_t p = 1; p < CLIPPER_PASSES; ++p) {
+    for (uint32_t i = 0; i < block->frames; ++i) {
+      curves[i] = clipper->curves[(clipper->now + i - p * PLANISH_CLIP_PASS_DELAY) % CURVES];
+    }
     for (uint32_t c = 0; c < block->channels; ++c) {
-      clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, course->curve, audio[c], ignored,
+      clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, curves, audio[c], ignored,
                          block->frames);
     }
   }
-  return planish_peak_trim_process(&clipper->trim, audio, course->ceiling, course->peak,
+  return planish_peak_trim_process(&clipper->trim, audio, course->trim_ceiling, course->peak,
                                    block->channels, block->frames);
 }
 

@@ -26,7 +26,7 @@ static void fill(double peak)
   uint32_t seed = 1;
   for (int n = 0; n < FRAMES; ++n) {
     seed = seed * 1664525U + 1013904223U;
-    left[n] = peak * sin(0.05 * n) + 0.2 * (double)(int32_t)seed / 2147483648.0;
+    left[n] = peak * (sin(0.05 * n) + 0.2 * (double)(int32_t)seed / 2147483648.0);
     right[n] = peak * sin(0.07 * n);
   }
 }

@@ -112,12 +112,13 @@ static void small_steps_keep_their_digits(void **state)
       const double joints[] = {c.start, end};
       for (int j = 0; j < 2; ++j) {
         const double v1 = joints[j] + step * (0.3 + k);
-        double mean = 0.0;
-        planish_clip_curve_means(&c, v1 - step, &v1, &mean, 1);
+        const double pair[2] = {v1, v1};
+        double means[2] = {0.0};
+        planish_clip_curve_means(&c, v1 - step, pair, means, 2);
         const double middle = planish_clip_curve_excess(&c, v1 - 0.5 * step);
         /* The curve bends by at most 1/(2 width): the mean is within step^2/(16 width) of it. */
         const double allowed = step * step / (16.0 * c.width) * 2.0;
-        worst = planish_max(worst, fabs(mean - middle) - allowed);
+        worst = planish_max(worst, fabs(means[0] - middle) - allowed);
       }
     }
   }
