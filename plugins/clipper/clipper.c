@@ -194,6 +194,13 @@ static void lay_course(Clipper *clipper, Course *course, uint32_t frames)
         clipper->hold == HOLD_ON ? planish_crossfade_next(&clipper->held_share) : 0.0;
     course->peak[i] = 0.0;
   }
+  /* A glide that ends with the block has not given its target yet. */
+  if (gain_moves) {
+    clipper->gain = planish_gain_of(clipper->gain_db.value);
+  }
+  if (curve_moves) {
+    clipper->curve = planish_clip_curve_of(clipper->ceiling_db.value, clipper->knee_db.value);
+  }
   clipper_passes_begin(&clipper->passes, frames);
 }
 

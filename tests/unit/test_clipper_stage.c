@@ -5,7 +5,7 @@
 
 #include <stdio.h>
 
-enum { RATE = 44100, FRAMES = 30000 };
+enum { RATE = 44100, FRAMES = 30000, TURN = 12000 };
 
 static double gain(double db)
 {
@@ -153,38 +153,48 @@ static double roughness(const double *x, size_t from, size_t to)
   return largest;
 }
 
-/* A clipped tone while a control turns: no rougher than the rougher of both settings standing, and
- * in the end the same as if the new setting had always stood. */
+/* A clipped tone (of a period that shares nothing with the rate) while a control stands at `before`
+ * up to frame TURN and at `after` from there on. */
+static double *turned(uint32_t port, float before, float after)
+{
+  StageDriver driver;
+  double *x = tone(FRAMES, 437.3, 2.0);
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[port] = before;
+  run(&driver, x, NULL, TURN);
+  driver.values[port] = after;
+  run(&driver, x + TURN, NULL, FRAMES - TURN);
+  stage_driver_free(&driver);
+  return x;
+}
+
+/* No rougher than the roughest setting on the way would be if it stood (of a switch: than the
+ * rougher of both), and in the end the same as if the new setting had always stood. */
 static void check_turn(uint32_t port, float before, float after, const char *name)
 {
-  enum { TURN = 12000 };
-  double *moved = tone(FRAMES, 441.0, 2.0);
-  double *old = tone(FRAMES, 441.0, 2.0);
-  double *new = tone(FRAMES, 441.0, 2.0);
-  double *const results[3] = {moved, old, new};
-  for (int i = 0; i < 3; ++i) {
-    StageDriver driver;
-    stage_driver_new(&driver, &planish_stage, RATE);
-    driver.values[port] = i == 2 ? after : before;
-    stage_driver_reset(&driver);
-    run(&driver, results[i], NULL, TURN);
-    driver.values[port] = i == 1 ? before : after;
-    run(&driver, results[i] + TURN, NULL, FRAMES - TURN);
-    stage_driver_free(&driver);
+  const bool glides = !clipper_port_table[port].whole;
+  double standing = 0.0;
+  for (int k = 0; k <= 20; ++k) {
+    const float way = glides ? (float)k / 20.0F : (float)(k % 2);
+    double *x = turned(port, before + way * (after - before), before + way * (after - before));
+    standing = fmax(standing, roughness(x, 1000, FRAMES));
+    free(x);
+    if (!glides && k == 1) {
+      break;
+    }
   }
-  const double standing = fmax(roughness(old, 1000, FRAMES), roughness(new, 1000, FRAMES));
+  double *moved = turned(port, before, after);
+  double *new = turned(port, after, after);
   const double turning = roughness(moved, 1000, FRAMES);
   double apart = 0.0;
   for (size_t n = FRAMES - 6000; n < FRAMES; ++n) {
     apart = fmax(apart, fabs(moved[n] - new[n]));
   }
-  printf("%s %g to %g: roughness %.3g, standing %.3g; in the end %.2g from the new setting\n", name,
+  printf("%s %g to %g: roughness %.4f, standing %.4f; in the end %.2g from the new setting\n", name,
          (double)before, (double)after, turning, standing, apart);
   assert_true(turning <= 1.02 * standing);
   assert_true(apart <= 1e-7);
-  assert_memory_equal(moved, old, TURN * sizeof(double));
   free(moved);
-  free(old);
   free(new);
 }
 
