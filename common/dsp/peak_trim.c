@@ -2,7 +2,6 @@
 
 #include "common/dsp/maths.h"
 
-#include <stdbool.h>
 #include <string.h>
 
 /* Of the top's removal: a steeper edge makes peaks of its own. */
@@ -50,10 +49,12 @@ static void smooth_max_reset(PlanishSmoothMax *smooth)
   planish_box_window_reset(&smooth->window, smooth->length);
 }
 
-static double smooth_max_next(PlanishSmoothMax *smooth, double value)
+static void smooth_max_process(PlanishSmoothMax *smooth, double *values, uint32_t frames)
 {
-  const double largest = planish_sliding_max_next(&smooth->max, value, smooth->length);
-  return planish_box_window_next(&smooth->window, largest);
+  for (uint32_t i = 0; i < frames; ++i) {
+    values[i] = planish_sliding_max_next(&smooth->max, values[i], smooth->length);
+  }
+  planish_box_window_process(&smooth->window, values, frames);
 }
 
 uint32_t planish_peak_trim_latency(double rate)
@@ -146,15 +147,50 @@ static void look(PlanishPeakTrim *trim, uint32_t c, const double *audio, const d
   }
 }
 
-/* The share of the top that warnings ask for: 1 by the time that their frames go out. */
-static double heed(PlanishPeakTrim *trim, bool warned)
+/* Raises the shares to what warnings ask for: 1 by the time that their frames go out. */
+static void heed(PlanishPeakTrim *trim, const double *warnings, double *share, uint32_t frames)
 {
-  if (warned) {
-    trim->warned_left = trim->warning_hold;
-  } else if (trim->warned_left > 0) {
-    --trim->warned_left;
+  double warned[PLANISH_GRID];
+  for (uint32_t i = 0; i < frames; ++i) {
+    if (warnings[i] > 0.0) {
+      trim->warned_left = trim->warning_hold;
+    } else if (trim->warned_left > 0) {
+      --trim->warned_left;
+    }
+    warned[i] = trim->warned_left > 0 ? 1.0 : 0.0;
   }
-  return planish_box_window_next(&trim->warned, trim->warned_left > 0 ? 1.0 : 0.0);
+  planish_box_window_process(&trim->warned, warned, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    share[i] = planish_max(share[i], warned[i]);
+  }
+}
+
+/* The leak starts anew while any of the top is left in. */
+static void follow_leak(PlanishPeakTrim *trim, const double *share, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    const double leak = *past(trim, trim->leak, trim->at + i, 1) * trim->keep_leak;
+    *past(trim, trim->leak, trim->at + i, 0) = share[i] < 1.0 ? LEAK : leak;
+  }
+}
+
+/* What must be taken off, in dB, in; gains out. Returns the largest reduction. */
+static double find_gains(PlanishPeakTrim *trim, const double *needed, double *gains,
+                         uint32_t frames)
+{
+  const uint32_t wait = trim->share.length - trim->reduction.length;
+  double reduction[PLANISH_GRID];
+  double largest = 0.0;
+  for (uint32_t i = 0; i < frames; ++i) {
+    *past(trim, trim->needed, trim->at + i, 0) = needed[i];
+    reduction[i] = *past(trim, trim->needed, trim->at + i, wait);
+  }
+  smooth_max_process(&trim->reduction, reduction, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    gains[i] = reduction[i] > 0.0 ? planish_gain_of(-reduction[i]) : 1.0;
+    largest = planish_max(largest, reduction[i]);
+  }
+  return largest;
 }
 
 static void apply(PlanishPeakTrim *trim, uint32_t c, double *audio, uint32_t frames,
@@ -175,26 +211,18 @@ double planish_peak_trim_process(PlanishPeakTrim *trim, double *const *audio,
                                  const double *ceilings, const double *warnings, uint32_t channels,
                                  uint32_t frames)
 {
-  const uint32_t wait = trim->share.length - trim->reduction.length;
   double needed[PLANISH_GRID] = {0.0};
   double share[PLANISH_GRID] = {0.0};
-  double gain[PLANISH_GRID];
-  double largest = 0.0;
+  double gains[PLANISH_GRID];
   for (uint32_t c = 0; c < channels; ++c) {
     look(trim, c, audio[c], ceilings, frames, needed, share);
   }
-  for (uint32_t i = 0; i < frames; ++i) {
-    *past(trim, trim->needed, trim->at + i, 0) = needed[i];
-    const double need = *past(trim, trim->needed, trim->at + i, wait);
-    const double reduction = smooth_max_next(&trim->reduction, need);
-    gain[i] = reduction > 0.0 ? planish_gain_of(-reduction) : 1.0;
-    largest = planish_max(largest, reduction);
-    share[i] = planish_max(smooth_max_next(&trim->share, share[i]), heed(trim, warnings[i] > 0.0));
-    const double leak = *past(trim, trim->leak, trim->at + i, 1) * trim->keep_leak;
-    *past(trim, trim->leak, trim->at + i, 0) = share[i] < 1.0 ? LEAK : leak;
-  }
+  smooth_max_process(&trim->share, share, frames);
+  heed(trim, warnings, share, frames);
+  follow_leak(trim, share, frames);
+  const double largest = find_gains(trim, needed, gains, frames);
   for (uint32_t c = 0; c < channels; ++c) {
-    apply(trim, c, audio[c], frames, gain, share);
+    apply(trim, c, audio[c], frames, gains, share);
   }
   trim->at += frames;
   return largest;
