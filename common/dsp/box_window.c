@@ -5,6 +5,9 @@
 /* Bits of a value of 256, and those that the last sum may have. */
 enum { VALUE_BITS = 8, SUM_BITS = 62 };
 
+/* Frames worked on at a time. */
+enum { CHUNK = 32 };
+
 /* Box i of three whose lengths add up to N + 2, as N weights ask for. */
 static uint32_t share(uint32_t length, uint32_t i)
 {
@@ -38,21 +41,40 @@ void planish_box_window_reset(PlanishBoxWindow *window, uint32_t length)
   window->mean = 1.0 / (window->scale * (double)product);
 }
 
-static int64_t box_next(PlanishBox *box, int64_t value)
+static void process_box(PlanishBox *box, int64_t *values, uint32_t frames)
 {
-  box->sum += value - box->past[box->at];
-  box->past[box->at] = value;
-  box->at = box->at + 1 == box->length ? 0 : box->at + 1;
-  return box->sum;
+  int64_t sum = box->sum;
+  uint32_t at = box->at;
+  for (uint32_t i = 0; i < frames; ++i) {
+    const int64_t value = values[i];
+    sum += value - box->past[at];
+    box->past[at] = value;
+    at = at + 1 == box->length ? 0 : at + 1;
+    values[i] = sum;
+  }
+  box->sum = sum;
+  box->at = at;
 }
 
-double planish_box_window_next(PlanishBoxWindow *window, double value)
+static void process_chunk(PlanishBoxWindow *window, double *values, uint32_t frames)
 {
-  const double scaled = value * window->scale;
-  int64_t sum = (int64_t)scaled;
-  sum += (double)sum < scaled;
-  for (uint32_t i = 0; i < PLANISH_BOXES; ++i) {
-    sum = box_next(window->box + i, sum);
+  int64_t whole[CHUNK];
+  for (uint32_t i = 0; i < frames; ++i) {
+    const double scaled = values[i] * window->scale;
+    whole[i] = (int64_t)scaled;
+    whole[i] += (double)whole[i] < scaled;
   }
-  return (double)sum * window->mean;
+  for (uint32_t i = 0; i < PLANISH_BOXES; ++i) {
+    process_box(window->box + i, whole, frames);
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    values[i] = (double)whole[i] * window->mean;
+  }
+}
+
+void planish_box_window_process(PlanishBoxWindow *window, double *values, uint32_t frames)
+{
+  for (uint32_t at = 0; at < frames; at += CHUNK) {
+    process_chunk(window, values + at, frames - at < CHUNK ? frames - at : CHUNK);
+  }
 }

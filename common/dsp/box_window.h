@@ -35,7 +35,8 @@ void planish_box_window_setup(PlanishBoxWindow *window, PlanishArena *arena, uin
 /* Takes the length, 1..max_length, and a past of zeros. O(length), a plain clearing of memory. */
 void planish_box_window_reset(PlanishBoxWindow *window, uint32_t length);
 
-/* The mean over the last `length` values; |value| <= 256. */
-double planish_box_window_next(PlanishBoxWindow *window, double value);
+/* Replaces each value by the mean over the last `length` values; |value| <= 256. Any count of
+ * frames. */
+void planish_box_window_process(PlanishBoxWindow *window, double *values, uint32_t frames);
 
 #endif

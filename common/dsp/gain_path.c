@@ -40,16 +40,28 @@ static void process_channel(PlanishGainPath *path, const PlanishGainPathBlock *b
   for (uint32_t i = 0; i < block->frames; ++i) {
     hold = step_hold(hold, path->hold_target);
     const double held = planish_sliding_max_next(path->held + c, need[i], path->lookahead + hold);
-    const double released =
+    reduction[i] =
         planish_slow_fast_next(path->release + c, &block->times, held, block->slow_share[i]);
-    reduction[i] = planish_box_window_next(path->window + c, released);
   }
+  planish_box_window_process(path->window + c, reduction, block->frames);
 }
 
 static void advance_hold(PlanishGainPath *path, uint32_t frames)
 {
   for (uint32_t i = 0; i < frames && path->hold != path->hold_target; ++i) {
     path->hold = step_hold(path->hold, path->hold_target);
+  }
+}
+
+static void process_lift(PlanishGainPath *path, uint32_t frames, const double *lift,
+                         double *lift_out)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    lift_out[i] = planish_sliding_max_next(&path->least_lift, -lift[i], path->lookahead);
+  }
+  planish_box_window_process(&path->lift_window, lift_out, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    lift_out[i] = -lift_out[i];
   }
 }
 
@@ -61,9 +73,8 @@ void planish_gain_path_process(PlanishGainPath *path, const PlanishGainPathBlock
     process_channel(path, block, c, need[c], reduction[c]);
   }
   advance_hold(path, block->frames);
-  for (uint32_t i = 0; block->lifting && i < block->frames; ++i) {
-    const double least = planish_sliding_max_next(&path->least_lift, -lift[i], path->lookahead);
-    lift_out[i] = -planish_box_window_next(&path->lift_window, least);
+  if (block->lifting) {
+    process_lift(path, block->frames, lift, lift_out);
   }
 }
 

@@ -345,13 +345,15 @@ static double apply_gains(PlanishPeakLimiter *limiter, const Scratch *scratch, d
                           const double *gains, uint32_t c, uint32_t frames)
 {
   const uint32_t from = limiter->now - (limiter->max_lookahead - 1);
+  const double *peaks = limiter->peaks[c];
   double most = 0.0;
+  double largest = limiter->output_peak;
   for (uint32_t i = 0; i < frames; ++i) {
-    const double peak = limiter->peaks[c][(from + i) & limiter->need_mask] * gains[i];
-    limiter->output_peak = planish_max(limiter->output_peak, peak);
+    largest = planish_max(largest, peaks[(from + i) & limiter->need_mask] * gains[i]);
     most = planish_max(most, scratch->reduction[0][c][i]);
     audio[i] *= gains[i];
   }
+  limiter->output_peak = largest;
   return most;
 }
 

@@ -270,7 +270,7 @@ bool has(const PlanishPlugin *plugin, const char *symbol)
   return planish_plugin_find(plugin, symbol) >= 0;
 }
 
-void for_each_stage(void (*check)(const PlanishPlugin *plugin))
+static PlanishHost *open_host(void)
 {
   PlanishError error = {0};
   PlanishHost *host = planish_host_open(&error);
@@ -278,10 +278,25 @@ void for_each_stage(void (*check)(const PlanishPlugin *plugin))
     fprintf(stderr, "%s\n", error.text);
     abort();
   }
+  return host;
+}
+
+void for_each_stage(void (*check)(const PlanishPlugin *plugin))
+{
+  PlanishError error = {0};
+  PlanishHost *host = open_host();
   for (uint32_t i = 0; i < planish_host_count(host); ++i) {
     const PlanishPlugin *plugin = planish_host_plugin(host, planish_host_uri(host, i), &error);
     printf("%s\n", plugin->uri);
     check(plugin);
   }
   planish_host_free(host);
+}
+
+const PlanishPlugin *stage_named(const char *name)
+{
+  static PlanishHost *host = NULL;
+  PlanishError error = {0};
+  host = host == NULL ? open_host() : host;
+  return must((void *)planish_host_plugin(host, name, &error));
 }

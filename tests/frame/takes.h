@@ -67,4 +67,7 @@ bool has(const PlanishPlugin *plugin, const char *symbol);
 /* Calls `check` for each stage of the bundle that PLANISH_BUNDLE names, saying which. */
 void for_each_stage(void (*check)(const PlanishPlugin *plugin));
 
+/* One stage of it by the name that ends its URI; lives until the program ends. */
+const PlanishPlugin *stage_named(const char *name);
+
 #endif

@@ -70,7 +70,9 @@ static void run_one_pole(double *x, size_t frames, double release_ms, double cei
     planish_true_peak_process(&detector, x + n, &peak, 1);
     const double need = fmax(0.0, planish_level_of(peak) - ceiling);
     reduction = fmax(planish_sliding_max_next(&max, need, LOOKAHEAD), reduction * keep);
-    x[n] = delayed[n] * planish_gain_of(-planish_box_window_next(&window, reduction));
+    double smooth = reduction;
+    planish_box_window_process(&window, &smooth, 1);
+    x[n] = delayed[n] * planish_gain_of(-smooth);
   }
   free(delayed);
   free(arena.block);

@@ -62,8 +62,8 @@ static void mixes_stay_under_the_ceiling(void **state)
       print_message("skipped: mixes_stay_under_the_ceiling (no stems)\n");
       skip();
     }
-    static const double drives[] = {5.0, 8.0, 13.0};
-    for (size_t i = 0; i < 3; ++i) {
+    static const double drives[] = {8.0, 13.0};
+    for (size_t i = 0; i < 2; ++i) {
       double reduction;
       Audio result = limited(&mix, drives[i], &reduction);
       const double over = true_peak(&result) + 1.0;
@@ -94,7 +94,7 @@ static void four_units_won_cost_little(void **state)
     const double before = loudness(&mix);
     double drive = 4.5;
     double reduction = 0.0;
-    for (int i = 0; i < 6; ++i) {
+    for (int i = 0; i < 4; ++i) {
       Audio result = limited(&mix, drive, &reduction);
       drive += 4.0 - (loudness(&result) - before);
       audio_free(&result);
