@@ -13,7 +13,7 @@
 
 #include <stdint.h>
 
-enum { PLANISH_BOXES = 3 };
+enum { PLANISH_BOXES = 3, PLANISH_BOX_WINDOW_MAX = 3000 };
 
 typedef struct {
   int64_t *past;   /* a ring */
@@ -29,7 +29,7 @@ typedef struct {
   uint32_t max_length;
 } PlanishBoxWindow;
 
-/* `max_length` in frames, 1..3000. */
+/* `max_length` in frames, 1..PLANISH_BOX_WINDOW_MAX. */
 void planish_box_window_setup(PlanishBoxWindow *window, PlanishArena *arena, uint32_t max_length);
 
 /* Takes the length, 1..max_length, and a past of zeros. O(length), a plain clearing of memory. */

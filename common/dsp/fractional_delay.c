@@ -50,9 +50,10 @@ void planish_fractional_delay_design(double *h, uint32_t taps, double fraction, 
 {
   double row[PLANISH_FRACTIONAL_DELAY_MAX_TAPS] = {0};
   double side[PLANISH_FRACTIONAL_DELAY_MAX_TAPS] = {0};
+  const double centre = 0.5 * taps - 1.0;
   for (uint32_t k = 0; k < taps; ++k) {
     row[k] = weighted((double)k, weight);
-    side[k] = weighted((double)k - (taps / 2 - 1) - fraction, weight);
+    side[k] = weighted((double)k - centre - fraction, weight);
   }
   solve(row, side, h, taps);
   double sum = 0.0;

@@ -40,7 +40,7 @@ typedef struct {
   bool lifting; /* the lift is looked at */
 } PlanishGainPathBlock;
 
-/* In frames: `max_lookahead` 1..3000, `max_hold` >= 0. */
+/* In frames: `max_lookahead` 1..PLANISH_BOX_WINDOW_MAX, `max_hold` >= 0. */
 void planish_gain_path_setup(PlanishGainPath *path, PlanishArena *arena, uint32_t max_lookahead,
                              uint32_t max_hold);
 

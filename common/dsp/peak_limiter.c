@@ -360,6 +360,7 @@ static double apply_gains(PlanishPeakLimiter *limiter, const Scratch *scratch, d
 double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *audio,
                                     double *const *reference, uint32_t channels, uint32_t frames)
 {
+  channels = channels == 2 ? 2 : 1;
   Scratch scratch;
   double gains[2][PLANISH_GRID];
   double most = 0.0;

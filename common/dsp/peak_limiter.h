@@ -37,7 +37,7 @@
 
 /* What sizes the buffers and the latency; fixed from set-up. */
 typedef struct {
-  double max_lookahead; /* ms, > 0 */
+  double max_lookahead; /* ms, > 0; in frames at most PLANISH_BOX_WINDOW_MAX */
   double max_hold;      /* ms, >= 0 */
   uint32_t taps;        /* of the true-peak detector a phase: even, 8..512; usually
                            PLANISH_TRUE_PEAK_TAPS */

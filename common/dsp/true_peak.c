@@ -12,6 +12,9 @@ typedef int32_t Int4 __attribute__((vector_size(16)));
  * other's latency. */
 enum { CHUNK = 32, LANES = 4, GROUP = 2 * LANES };
 
+/* What one pair of taps takes in the kernel. */
+enum { KERNEL_STEP = 3 * LANES };
+
 /* The fine grid of a chunk. Index 0 is the frame before the chunk, index i + 1 frame i. */
 typedef struct {
   float quarter[CHUNK + GROUP];
@@ -32,7 +35,7 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
 {
   *detector = (PlanishTruePeak){.taps = taps};
   detector->past = planish_arena_take(arena, taps - 1 + CHUNK + GROUP, sizeof(float));
-  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * 3 * LANES, sizeof(float));
+  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
   if (!planish_arena_is_filling(arena)) {
     return;
   }
@@ -44,8 +47,8 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
     const double front = quarter[pair];
     const double back = quarter[taps - 1 - pair];
     const double parts[3] = {0.5 * (front + back), 0.5 * (front - back), half[pair]};
-    for (uint32_t i = 0; i < 3 * LANES; ++i) {
-      detector->kernel[pair * 3 * LANES + i] = (float)parts[i / LANES];
+    for (uint32_t i = 0; i < KERNEL_STEP; ++i) {
+      detector->kernel[pair * KERNEL_STEP + i] = (float)parts[i / LANES];
     }
   }
 }
@@ -83,7 +86,7 @@ static void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_
   for (uint32_t pair = 0; pair < detector->taps / 2; ++pair) {
     const Float4 k_even = load(kernel);
     const Float4 k_odd = load(kernel + LANES);
-    const Float4 k_half = load(kernel + 2 * LANES);
+    const Float4 k_half = load(kernel + (KERNEL_STEP - LANES));
     const Float4 sum0 = load(front) + load(back);
     const Float4 sum1 = load(front + LANES) + load(back + LANES);
     const Float4 difference0 = load(front) - load(back);
@@ -94,7 +97,7 @@ static void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_
     odd[1] += k_odd * difference1;
     half[0] += k_half * sum0;
     half[1] += k_half * sum1;
-    kernel += 3 * LANES;
+    kernel += KERNEL_STEP;
     ++front;
     --back;
   }

@@ -34,6 +34,9 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
 {
   Limiter *limiter = state;
   const PlanishPeakLimiterConfig core = config();
+  if (planish_frames_of(core.max_lookahead, rate) > PLANISH_BOX_WINDOW_MAX) {
+    return PLANISH_BAD_RATE;
+  }
   planish_peak_limiter_setup(&limiter->core, arena, rate, &core);
   planish_glide_setup(&limiter->input_gain, arena, rate, PLANISH_GLIDE_MS);
   planish_peak_hold_setup(&limiter->reduction, rate, 0.0);
@@ -112,7 +115,9 @@ static void report(void *state, float *values, uint32_t frames)
 {
   (void)frames;
   Limiter *limiter = state;
-  values[LIMITER_REDUCTION] = (float)planish_peak_hold_value(&limiter->reduction);
+  const double most = (double)limiter_port_table[LIMITER_REDUCTION].maximum;
+  values[LIMITER_REDUCTION] =
+      (float)planish_min(planish_peak_hold_value(&limiter->reduction), most);
   const double peak = planish_level_of(planish_peak_hold_value(&limiter->true_peak));
   values[LIMITER_TRUE_PEAK] = (float)planish_max(peak, SILENCE_DBTP);
 }

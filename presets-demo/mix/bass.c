@@ -2,6 +2,7 @@
 
 #include "presets-demo/mix/amplifier.h"
 #include "presets-demo/mix/arithmetic.h"
+#include "presets-demo/mix/leveller.h"
 #include "presets-demo/mix/score.h"
 #include "presets-demo/mix/strings.h"
 
@@ -32,20 +33,6 @@ static void play(const PlanishDemoNote *note, PlanishDemoRandom *random, double 
   const size_t start = (size_t)at;
   if (start < frames) {
     planish_demo_pluck(&pluck, (size_t)(0.94 * (until - at)), random, line + start, frames - start);
-  }
-}
-
-/* Evens the notes out: gain falls as the held level passes `threshold`. */
-static void level_out(double *line, size_t frames, double threshold)
-{
-  const double rise = planish_demo_approach(0.004);
-  const double fall = planish_demo_approach(0.12);
-  double level = 0.0;
-  for (size_t n = 0; n < frames; ++n) {
-    const double magnitude = fabs(line[n]);
-    level += (magnitude > level ? rise : fall) * (magnitude - level);
-    level = level < 1e-12 ? 0.0 : level;
-    line[n] *= 1.6 / (1.0 + level / threshold);
   }
 }
 
@@ -95,7 +82,7 @@ bool planish_demo_bass(PlanishDemoTrack *track)
   for (size_t step = 0; planish_demo_score_next(PLANISH_DEMO_BASS, &step, &note);) {
     play(&note, &random, line, frames);
   }
-  level_out(line, frames, 0.25);
+  planish_demo_level_out(line, frames, 0.25, 0.12);
   memcpy(driven, line, frames * sizeof *driven);
   planish_demo_filter_all(direct, sizeof direct / sizeof direct[0], line, frames);
   planish_demo_amplify(&amplifier, driven, frames);

@@ -69,7 +69,7 @@ static void play(const Take *take, double *line, PlanishDemoTrack *track)
     }
   }
   planish_demo_amplify(&amplifier, line, track->frames);
-  planish_demo_track_place(track, line, track->frames, 0, 1.3, take->pan);
+  planish_demo_track_place(track, line, track->frames, 0, 1.15, take->pan);
 }
 
 bool planish_demo_clean_guitars(PlanishDemoTrack *track)

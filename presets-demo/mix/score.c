@@ -74,15 +74,15 @@ static const Groove ring_on = {NULL, NULL, NULL, NULL};
 
 #define QUIET(riff, groove, chord)                                                                 \
   {                                                                                                \
-    &riff, &groove, chord, PLANISH_DEMO_QUIET, -2.0                                                \
+    &(riff), &(groove), (chord), PLANISH_DEMO_QUIET, -2.0                                          \
   }
 #define VERSE(riff, groove)                                                                        \
   {                                                                                                \
-    &riff, &groove, 0, PLANISH_DEMO_VERSE, -2.5                                                    \
+    &(riff), &(groove), 0, PLANISH_DEMO_VERSE, -2.5                                                \
   }
 #define CHORUS(riff, groove)                                                                       \
   {                                                                                                \
-    &riff, &groove, 0, PLANISH_DEMO_CHORUS, 0.0                                                    \
+    &(riff), &(groove), 0, PLANISH_DEMO_CHORUS, 0.0                                                \
   }
 
 static const Bar bars[PLANISH_DEMO_BARS] = {

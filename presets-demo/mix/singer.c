@@ -27,7 +27,7 @@ static const Vowel vowels[] = {
     {{350.0, 900.0, 2350.0, 3200.0, 4300.0}, {0.0, -11.0, -18.0, -16.0, -22.0}},
 };
 
-static const double bandwidths[FORMANTS] = {90.0, 110.0, 160.0, 220.0, 300.0};
+static const double bandwidths[FORMANTS] = {110.0, 120.0, 160.0, 220.0, 300.0};
 
 typedef struct {
   PlanishDemoRandom random;

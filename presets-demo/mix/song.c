@@ -18,9 +18,9 @@ typedef struct {
 } Fader;
 
 static const Fader faders[PLANISH_DEMO_STEMS] = {
-    {"drums", planish_demo_drums, 0.0},       {"bass", planish_demo_bass, 5.0},
-    {"guitars", planish_demo_guitars, -18.5}, {"voice", planish_demo_voice, -6.0},
-    {"pad", planish_demo_pad, -29.0},
+    {"drums", planish_demo_drums, 0.0},       {"bass", planish_demo_bass, 3.0},
+    {"guitars", planish_demo_guitars, -17.7}, {"voice", planish_demo_voice, -6.0},
+    {"pad", planish_demo_pad, -30.5},
 };
 
 /* Takes off what loudspeakers cannot follow, and with it any offset. */

@@ -1,5 +1,6 @@
 #include "presets-demo/mix/players.h"
 
+#include "presets-demo/mix/leveller.h"
 #include "presets-demo/mix/room.h"
 #include "presets-demo/mix/singer.h"
 
@@ -36,6 +37,7 @@ bool planish_demo_voice(PlanishDemoTrack *track)
   for (size_t i = 0; i < sizeof parts / sizeof parts[0]; ++i) {
     memset(line, 0, track->frames * sizeof *line);
     planish_demo_sing(&parts[i].take, line, track->frames);
+    planish_demo_level_out(line, track->frames, 0.5, 0.2);
     planish_demo_track_place(track, line, track->frames, 0, parts[i].gain, parts[i].pan);
   }
   free(line);

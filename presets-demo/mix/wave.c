@@ -4,7 +4,7 @@
 
 #include <errno.h>
 #include <stdio.h>
-#include <string.h>
+#include <sys/stat.h>
 
 enum { HEADER_BYTES = 44, CHANNELS = 2, SAMPLE_BITS = 24, BATCH = 4096 };
 
@@ -12,6 +12,13 @@ static void put(uint8_t *bytes, size_t count, uint32_t value)
 {
   for (size_t i = 0; i < count; ++i) {
     bytes[i] = (uint8_t)((value >> (8 * i)) & 0xffu);
+  }
+}
+
+static void put_tag(uint8_t *bytes, const char *tag)
+{
+  for (size_t i = 0; i < 4; ++i) {
+    bytes[i] = (uint8_t)tag[i];
   }
 }
 
@@ -32,8 +39,10 @@ static void header(uint8_t bytes[HEADER_BYTES], size_t frames)
 {
   const uint32_t rate = (uint32_t)PLANISH_DEMO_RATE;
   const uint32_t data = (uint32_t)(frames * PLANISH_DEMO_FRAME_BYTES);
-  memcpy(bytes, "RIFF....WAVEfmt ", 16);
+  put_tag(bytes, "RIFF");
   put(bytes + 4, 4, HEADER_BYTES - 8 + data);
+  put_tag(bytes + 8, "WAVE");
+  put_tag(bytes + 12, "fmt ");
   put(bytes + 16, 4, 16);
   put(bytes + 20, 2, 1); /* PCM */
   put(bytes + 22, 2, CHANNELS);
@@ -41,7 +50,7 @@ static void header(uint8_t bytes[HEADER_BYTES], size_t frames)
   put(bytes + 28, 4, rate * PLANISH_DEMO_FRAME_BYTES);
   put(bytes + 32, 2, PLANISH_DEMO_FRAME_BYTES);
   put(bytes + 34, 2, SAMPLE_BITS);
-  memcpy(bytes + 36, "data", 4);
+  put_tag(bytes + 36, "data");
   put(bytes + 40, 4, data);
 }
 
@@ -63,6 +72,15 @@ static bool write_all(FILE *file, const PlanishDemoTrack *track)
   return done;
 }
 
+/* Files alone: a device or pipe that was named as the output is not ours to remove. */
+static void remove_file(const char *path)
+{
+  struct stat about;
+  if (lstat(path, &about) == 0 && S_ISREG(about.st_mode)) {
+    remove(path);
+  }
+}
+
 bool planish_demo_wave_write(const char *path, const PlanishDemoTrack *track)
 {
   FILE *file = fopen(path, "wb");
@@ -75,7 +93,7 @@ bool planish_demo_wave_write(const char *path, const PlanishDemoTrack *track)
     return true;
   }
   const int reason = written ? errno : why;
-  remove(path);
+  remove_file(path);
   errno = reason;
   return false;
 }

@@ -14,7 +14,8 @@ enum { PLANISH_DEMO_FRAME_BYTES = 6 };
 void planish_demo_wave_frame(const PlanishDemoTrack *track, size_t frame,
                              uint8_t bytes[PLANISH_DEMO_FRAME_BYTES]);
 
-/* Writes the whole file; on failure nothing stands at `path` and errno says why. */
+/* Writes the whole file; on failure no file stands at `path` (a device stays) and errno says why.
+ */
 bool planish_demo_wave_write(const char *path, const PlanishDemoTrack *track);
 
 #endif

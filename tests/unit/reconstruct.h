@@ -80,7 +80,7 @@ static inline void reconstruct_frame_peaks(const double *x, size_t frames, doubl
     const double step = 2.0 * PLANISH_PI * k / RECONSTRUCT_TIMES / (double)r.length;
     for (size_t bin = 0; bin < bins; ++bin) {
       const double angle = step * (double)bin;
-      r.spectrum[bin] = kept[bin] * CMPLX(cos(angle), sin(angle)) / (double)r.length;
+      r.spectrum[bin] = kept[bin] * cexp((double complex)I * angle) / (double)r.length;
     }
     fftw_execute(r.backward);
     for (size_t n = 0; n < frames; ++n) {
@@ -100,7 +100,7 @@ static inline void reconstruct_frame_peaks(const double *x, size_t frames, doubl
 /* True peak of a whole signal, dBTP. */
 static inline double reconstruct_peak_db(const double *x, size_t frames)
 {
-  double *peaks = malloc(frames * sizeof(double));
+  double *peaks = malloc((frames + 1) * sizeof(double));
   double largest = 0.0;
   reconstruct_frame_peaks(x, frames, peaks);
   for (size_t n = 0; n < frames; ++n) {

@@ -26,7 +26,10 @@ static inline Audio audio_copy(const Audio *from, size_t silence_after)
 {
   Audio audio = {.frames = from->frames + silence_after, .rate = from->rate};
   for (int c = 0; c < 2; ++c) {
-    audio.channel[c] = calloc(audio.frames, sizeof(double));
+    audio.channel[c] = calloc(audio.frames + 1, sizeof(double));
+    if (audio.channel[c] == NULL) {
+      abort();
+    }
     memcpy(audio.channel[c], from->channel[c], from->frames * sizeof(double));
   }
   return audio;

@@ -115,18 +115,19 @@ static void reports_what_it_does(void **state)
 /* Everything moves at once, and the gain with it; the same bits for any blocks. */
 static double *automated(uint32_t block_limit, double *reported)
 {
+  enum { STEP = 10 * PLANISH_GRID };
   StageDriver driver;
   double *x = music(FRAMES, 3.0);
   stage_driver_new(&driver, &planish_stage, RATE);
   driver.block_limit = block_limit;
-  for (size_t at = 0; at < FRAMES; at += 10 * PLANISH_GRID) {
-    const size_t step = at / (10 * PLANISH_GRID);
+  for (size_t at = 0; at < FRAMES; at += STEP) {
+    const size_t step = at / STEP;
     driver.values[LIMITER_INPUT_GAIN] = (float)(step % 5) * 3.0F - 6.0F;
     driver.values[LIMITER_CEILING] = step % 3 ? -1.0F : -3.0F;
     driver.values[LIMITER_LOOKAHEAD] = 1.0F + (float)(step / 20 % 5);
     driver.values[LIMITER_SLOW_SHARE] = step % 7 < 3 ? 0.0F : 100.0F;
     driver.values[LIMITER_QUIET_LIFT] = step / 30 % 2 ? 0.0F : 4.0F;
-    run(&driver, x + at, NULL, 10 * PLANISH_GRID);
+    run(&driver, x + at, NULL, STEP);
   }
   *reported = (double)driver.values[LIMITER_REDUCTION];
   stage_driver_free(&driver);

@@ -61,6 +61,7 @@ static void mixes_stay_under_the_ceiling(void **state)
     if (!stems_read(&mix, seed)) {
       print_message("skipped: mixes_stay_under_the_ceiling (no stems)\n");
       skip();
+      return;
     }
     static const double drives[] = {8.0, 13.0};
     for (size_t i = 0; i < 2; ++i) {
@@ -85,6 +86,7 @@ static void four_units_won_cost_little(void **state)
     if (!stems_read(&mix, seed)) {
       print_message("skipped: four_units_won_cost_little (no stems)\n");
       skip();
+      return;
     }
     const double level = gain(-1.0 - true_peak(&mix));
     for (size_t n = 0; n < mix.frames; ++n) {

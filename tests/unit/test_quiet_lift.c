@@ -34,7 +34,7 @@ static double *scene(double loud_db)
   signal_music(music, PERIOD, RATE);
   const double loud = gain(loud_db - reconstruct_peak_db(music, PERIOD));
   const double quiet = gain(-30.0 - rms_db(music, 0, PERIOD));
-  for (size_t n = 0; n < 4 * PART; ++n) {
+  for (size_t n = 0; n < (size_t)4 * PART; ++n) {
     const size_t part = n / PART;
     const double hiss = gain(-70.0) * sqrt(3.0) * signal_uniform(&seed);
     x[n] = part == 1 ? hiss : music[n % PERIOD] * (part == 2 ? quiet : loud);
