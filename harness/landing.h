@@ -2,10 +2,10 @@
  * render after the other.
  *
  * Loudness: the secant through (control, loudness), its slope kept within 0.1..1.05 LU/dB, since
- * limiters flatten out; no step is longer than 6 dB (12 while nothing
- * limits yet); once there is a render on either side of the target, the next stays between them
- * (regula falsi). The first step has one render to go by: if it is known how loud the chain would
- * be without limiting, what is lost is taken to double with each dB, else the slope to be 0.75.
+ * limiters flatten out; no step is longer than 6 dB (12 while nothing limits yet); once there is a
+ * render on either side of the target, the next stays between them (regula falsi). The first step
+ * has one render to go by: if it is known how loud the chain would be without limiting, what is
+ * lost is taken to double with each dB, else the slope to be 0.75.
  * Ceiling: if the finished file is over, the controls that hold it go down by the overshoot, and a
  * little more so that the next render is under.
  * Both at once, at most PLANISH_LANDING_RENDERS renders. The nearest is kept: under the ceiling

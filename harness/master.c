@@ -157,7 +157,7 @@ static void apply(const PlanishMasterJob *job, const PlanishLandingTask *task, d
  * whose control is moved, and the plain gains from there on. NAN: that cannot be said. */
 static double unlimited_loudness(PlanishSheet *sheet, const PlanishAccount *accounts)
 {
-  if (!sheet->has_by || strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0) {
+  if (accounts == NULL || !sheet->has_by || strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0) {
     return (double)NAN;
   }
   double gains = (double)*value_of(sheet, &sheet->by);
