@@ -42,7 +42,8 @@ static bool open_file(PlanishReader *reader, PlanishError *error)
   return true;
 }
 
-/* libsndfile reads as much of a broken file as there is, and says so in its log alone. */
+/* libsndfile reads as much of a broken file as there is, and says so in its log alone. A length of
+ * 2^32-1 is no promise: whoever wrote the file into a pipe could not come back to fill it in. */
 static bool log_tells_of_a_cut(SNDFILE *file)
 {
   static const char *const signs[][2] = {
@@ -60,7 +61,7 @@ static bool log_tells_of_a_cut(SNDFILE *file)
   for (char *line = strtok_r(log, "\n", &rest); line != NULL; line = strtok_r(NULL, "\n", &rest)) {
     for (size_t n = 0; n < sizeof signs / sizeof *signs; ++n) {
       if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 &&
-          strstr(line, signs[n][1]) != NULL) {
+          strstr(line, signs[n][1]) != NULL && strstr(line, ": 4294967295") == NULL) {
         return true;
       }
     }

@@ -11,6 +11,7 @@ static void fill(PlanishError *error, PlanishOutcome outcome, const char *format
   }
   error->outcome = outcome;
   planish_text_vformat(error->text, sizeof error->text, format, arguments);
+  planish_text_to_line(error->text);
 }
 
 bool planish_fail(PlanishError *error, PlanishOutcome outcome, const char *format, ...)

@@ -2,9 +2,10 @@
  * render after the other.
  *
  * Loudness: the secant through (control, loudness), its slope kept within 0.1..1.05 LU/dB, since
- * limiters flatten out; the first step takes 0.75; no step is longer than 6 dB (12 while nothing
- * limits yet); once there is a render on either side of the target, the next stays between them
- * (regula falsi).
+ * limiters flatten out; no step is longer than 6 dB (12 while nothing limits yet); once there is a
+ * render on either side of the target, the next stays between them (regula falsi). The first step
+ * has one render to go by: if it is known how loud the chain would be without limiting, what is
+ * lost is taken to double with each dB, else the slope to be 0.75.
  * Ceiling: if the finished file is over, the controls that hold it go down by the overshoot, and a
  * little more so that the next render is under.
  * Both at once, at most PLANISH_LANDING_RENDERS renders. The nearest is kept: under the ceiling
@@ -63,6 +64,7 @@ typedef struct {
   double control;
   double lowering;
 
+  double unlimited; /* LUFS with the control at 0 dB if nothing limited; NAN: not known */
   PlanishLandingPoint last;
   PlanishLandingPoint below; /* the nearest on either side of the target */
   PlanishLandingPoint above;
@@ -73,6 +75,10 @@ typedef struct {
 
 /* `control`: where the first render is set. */
 void planish_landing_start(PlanishLanding *landing, const PlanishLandingTask *task, double control);
+
+/* What is known after the first render: how loud the result would be with the control at 0 dB if
+ * no stage limited. May be left out. */
+void planish_landing_know(PlanishLanding *landing, double unlimited);
 
 /* After a render at `control` and `lowering`: takes what was measured on the finished file, and
  * decides. While the state is PLANISH_LANDING_ON_ITS_WAY, render again. */

@@ -153,6 +153,26 @@ static void apply(const PlanishMasterJob *job, const PlanishLandingTask *task, d
   }
 }
 
+/* The loudness that the result would have if the chain limited nothing: what comes to the stage
+ * whose control is moved, and the plain gains from there on. NAN: that cannot be said. */
+static double unlimited_loudness(PlanishSheet *sheet, const PlanishAccount *accounts)
+{
+  if (accounts == NULL || !sheet->has_by || strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0) {
+    return (double)NAN;
+  }
+  double gains = (double)*value_of(sheet, &sheet->by);
+  for (uint32_t s = sheet->by.stage; s < sheet->stage_count; ++s) {
+    const PlanishPlugin *plugin = sheet->stages[s].plugin;
+    const int ports[2] = {planish_plugin_find(plugin, "input_gain"),
+                          planish_plugin_find(plugin, "output_gain")};
+    for (int n = 0; n < 2; ++n) {
+      const bool moved = s == sheet->by.stage && ports[n] == (int)sheet->by.port;
+      gains += ports[n] < 0 || moved ? 0.0 : (double)sheet->stages[s].values[ports[n]];
+    }
+  }
+  return accounts[sheet->by.stage].loudness_in + gains;
+}
+
 static bool render_take(Teller *teller, Take *take, PlanishMeasurement *result, PlanishError *error)
 {
   const PlanishMasterJob *job = teller->job;
@@ -197,6 +217,8 @@ static bool land(Teller *teller, Take *best, const float *ceilings, PlanishError
     apply(job, &landing->task, landing->control, landing->lowering, ceilings);
     const bool done = render_take(teller, &take, &result, error);
     if (done) {
+      planish_landing_know(landing,
+                           unlimited_loudness(job->sheet, take.accounts) - landing->control);
       planish_landing_next(landing, result.integrated, result.true_peak);
     }
     if (done && landing->improved) {
@@ -217,24 +239,9 @@ static bool land(Teller *teller, Take *best, const float *ceilings, PlanishError
 /* The plain gains from the control that was moved on, against what they won. */
 static void find_drive(const PlanishMasterJob *job, PlanishMasterReport *report)
 {
-  PlanishSheet *sheet = job->sheet;
-  if (!report->landing.task.has_loudness || report->accounts == NULL ||
-      strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0 || !isfinite(report->result.integrated)) {
-    return;
-  }
-  double gains = (double)*value_of(sheet, &sheet->by);
-  for (uint32_t s = sheet->by.stage; s < sheet->stage_count; ++s) {
-    const PlanishPlugin *plugin = sheet->stages[s].plugin;
-    const int ports[2] = {planish_plugin_find(plugin, "input_gain"),
-                          planish_plugin_find(plugin, "output_gain")};
-    for (int n = 0; n < 2; ++n) {
-      const bool moved = s == sheet->by.stage && ports[n] == (int)sheet->by.port;
-      gains += ports[n] < 0 || moved ? 0.0 : (double)sheet->stages[s].values[ports[n]];
-    }
-  }
-  const double won = report->result.integrated - report->accounts[sheet->by.stage].loudness_in;
-  report->extra_drive = gains - won;
-  report->has_drive = isfinite(report->extra_drive);
+  report->extra_drive =
+      unlimited_loudness(job->sheet, report->accounts) - report->result.integrated;
+  report->has_drive = report->landing.task.has_loudness && isfinite(report->extra_drive);
 }
 
 /* The finished master again, at the mix's loudness. */

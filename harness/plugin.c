@@ -84,8 +84,8 @@ static PlanishPluginPortKind kind_of(LilvWorld *world, const LilvPlugin *lilv, c
 /* The symbol of a unit: from its own node (a unit of ours), else from its name in units:. */
 static char *unit_of(LilvWorld *world, const LilvPlugin *lilv, const LilvPort *port)
 {
-  static const char *const shown[][2] = {{"db", "dB"}, {"hz", "Hz"},  {"khz", "kHz"},
-                                         {"pc", "%"},  {"coef", "x"}, {"frame", "frames"}};
+  static const char *const shown[][2] = {{"db", "dB"}, {"hz", "Hz"}, {"khz", "kHz"},
+                                         {"pc", "%"},  {"coef", ""}, {"frame", "frames"}};
   LilvNode *unit = port_value(world, lilv, port, UNITS_NS "unit");
   if (unit == NULL) {
     return planish_text_copy("");

@@ -4,6 +4,8 @@
 #include "harness/measure_json.h"
 #include "harness/text.h"
 
+#include <string.h>
+
 static void level(char *text, size_t size, double value, const char *unit)
 {
   if (isfinite(value) && value > PLANISH_SILENCE_DB) {
@@ -48,7 +50,9 @@ static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *acc
   for (uint32_t n = 0; n < account->report_count; ++n) {
     const PlanishReport *report = &account->reports[n];
     const PlanishPluginPort *port = &plugin->ports[report->port];
-    if (report->frames > 0) {
+    const bool idle = strcmp(port->symbol, "match_gain") == 0 && report->lowest == 0.0f &&
+                      report->highest == 0.0f;
+    if (report->frames > 0 && !idle) {
       planish_text_print(stdout, "    %-18s %8.2f to %8.2f, mean %8.2f %s\n", port->symbol,
                          (double)report->lowest, (double)report->highest,
                          report->sum / (double)report->frames, port->unit);
@@ -111,7 +115,8 @@ static void print_result(const PlanishMasterJob *job, const PlanishMasterReport 
                        stage->plugin->ports[by->port].symbol, (double)stage->values[by->port],
                        stage->plugin->ports[by->port].unit);
     if (report->has_drive) {
-      planish_text_print(stdout, ", extra drive %.2f dB", report->extra_drive);
+      planish_text_print(stdout, ", extra drive %.2f dB%s", report->extra_drive,
+                         report->extra_drive >= PLANISH_DRIVE_WARNING ? ": pushed too hard" : "");
     }
     (void)putchar('\n');
   }

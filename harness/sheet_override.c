@@ -59,6 +59,7 @@ bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, Plan
     return false;
   }
   PlanishSheetStage *stage = &sheet->stages[control.stage];
+  stage->given[control.port] = true;
   return planish_sheet_port_value(&stage->plugin->ports[control.port], equals + 1, false,
                                   &stage->values[control.port], error);
 }

@@ -40,6 +40,7 @@ bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char
   va_start(arguments, format);
   planish_text_vformat(mistake->text, sizeof mistake->text, format, arguments);
   va_end(arguments);
+  planish_text_to_line(mistake->text);
   return false;
 }
 

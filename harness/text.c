@@ -76,6 +76,13 @@ char *planish_text_copy(const char *text)
   return copy == NULL ? NULL : memcpy(copy, text, size);
 }
 
+void planish_text_to_line(char *text)
+{
+  for (; *text != '\0'; ++text) {
+    *text = (unsigned char)*text < ' ' || *text == 0x7f ? '?' : *text;
+  }
+}
+
 bool planish_text_number(const char *text, double *value)
 {
   if (text[0] == '\0' || text[strspn(text, "+-.0123456789eE")] != '\0') {

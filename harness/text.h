@@ -20,6 +20,9 @@ int planish_text_print(FILE *file, const char *format, ...) __attribute__((forma
 char *planish_text_new(const char *format, ...) __attribute__((format(printf, 1, 2)));
 char *planish_text_copy(const char *text);
 
+/* Makes one line of a text: names from outside may hold line feeds and worse. */
+void planish_text_to_line(char *text);
+
 /* Reads a whole text as one finite decimal number: sign, digits, point, exponent; no hexadecimal,
  * no blanks, no "inf" or "nan". False leaves *value as it was. */
 bool planish_text_number(const char *text, double *value);

@@ -108,6 +108,27 @@ static void files_cut_short_are_refused(void **state)
   free(music);
 }
 
+/* Written into a pipe, a WAV file holds 2^32-1 for its length. */
+static void a_file_of_unknown_length_is_read(void **state)
+{
+  (void)state;
+  float *music = make_music(5000);
+  const char *path = write_audio("pipe-made.wav", WAV24, 48000, 2, music, 5000);
+  FILE *file = fopen(path, "r+b");
+  static const long places[] = {4, 40};
+  for (size_t n = 0; n < 2; ++n) {
+    fseek(file, places[n], SEEK_SET);
+    fwrite("\xff\xff\xff\xff", 1, 4, file);
+  }
+  fclose(file);
+  PlanishError error = {0};
+  PlanishReader *reader = planish_reader_open(path, NULL, &error);
+  assert_string_equal(error.text, "");
+  assert_int_equal(planish_reader_frames(reader), 5000);
+  planish_reader_free(reader);
+  free(music);
+}
+
 static void samples_that_are_no_number_are_refused_or_silenced(void **state)
 {
   (void)state;
@@ -272,6 +293,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(odd_files_are_refused_in_one_line),
       cmocka_unit_test(files_cut_short_are_refused),
+      cmocka_unit_test(a_file_of_unknown_length_is_read),
       cmocka_unit_test(samples_that_are_no_number_are_refused_or_silenced),
       cmocka_unit_test(mono_is_dual_mono_and_odd_rates_pass),
       cmocka_unit_test(a_file_appears_whole_or_not_at_all),

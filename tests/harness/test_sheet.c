@@ -47,6 +47,7 @@ static const Case cases[] = {
      "more than 32 levels"},
     /* keys at the top and below */
     {HEAD "inputs: {gain: 1}\n" STAGE, 2, 1, "did you mean input?"},
+    {HEAD "\"a\\nb\": 1\n" STAGE, 2, 1, "a?b: unknown key"},
     {HEAD "master: 1\n" STAGE, 2, 1, "it takes planish, input"},
     {HEAD "rate: 44100\n" STAGE, 2, 1, "does not convert"},
     {HEAD "input: {loundess: -18}\n" STAGE, 2, 9, "did you mean loudness?"},
@@ -269,6 +270,34 @@ static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
   }
 }
 
+/* Letters changed, doubled, dropped at random: no crash, no mistake without a place. */
+static void a_garbled_sheet_does_no_harm(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
+                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
+                             "gain: 1, shape: \"low shelf\"}\n";
+  static const char letters[] = "{}[],:&*!|>'\"%@`#-?\n\t \\0.a1\xff\x80";
+  unsigned seed = 7;
+  for (int round = 0; round < 3000; ++round) {
+    char garbled[sizeof text];
+    memcpy(garbled, text, sizeof text);
+    for (int change = 0; change < 1 + round % 4; ++change) {
+      seed = seed * 1664525U + 1013904223U;
+      garbled[(seed >> 8) % (sizeof text - 1)] = letters[(seed >> 20) % (sizeof letters - 1)];
+    }
+    PlanishMistakes mistakes = {0};
+    PlanishSheet *sheet = planish_sheet_parse(garbled, sizeof text - 1, host, false, &mistakes);
+    assert_true((sheet == NULL) == (mistakes.count > 0));
+    for (size_t n = 0; n < mistakes.count; ++n) {
+      assert_true(mistakes.list[n].line > 0 && mistakes.list[n].column > 0);
+      assert_null(strchr(mistakes.list[n].text, '\n'));
+    }
+    planish_sheet_free(sheet);
+    planish_mistakes_free(&mistakes);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -278,6 +307,7 @@ int main(void)
       cmocka_unit_test(the_command_line_overrides),
       cmocka_unit_test(audition_lets_listening_controls_pass),
       cmocka_unit_test(a_sheet_cut_off_anywhere_does_no_harm),
+      cmocka_unit_test(a_garbled_sheet_does_no_harm),
   };
   return cmocka_run_group_tests(tests, open_host, close_host);
 }

@@ -1,0 +1,81 @@
+/* The demo as its script runs it: the mix, mastered by presets-demo/demo.yaml. */
+#include "tests/demo/run_program.h"
+#include "tests/harness/files_fixture.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <ebur128.h>
+
+enum { MIX_FRAMES = 2880000 };
+
+static char text[65536];
+
+static void master_to(const char *name)
+{
+  const char *const arguments[] = {
+      getenv("PLANISH_PROGRAM"), "render",        "--json", "presets-demo/demo.yaml",
+      in_folder("mix.wav"),      in_folder(name), NULL};
+  assert_int_equal(run_program(arguments, text, sizeof text), 0);
+}
+
+/* Judged by another meter than our own. */
+static double loudness_of(const float *samples, size_t frames, int rate)
+{
+  ebur128_state *meter = ebur128_init(2, (unsigned long)rate, EBUR128_MODE_I);
+  double loudness = 0.0;
+  ebur128_add_frames_float(meter, samples, frames);
+  ebur128_loudness_global(meter, &loudness);
+  ebur128_destroy(&meter);
+  return loudness;
+}
+
+static void the_demo_lands(void **state)
+{
+  (void)state;
+  const char *const mix[] = {getenv("PLANISH_DEMO_MIX"), in_folder("mix.wav"), NULL};
+  assert_int_equal(run_program(mix, text, sizeof text), 0);
+  master_to("master.wav");
+  const double peak =
+      number_behind(text, (const char *const[]){"\"master\"", NULL}, "true_peak_dbtp");
+  const double drive = number_behind(text, (const char *const[]){NULL}, "extra_drive_db");
+  size_t frames = 0;
+  SF_INFO info;
+  float *samples = read_audio(in_folder("master.wav"), &frames, &info);
+  const double loudness = loudness_of(samples, frames, info.samplerate);
+  print_message("demo master: %.3f LUFS (by libebur128), %.3f dBTP, extra drive %.2f dB, "
+                "reduction at most %.2f and %.2f dB, clipper %.2f dB\n",
+                loudness, peak, drive, largest_report(text, "first-limiter", "reduction"),
+                largest_report(text, "second-limiter", "reduction"),
+                largest_report(text, "clip", "reduction"));
+  assert_true(fabs(loudness + 8.0) <= 0.05);
+  assert_true(peak <= -1.0 + 0.02);
+  assert_true(drive < 1.0);
+  assert_int_equal(frames, MIX_FRAMES);
+  assert_int_equal(info.format, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+  free(samples);
+}
+
+static void the_demo_is_the_same_bytes_on_every_run(void **state)
+{
+  (void)state;
+  master_to("again.wav");
+  FILE *one = fopen(in_folder("master.wav"), "rb");
+  FILE *two = fopen(in_folder("again.wav"), "rb");
+  static char bytes[2][65536];
+  size_t got = 1;
+  while (got > 0) {
+    got = fread(bytes[0], 1, sizeof bytes[0], one);
+    assert_int_equal(fread(bytes[1], 1, sizeof bytes[1], two), got);
+    assert_memory_equal(bytes[0], bytes[1], got);
+  }
+  fclose(one);
+  fclose(two);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_demo_lands),
+      cmocka_unit_test(the_demo_is_the_same_bytes_on_every_run),
+  };
+  return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}
