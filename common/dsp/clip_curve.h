@@ -27,6 +27,12 @@ typedef struct {
 /* Ceiling in dB re full scale; knee >= 0: how many dB under the ceiling the curve begins. */
 PlanishClipCurve planish_clip_curve_of(double ceiling_db, double knee_db);
 
+/* The hard curve of a ceiling, a magnitude > 0. */
+static inline PlanishClipCurve planish_clip_curve_hard(double ceiling)
+{
+  return (PlanishClipCurve){.ceiling = ceiling, .start = ceiling, .width = 0.0, .twelfth = 0.0};
+}
+
 double planish_clip_curve_value(const PlanishClipCurve *curve, double v);
 
 double planish_clip_curve_excess(const PlanishClipCurve *curve, double v);

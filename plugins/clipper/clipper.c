@@ -228,7 +228,9 @@ static double hold_peaks(Clipper *clipper, const PlanishBlock *block, const Cour
   PlanishClipCurve curves[PLANISH_GRID];
   for (uint32_t p = 1; p < CLIPPER_PASSES; ++p) {
     for (uint32_t i = 0; i < block->frames; ++i) {
-      curves[i] = clipper->curves[(clipper->now + i - p * PLANISH_CLIP_PASS_DELAY) % CURVES];
+      /* Without the knee, which would press again on what it has rounded already. */
+      curves[i] = planish_clip_curve_hard(
+          clipper->curves[(clipper->now + i - p * PLANISH_CLIP_PASS_DELAY) % CURVES].ceiling);
     }
     for (uint32_t c = 0; c < block->channels; ++c) {
       clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, curves, audio[c], ignored,
