@@ -6,12 +6,11 @@
 
 #include <string.h>
 
-enum { TAPS = PLANISH_INNER_PEAK_TAPS, PHASES = 4, PAIRS = PHASES / 2 };
+enum { TAPS = PLANISH_INNER_PEAK_TAPS, DELAY = PLANISH_INNER_PEAK_DELAY, PHASES = 4, PAIRS = 2 };
 
 /* With this cut the stop band of a filter of 104 taps begins at half the rate (Kaiser 1974: the
  * transition is (A - 8) / (2.285 * 2 pi * taps) of the rate wide). */
-static const PlanishWindowedSinc SINC = {
-    .half_length = TAPS / 2, .cut = 0.955, .attenuation = 75.0};
+static const PlanishWindowedSinc SINC = {.half_length = DELAY, .cut = 0.955, .attenuation = 75.0};
 
 void planish_inner_peak_setup(PlanishInnerPeak *peak, PlanishArena *arena)
 {
@@ -25,7 +24,7 @@ void planish_inner_peak_setup(PlanishInnerPeak *peak, PlanishArena *arena)
     for (uint32_t k = 0; k < TAPS; ++k) {
       const double age = (double)(TAPS - 1 - k);
       peak->kernel[k * PHASES + p] =
-          planish_windowed_sinc_at(&SINC, age + (double)p / PHASES - PLANISH_INNER_PEAK_DELAY);
+          planish_windowed_sinc_at(&SINC, age + (double)p / PHASES - DELAY);
     }
     planish_scale_phase(peak->kernel + p, TAPS, PHASES, 1.0);
   }
@@ -67,7 +66,7 @@ static void interpolate(const PlanishInnerPeak *peak, double *fine)
   }
   for (uint32_t i = 0; i < PAIRS; ++i) {
     const PlanishTwo sum = (sums[0][i] + sums[1][i]) + (sums[2][i] + sums[3][i]);
-    memcpy(fine + 2 * i, &sum, sizeof sum);
+    memcpy(fine + (size_t)2 * i, &sum, sizeof sum);
   }
 }
 

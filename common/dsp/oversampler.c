@@ -10,7 +10,7 @@ enum { TAPS = PLANISH_OVERSAMPLER_TAPS, UP_DELAY = TAPS / 2, DOWN_DELAY = TAPS /
 
 /* A stop band that is deep from 1.12 times half the rate on matters more here than a flat pass band
  * above 0.8 times, because only distortion passes the filters. */
-static const PlanishWindowedSinc SINC = {.half_length = TAPS / 2, .cut = 0.93, .attenuation = 95.0};
+static const PlanishWindowedSinc SINC = {.half_length = UP_DELAY, .cut = 0.93, .attenuation = 95.0};
 
 void planish_oversampler_setup(PlanishOversampler *filters, PlanishArena *arena, uint32_t ratio,
                                double shift)

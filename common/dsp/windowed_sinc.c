@@ -30,10 +30,10 @@ double planish_scale_phase(double *phase, uint32_t taps, uint32_t stride, double
 {
   double sum = 0.0;
   double magnitudes = 0.0;
-  for (uint32_t k = 0; k < taps; ++k) {
+  for (size_t k = 0; k < taps; ++k) {
     sum += phase[k * stride];
   }
-  for (uint32_t k = 0; k < taps; ++k) {
+  for (size_t k = 0; k < taps; ++k) {
     phase[k * stride] *= wanted / sum;
     magnitudes += fabs(phase[k * stride]);
   }

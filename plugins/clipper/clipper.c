@@ -274,6 +274,7 @@ static void account(Clipper *clipper, const Course *course, double trimmed, uint
 static void process(void *state, const PlanishBlock *block)
 {
   Clipper *const clipper = state;
+  const uint32_t channels = block->channels;
   const uint32_t frames = block->frames;
   Course course;
   double once[2][PLANISH_GRID];
@@ -282,14 +283,14 @@ static void process(void *state, const PlanishBlock *block)
     clipper_passes_at_grid(&clipper->passes, clipper->ratio);
   }
   lay_course(clipper, &course, frames);
-  for (uint32_t c = 0; c < block->channels; ++c) {
+  for (uint32_t c = 0; c < channels; ++c) {
     clip_once(clipper, c, &course, block->audio[c], block->reference[c], once[c], frames);
   }
   double trimmed = 0.0;
   if (clipper->hold != HOLD_OFF) {
     trimmed = hold_peaks(clipper, block, &course, block->audio);
   }
-  for (uint32_t c = 0; c < block->channels; ++c) {
+  for (uint32_t c = 0; c < channels; ++c) {
     blend(&course, once[c], block->audio[c], frames);
   }
   account(clipper, &course, clipper->hold == HOLD_ON ? trimmed : 0.0, frames);

@@ -1,30 +1,9 @@
 /* The clipper on mixes that carry content up to half the rate: what the true peak is, and what it
  * costs to hold it. */
-#include "tests/unit/reconstruct.h"
+#include "tests/unit/audio_measures.h"
 #include "tests/unit/stage_driver.h"
 #include "tests/unit/stems.h"
 #include "ttl/clipper_ports.h"
-
-#include <ebur128.h>
-
-static double loudness(const Audio *audio)
-{
-  ebur128_state *meter = ebur128_init(2, (unsigned long)audio->rate, EBUR128_MODE_I);
-  double found = 0.0;
-  for (size_t n = 0; n < audio->frames; ++n) {
-    const double frame[2] = {audio->channel[0][n], audio->channel[1][n]};
-    ebur128_add_frames_double(meter, frame, 1);
-  }
-  ebur128_loudness_global(meter, &found);
-  ebur128_destroy(&meter);
-  return found;
-}
-
-static double true_peak(const Audio *audio)
-{
-  return fmax(reconstruct_peak_db(audio->channel[0], audio->frames),
-              reconstruct_peak_db(audio->channel[1], audio->frames));
-}
 
 /* Keeps 12 s from the middle, and brings the true peak to -1 dBTP. */
 static void prepare(Audio *mix)
@@ -34,7 +13,7 @@ static void prepare(Audio *mix)
     memmove(mix->channel[c], mix->channel[c] + (mix->frames - keep) / 2, keep * sizeof(double));
   }
   mix->frames = mix->frames > keep ? keep : mix->frames;
-  const double level = pow(10.0, (-1.0 - true_peak(mix)) / 20.0);
+  const double level = pow(10.0, (-1.0 - audio_true_peak(mix)) / 20.0);
   for (size_t n = 0; n < mix->frames; ++n) {
     mix->channel[0][n] *= level;
     mix->channel[1][n] *= level;
@@ -65,9 +44,9 @@ static void check(Audio *mix, const char *name)
   for (size_t i = 0; i < 3; ++i) {
     Audio free_peaks = clipped(mix, drives[i], false);
     Audio held = clipped(mix, drives[i], true);
-    const double over = true_peak(&held) + 1.0;
-    const double over_free = true_peak(&free_peaks) + 1.0;
-    const double cost = loudness(&free_peaks) - loudness(&held);
+    const double over = audio_true_peak(&held) + 1.0;
+    const double over_free = audio_true_peak(&free_peaks) + 1.0;
+    const double cost = audio_loudness(&free_peaks) - audio_loudness(&held);
     printf("%s, %.0f dB over: held %+.4f dB over the ceiling (not held %+.3f), costs %.4f LU\n",
            name, drives[i], over, over_free, cost);
     assert_true(over <= 0.02);

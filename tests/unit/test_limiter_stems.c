@@ -1,34 +1,13 @@
 /* The limiter stage on a mix: what it costs, and how well it keeps its ceiling on content that
  * reaches up to half the rate. */
-#include "tests/unit/reconstruct.h"
+#include "tests/unit/audio_measures.h"
 #include "tests/unit/stage_driver.h"
 #include "tests/unit/stems.h"
 #include "ttl/limiter_ports.h"
 
-#include <ebur128.h>
-
 static double gain(double db)
 {
   return pow(10.0, db / 20.0);
-}
-
-static double loudness(const Audio *audio)
-{
-  ebur128_state *meter = ebur128_init(2, (unsigned long)audio->rate, EBUR128_MODE_I);
-  double found = 0.0;
-  for (size_t n = 0; n < audio->frames; ++n) {
-    const double frame[2] = {audio->channel[0][n], audio->channel[1][n]};
-    ebur128_add_frames_double(meter, frame, 1);
-  }
-  ebur128_loudness_global(meter, &found);
-  ebur128_destroy(&meter);
-  return found;
-}
-
-static double true_peak(const Audio *audio)
-{
-  return fmax(reconstruct_peak_db(audio->channel[0], audio->frames),
-              reconstruct_peak_db(audio->channel[1], audio->frames));
 }
 
 /* The mix through the stage at its defaults but for drive, with the latency's silence behind it. */
@@ -67,7 +46,7 @@ static void mixes_stay_under_the_ceiling(void **state)
     for (size_t i = 0; i < 2; ++i) {
       double reduction;
       Audio result = limited(&mix, drives[i], &reduction);
-      const double over = true_peak(&result) + 1.0;
+      const double over = audio_true_peak(&result) + 1.0;
       printf("stems %d, %+.0f dB of drive, %.1f dB of reduction: over %+.4f dB\n", seed, drives[i],
              reduction, over);
       assert_true(over <= 0.2);
@@ -88,17 +67,17 @@ static void four_units_won_cost_little(void **state)
       skip();
       return;
     }
-    const double level = gain(-1.0 - true_peak(&mix));
+    const double level = gain(-1.0 - audio_true_peak(&mix));
     for (size_t n = 0; n < mix.frames; ++n) {
       mix.channel[0][n] *= level;
       mix.channel[1][n] *= level;
     }
-    const double before = loudness(&mix);
+    const double before = audio_loudness(&mix);
     double drive = 4.5;
     double reduction = 0.0;
     for (int i = 0; i < 4; ++i) {
       Audio result = limited(&mix, drive, &reduction);
-      drive += 4.0 - (loudness(&result) - before);
+      drive += 4.0 - (audio_loudness(&result) - before);
       audio_free(&result);
     }
     printf("stems %d: 4 LU won from %.2f LUFS at -1 dBTP with %.3f dB of drive, %.2f dB extra "
