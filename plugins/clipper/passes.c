@@ -1,0 +1,89 @@
+#include "plugins/clipper/passes.h"
+
+/* Antiderivative antialiasing comes half a fine sample late. */
+static const double SHIFT = -0.5;
+
+void clipper_passes_setup(ClipperPasses *passes, PlanishArena *arena, double rate)
+{
+  for (uint32_t r = 0; r < CLIPPER_RATIOS; ++r) {
+    planish_oversampler_setup(passes->filters + r, arena, 4U << r, SHIFT);
+  }
+  for (uint32_t p = 0; p < CLIPPER_PASSES; ++p) {
+    planish_clip_pass_setup(&passes->pass[p][0], arena);
+    planish_clip_pass_setup(&passes->pass[p][1], arena);
+  }
+  planish_crossfade_setup(&passes->fade, rate, PLANISH_GLIDE_MS);
+}
+
+void clipper_passes_restart(ClipperPasses *passes, uint32_t pass)
+{
+  planish_clip_pass_reset(&passes->pass[pass][0]);
+  planish_clip_pass_reset(&passes->pass[pass][1]);
+}
+
+void clipper_passes_reset(ClipperPasses *passes, uint32_t ratio)
+{
+  for (uint32_t p = 0; p < CLIPPER_PASSES; ++p) {
+    clipper_passes_restart(passes, p);
+  }
+  passes->current = 0;
+  passes->ratio[0] = ratio;
+  passes->ratio[1] = ratio;
+  passes->change = CLIPPER_STEADY;
+  planish_crossfade_jump(&passes->fade, false);
+}
+
+static void start_others(ClipperPasses *passes, uint32_t ratio)
+{
+  const uint32_t other = 1 - passes->current;
+  passes->ratio[other] = ratio;
+  for (uint32_t p = 0; p < CLIPPER_PASSES; ++p) {
+    planish_clip_pass_restart(&passes->pass[p][0], other);
+    planish_clip_pass_restart(&passes->pass[p][1], other);
+  }
+  passes->change = CLIPPER_FILLING;
+}
+
+void clipper_passes_at_grid(ClipperPasses *passes, uint32_t ratio)
+{
+  _Static_assert(PLANISH_GRID >= PLANISH_OVERSAMPLER_TAPS, "an engine fills in a grid interval");
+  if (passes->change == CLIPPER_FILLING) {
+    planish_crossfade_jump(&passes->fade, false);
+    planish_crossfade_turn(&passes->fade, true);
+    passes->change = CLIPPER_FADING;
+  } else if (passes->change == CLIPPER_FADING && planish_crossfade_is_new(&passes->fade)) {
+    passes->current = 1 - passes->current;
+    passes->change = CLIPPER_STEADY;
+  }
+  if (passes->change == CLIPPER_STEADY && passes->ratio[passes->current] != ratio) {
+    start_others(passes, ratio);
+  }
+}
+
+void clipper_passes_begin(ClipperPasses *passes, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    passes->other_share[i] =
+        passes->change == CLIPPER_FADING ? planish_crossfade_next(&passes->fade) : 0.0;
+  }
+}
+
+void clipper_passes_run(ClipperPasses *passes, uint32_t pass, uint32_t channel, double weight,
+                        const PlanishClipCurve *curves, double *audio, double *peaks,
+                        uint32_t frames)
+{
+  PlanishClipPass *const own = &passes->pass[pass][channel];
+  const uint32_t current = passes->current;
+  const uint32_t other = 1 - current;
+  const PlanishOversampler *const filters = passes->filters + passes->ratio[current];
+  const PlanishOversampler *const others = passes->filters + passes->ratio[other];
+  for (uint32_t i = 0; i < frames; ++i) {
+    planish_clip_pass_push(own, audio[i]);
+    double residue = planish_clip_pass_residue(own, current, filters, curves + i, peaks + i);
+    if (passes->change != CLIPPER_STEADY) {
+      const double next = planish_clip_pass_residue(own, other, others, curves + i, peaks + i);
+      residue += passes->other_share[i] * (next - residue);
+    }
+    audio[i] = planish_clip_pass_delayed(own) - weight * residue;
+  }
+}
