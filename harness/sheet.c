@@ -183,8 +183,10 @@ static bool read_ceiling_at(Reading *reading, const PlanishNode *list)
   free(sheet->ceiling_at);
   sheet->ceiling_at = calloc(count + 1, sizeof *sheet->ceiling_at);
   sheet->ceiling_count = 0;
-  for (const PlanishNode *node = list->first; node != NULL && sheet->ceiling_at != NULL;
-       node = node->next) {
+  if (sheet->ceiling_at == NULL) {
+    return planish_mistake_memory(reading->mistakes);
+  }
+  for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
     if (read_control(reading, node, &sheet->ceiling_at[sheet->ceiling_count])) {
       sheet->ceiling_count += 1;
     }
@@ -292,7 +294,7 @@ PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *ho
   }
   PlanishSheet *sheet = calloc(1, sizeof *sheet);
   if (sheet == NULL) {
-    planish_mistake(mistakes, 0, 0, "out of memory");
+    planish_mistake_memory(mistakes);
   } else {
     Reading reading = {.sheet = sheet, .host = host, .mistakes = mistakes, .audition = audition};
     read_root(&reading, root);

@@ -59,6 +59,9 @@ static void read_name(Reading *reading, PlanishSheet *sheet, PlanishSheetStage *
   }
   free(stage->name);
   stage->name = planish_text_copy(node->text);
+  if (stage->name == NULL) {
+    planish_mistake_memory(reading->mistakes);
+  }
 }
 
 static bool read_plugin(Reading *reading, PlanishSheetStage *stage, const PlanishNode *map)
@@ -82,7 +85,7 @@ static bool read_plugin(Reading *reading, PlanishSheetStage *stage, const Planis
   stage->values = calloc((size_t)count + 1, sizeof *stage->values);
   stage->given = calloc((size_t)count + 1, sizeof *stage->given);
   if (stage->values == NULL || stage->given == NULL) {
-    return planish_mistake(reading->mistakes, 0, 0, "out of memory");
+    return planish_mistake_memory(reading->mistakes);
   }
   for (uint32_t n = 0; n < count; ++n) {
     stage->values[n] = stage->plugin->ports[n].initial;
@@ -177,7 +180,7 @@ bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *list, PlanishH
   }
   sheet->stages = calloc(count + 1, sizeof *sheet->stages);
   if (sheet->stages == NULL) {
-    planish_mistake(mistakes, 0, 0, "out of memory");
+    planish_mistake_memory(mistakes);
     return false;
   }
   for (const PlanishNode *node = list->first; node != NULL; node = node->next) {

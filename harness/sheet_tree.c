@@ -44,6 +44,17 @@ bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char
   return false;
 }
 
+bool planish_mistake_memory(PlanishMistakes *mistakes)
+{
+  if (mistakes->count == 0) {
+    mistakes->list = &no_memory;
+    mistakes->count = 1;
+  } else if (mistakes->list != &no_memory) {
+    planish_mistake(mistakes, 0, 0, "%s", no_memory.text);
+  }
+  return false;
+}
+
 void planish_mistakes_free(PlanishMistakes *mistakes)
 {
   if (mistakes->list != &no_memory) {
@@ -67,7 +78,7 @@ static void report_syntax(Reading *reading, const char *text)
   const yaml_parser_t *parser = &reading->parser;
   reading->broken = true;
   if (parser->error == YAML_MEMORY_ERROR) {
-    planish_mistake(reading->mistakes, 0, 0, "%s", no_memory.text);
+    planish_mistake_memory(reading->mistakes);
     return;
   }
   int line = (int)parser->problem_mark.line + 1;
@@ -103,7 +114,7 @@ static PlanishNode *new_node(Reading *reading, PlanishNodeKind kind, const yaml_
   PlanishNode *node = calloc(1, sizeof *node);
   if (node == NULL) {
     reading->broken = true;
-    planish_mistake(reading->mistakes, 0, 0, "%s", no_memory.text);
+    planish_mistake_memory(reading->mistakes);
     return NULL;
   }
   node->kind = kind;
@@ -267,16 +278,19 @@ PlanishNode *planish_sheet_tree_new(const char *text, size_t size, PlanishMistak
 {
   Reading reading = {.mistakes = mistakes};
   if (!yaml_parser_initialize(&reading.parser)) {
-    planish_mistake(mistakes, 0, 0, "%s", no_memory.text);
+    planish_mistake_memory(mistakes);
     return NULL;
   }
   yaml_parser_set_input_string(&reading.parser, (const unsigned char *)text, size);
   PlanishNode *root = read_documents(&reading, text);
   yaml_parser_delete(&reading.parser);
-  if (root == NULL && mistakes->count == 0) {
+  if (root == NULL && mistakes->count == 0 && !reading.broken) {
     planish_mistake(mistakes, 1, 1, "an empty sheet: begin with \"planish: 1\"");
   }
   if (reading.broken) {
+    if (mistakes->count == 0) {
+      planish_mistake_memory(mistakes);
+    }
     planish_sheet_tree_free(root);
     root = NULL;
   }

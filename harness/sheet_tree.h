@@ -23,6 +23,8 @@ typedef struct {
 /* Adds one. Always false. Without memory it is lost, but never the first. */
 bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+/* Adds that memory ran out. Always false. */
+bool planish_mistake_memory(PlanishMistakes *mistakes);
 void planish_mistakes_free(PlanishMistakes *mistakes);
 
 typedef enum { PLANISH_NODE_SCALAR, PLANISH_NODE_LIST, PLANISH_NODE_MAP } PlanishNodeKind;

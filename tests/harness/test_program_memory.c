@@ -1,0 +1,132 @@
+/* Every allocation of a master's making fails once: it is told, nothing crashes, nothing is left
+ * behind. (A build with the address sanitiser also sees what leaks.) */
+#include "harness/host.h"
+#include "harness/master.h"
+#include "tests/harness/files_fixture.h"
+#include "tests/unit/cmocka_headers.h"
+
+enum { LENGTH = 30000 };
+
+static long countdown = -1; /* allocations until one fails; negative: none does */
+static long asked;
+
+static bool fails(void)
+{
+  asked += 1;
+  return countdown >= 0 && countdown-- == 0;
+}
+
+void *__real_malloc(size_t size);
+void *__real_calloc(size_t count, size_t size);
+void *__real_realloc(void *block, size_t size);
+void *__wrap_malloc(size_t size);
+void *__wrap_calloc(size_t count, size_t size);
+void *__wrap_realloc(void *block, size_t size);
+
+void *__wrap_malloc(size_t size)
+{
+  return fails() ? NULL : __real_malloc(size);
+}
+
+void *__wrap_calloc(size_t count, size_t size)
+{
+  return fails() ? NULL : __real_calloc(count, size);
+}
+
+void *__wrap_realloc(void *block, size_t size)
+{
+  return fails() ? NULL : __real_realloc(block, size);
+}
+
+static const char text[] =
+    "planish: 1\n"
+    "input: {loudness: -18}\n"
+    "target: {loudness: -17, ceiling: -0.5, by: drive.input_gain, ceiling_at: [drive.ceiling]}\n"
+    "preroll: 0\n"
+    "stages: [{stage: test-delay, name: a}, {stage: test-drive, name: drive},\n"
+    "         {stage: test-mono, name: m}]\n";
+
+static char mix_path[512];
+static char out_path[512];
+static char matched_path[512];
+
+static bool master(PlanishHost *host, PlanishSheet *sheet, PlanishError *error)
+{
+  (void)host;
+  PlanishReader *mix = planish_reader_open(mix_path, NULL, error);
+  if (mix == NULL) {
+    return false;
+  }
+  const PlanishMasterJob job = {
+      .mix = mix, .sheet = sheet, .out = out_path, .matched = matched_path, .to = LENGTH};
+  PlanishMasterReport report;
+  const bool done = planish_master(&job, &report, error);
+  planish_master_report_free(&report);
+  planish_reader_free(mix);
+  return done;
+}
+
+static bool make(PlanishError *error)
+{
+  PlanishHost *host = planish_host_open(error);
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet =
+      host == NULL ? NULL : planish_sheet_parse(text, sizeof text - 1, host, false, &mistakes);
+  bool done = sheet != NULL && master(host, sheet, error);
+  if (host != NULL && sheet == NULL) {
+    assert_true(mistakes.count > 0);
+    planish_fail(error, mistakes.list[0].outcome, "%s", mistakes.list[0].text);
+  }
+  planish_mistakes_free(&mistakes);
+  planish_sheet_free(sheet);
+  planish_host_free(host);
+  return done;
+}
+
+static void each_allocation_may_fail(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  countdown = -1;
+  asked = 0;
+  const bool works = make(&error);
+  assert_string_equal(error.text, "");
+  assert_true(works);
+  const long count = asked;
+  remove(out_path);
+  remove(matched_path);
+  long told = 0;
+  for (long n = 0; n < count; ++n) {
+    planish_error_clear(&error);
+    countdown = n;
+    const bool done = make(&error);
+    countdown = -1;
+    assert_true(done == (error.outcome == PLANISH_DONE));
+    assert_int_equal(count_files(), done ? 3 : 1);
+    remove(out_path);
+    remove(matched_path);
+    told += done ? 0 : 1;
+  }
+  print_message("%ld allocations, %ld of which end the work\n", count, told);
+  assert_true(told > count / 2);
+}
+
+static int open_all(void **state)
+{
+  if (make_folder(state) != 0) {
+    return -1;
+  }
+  float *music = make_music(LENGTH);
+  snprintf(mix_path, sizeof mix_path, "%s",
+           write_audio("mix.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 44100, 2, music, LENGTH));
+  snprintf(out_path, sizeof out_path, "%s", in_folder("out.wav"));
+  snprintf(matched_path, sizeof matched_path, "%s", in_folder("matched.wav"));
+  free(music);
+  return 0;
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {cmocka_unit_test(each_allocation_may_fail)};
+  return cmocka_run_group_tests(tests, open_all, remove_folder);
+}
