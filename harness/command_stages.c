@@ -123,8 +123,8 @@ static void print_range(const PlanishPluginPort *port, char *range, size_t size)
                                           port->points[n].label);
     }
   } else if (isfinite(port->minimum) && isfinite(port->maximum)) {
-    planish_text_format(range, size, "%g to %g%s%s", (double)port->minimum, (double)port->maximum,
-                        gap, port->unit);
+    planish_text_format(range, size, "%.8g to %.8g%s%s", (double)port->minimum,
+                        (double)port->maximum, gap, port->unit);
   } else {
     planish_text_format(range, size, "%s", port->unit);
   }
@@ -139,7 +139,26 @@ static void print_initial(const PlanishPluginPort *port, char *initial, size_t s
   } else if (port->enumeration) {
     planish_text_format(initial, size, "%s", label_of(port, port->initial));
   } else {
-    planish_text_format(initial, size, "%g", (double)port->initial);
+    planish_text_format(initial, size, "%.8g", (double)port->initial);
+  }
+}
+
+/* Words on lines of at most 80 characters, each indented. */
+static void print_words(const char *text, int indent)
+{
+  const size_t width = 80 - (size_t)indent;
+  while (*text != '\0') {
+    size_t length = strlen(text);
+    if (length > width) {
+      length = width;
+      while (length > 0 && text[length] != ' ') {
+        --length;
+      }
+      length = length == 0 ? strcspn(text, " ") : length;
+    }
+    planish_text_print(stdout, "%*s%.*s\n", indent, "", (int)length, text);
+    text += length;
+    text += strspn(text, " ");
   }
 }
 
@@ -150,9 +169,7 @@ static void print_port(const PlanishPluginPort *port)
   print_range(port, range, sizeof range);
   print_initial(port, initial, sizeof initial);
   planish_text_print(stdout, "  %-16s %-12s %s\n", port->symbol, initial, range);
-  if (port->comment[0] != '\0') {
-    planish_text_print(stdout, "      %s\n", port->comment);
-  }
+  print_words(port->comment, 6);
 }
 
 static void list_controls(const Listing *listing, const PlanishPlugin *plugin, uint32_t latency,
@@ -168,11 +185,9 @@ static void list_controls(const Listing *listing, const PlanishPlugin *plugin, u
     planish_json_number(json, "rate_hz", listing->rate);
     planish_json_array_begin(json, "controls");
   } else {
-    planish_text_print(stdout, "%s, %s: %u frames of latency at %g Hz\n", plugin->name, plugin->uri,
-                       (unsigned)latency, listing->rate);
-    if (plugin->comment[0] != '\0') {
-      planish_text_print(stdout, "%s\n", plugin->comment);
-    }
+    planish_text_print(stdout, "%s, %s: %u frames of latency at %.8g Hz\n", plugin->name,
+                       plugin->uri, (unsigned)latency, listing->rate);
+    print_words(plugin->comment, 0);
     planish_text_print(stdout, "\n  %-16s %-12s %s\n", "SYMBOL", "DEFAULT", "RANGE");
   }
   for (uint32_t n = 0; n < plugin->port_count; ++n) {

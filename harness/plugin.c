@@ -81,6 +81,15 @@ static PlanishPluginPortKind kind_of(LilvWorld *world, const LilvPlugin *lilv, c
   return PLANISH_PLUGIN_OTHER;
 }
 
+static bool has_value(LilvWorld *world, const LilvPlugin *lilv, const LilvPort *port,
+                      const char *predicate)
+{
+  LilvNode *value = port_value(world, lilv, port, predicate);
+  const bool there = value != NULL;
+  lilv_node_free(value);
+  return there;
+}
+
 /* The symbol of a unit: from its own node (a unit of ours), else from its name in units:. */
 static char *unit_of(LilvWorld *world, const LilvPlugin *lilv, const LilvPort *port)
 {
@@ -154,6 +163,7 @@ static bool read_port(PlanishPluginPort *port, LilvWorld *world, const LilvPlugi
   port->short_name = take_text(port_value(world, lilv, lilv_port, LV2_NS "shortName"));
   port->comment = take_text(port_value(world, lilv, lilv_port, RDFS_NS "comment"));
   port->unit = unit_of(world, lilv, lilv_port);
+  port->has_unit = has_value(world, lilv, lilv_port, UNITS_NS "unit");
   port->minimum = number_or(port_value(world, lilv, lilv_port, LV2_NS "minimum"), -HUGE_VALF);
   port->maximum = number_or(port_value(world, lilv, lilv_port, LV2_NS "maximum"), HUGE_VALF);
   port->initial = number_or(port_value(world, lilv, lilv_port, LV2_NS "default"), 0.0f);

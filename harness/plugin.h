@@ -31,10 +31,11 @@ typedef struct {
   char *name;
   char *short_name;
   char *comment;
-  char *unit;    /* as shown: "dB", "Hz", "ms", "%" */
+  char *unit;    /* as shown: "dB", "Hz", "ms", "%"; "" for a plain number */
   float minimum; /* -HUGE_VALF and HUGE_VALF where the Turtle gives none */
   float maximum;
   float initial;
+  bool has_unit;      /* the Turtle names a unit, be it that of a plain number */
   bool whole;         /* lv2:integer */
   bool toggled;       /* lv2:toggled */
   bool enumeration;   /* lv2:enumeration: the points are the only values */

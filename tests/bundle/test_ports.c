@@ -64,7 +64,7 @@ static void ports_have_words(void **state)
     const bool worded = strlen(port->comment) > 10 && short_length > 0 && short_length <= 16;
     const bool measured = port->kind == PLANISH_PLUGIN_AUDIO_INPUT ||
                           port->kind == PLANISH_PLUGIN_AUDIO_OUTPUT || port->toggled ||
-                          port->point_count > 0 || port->unit[0] != '\0' || port->whole;
+                          port->point_count > 0 || port->has_unit || port->whole;
     if (!worded || !measured) {
       printf("%s %s: %s\n", plugin->uri, port->symbol,
              worded ? "no unit, no scale points" : "comment or short name missing or too long");

@@ -1,5 +1,6 @@
 #include "tests/response/response.h"
 
+#include <fftw3.h>
 #include <math.h>
 
 static const double two_pi = 6.28318530717958647693;
@@ -36,4 +37,21 @@ double line_of(const Audio *audio, int channel, uint32_t from, uint32_t frames, 
     sum += (double)audio->channel[channel][from + n] * (CMPLX(cos(angle), sin(angle)));
   }
   return 2.0 * cabs(sum) / frames;
+}
+
+void lines_of(const Audio *audio, int channel, uint32_t from, uint32_t frames, double *lines)
+{
+  double *in = fftw_alloc_real(frames);
+  fftw_complex *bins = fftw_alloc_complex(frames / 2 + 1);
+  fftw_plan plan = fftw_plan_dft_r2c_1d((int)frames, in, bins, FFTW_ESTIMATE);
+  for (uint32_t n = 0; n < frames; ++n) {
+    in[n] = (double)audio->channel[channel][from + n];
+  }
+  fftw_execute(plan);
+  for (uint32_t k = 0; k <= frames / 2; ++k) {
+    lines[k] = 2.0 * cabs(bins[k]) / frames;
+  }
+  fftw_destroy_plan(plan);
+  fftw_free(in);
+  fftw_free(bins);
 }

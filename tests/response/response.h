@@ -26,4 +26,8 @@ double response_level(const Audio *answer, int channel, double height, double ra
 /* Amplitude of a tone's line in the frames from `from` on, over a whole number of periods. */
 double line_of(const Audio *audio, int channel, uint32_t from, uint32_t frames, double turns);
 
+/* The same for all lines at once: lines[k] is the amplitude at k periods in `frames`, k up to
+ * frames/2. */
+void lines_of(const Audio *audio, int channel, uint32_t from, uint32_t frames, double *lines);
+
 #endif
