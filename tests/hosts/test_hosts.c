@@ -118,6 +118,43 @@ static void in_ffmpeg(const PlanishPlugin *plugin)
   check_host(plugin, command);
 }
 
+/* Our own renderer, by a sheet of one stage: the same samples, with the latency taken out. */
+static void in_renderer(const PlanishPlugin *plugin)
+{
+  Audio in = audio_music(FRAMES, 91, 0.8f);
+  write_audio("in.wav", &in);
+  Take take = take_of(plugin, RATE);
+  take_move(&take, 0, working_control(plugin), 5.25f);
+  uint32_t latency = 0;
+  Audio expected = take_run(&take, &in, &latency);
+  char path[256];
+  path_of(path, "sheet.yaml");
+  FILE *sheet = fopen(path, "w");
+  assert_non_null(sheet);
+  fprintf(sheet, "planish: 1\nstages:\n  - {stage: '%s', name: one, %s: 5.25}\n", plugin->uri,
+          working_control(plugin));
+  fclose(sheet);
+  char command[1024];
+  snprintf(command, sizeof command, "%s render --float %s %s/in.wav %s/out.wav >%s/log",
+           getenv("PLANISH_PROGRAM"), path, folder, folder, folder);
+  assert_int_equal(system(command), 0);
+  Audio out = read_audio("out.wav");
+  assert_int_equal(out.frames, in.frames);
+  for (int c = 0; c < 2; ++c) {
+    assert_memory_equal(out.channel[c], expected.channel[c] + latency,
+                        (FRAMES - latency) * sizeof(float));
+  }
+  audio_free(&out);
+  audio_free(&expected);
+  audio_free(&in);
+}
+
+static void the_renderer_agrees(void **state)
+{
+  (void)state;
+  for_each_stage(in_renderer);
+}
+
 static void lv2apply_agrees(void **state)
 {
   (void)state;
@@ -155,6 +192,7 @@ int main(void)
     return 1;
   }
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_renderer_agrees),
       cmocka_unit_test(lv2apply_agrees),
       cmocka_unit_test(ffmpeg_agrees),
   };
