@@ -1,20 +1,25 @@
 #include "ttl/generator/write_header.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+static char in_identifier(char c, bool capitals)
+{
+  if (c >= 'a' && c <= 'z') {
+    return capitals ? (char)(c - 'a' + 'A') : c;
+  }
+  if (c >= 'A' && c <= 'Z') {
+    return capitals ? c : (char)(c - 'A' + 'a');
+  }
+  return c >= '0' && c <= '9' ? c : '_';
+}
 
 /* The text as part of a C identifier. */
 static void write_name(FILE *out, const char *text, bool capitals)
 {
   for (; *text != '\0'; ++text) {
-    const int c = (unsigned char)*text;
-    if (isalnum(c) == 0) {
-      fputc('_', out);
-    } else {
-      fputc(capitals ? toupper(c) : tolower(c), out);
-    }
+    fputc(in_identifier(*text, capitals), out);
   }
 }
 
