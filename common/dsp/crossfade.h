@@ -55,6 +55,13 @@ static inline bool planish_crossfade_is_new(const PlanishCrossfade *fade)
   return fade->at == fade->length && fade->rising;
 }
 
+/* Between the old result and the new one: at either end exactly that one, and where both agree
+ * exactly both. */
+static inline double planish_crossfade_between(double old, double new, double weight)
+{
+  return weight == 1.0 ? new : old + weight * (new - old);
+}
+
 /* The weight of the new result at this frame, exactly 0 or 1 at the ends; moves on by a frame. */
 static inline double planish_crossfade_next(PlanishCrossfade *fade)
 {
@@ -63,6 +70,14 @@ static inline double planish_crossfade_next(PlanishCrossfade *fade)
     fade->at += fade->rising ? 1 : (uint32_t)-1;
   }
   return weight;
+}
+
+/* Moves on by `frames` at once: for a fade that nobody hears now. */
+static inline void planish_crossfade_skip(PlanishCrossfade *fade, uint32_t frames)
+{
+  const uint32_t left = fade->rising ? fade->length - fade->at : fade->at;
+  const uint32_t way = frames < left ? frames : left;
+  fade->at = fade->rising ? fade->at + way : fade->at - way;
 }
 
 #endif

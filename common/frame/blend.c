@@ -124,7 +124,7 @@ static void hear_difference(PlanishFrame *frame, uint32_t frames, Pair *plain, P
     const double matched = planish_crossfade_next(fade);
     for (int c = 0; c < 2; ++c) {
       const double after_match = s->out[c][i] - s->dry[c][i];
-      (*heard)[c][i] = (*plain)[c][i] + matched * (after_match - (*plain)[c][i]);
+      (*heard)[c][i] = planish_crossfade_between((*plain)[c][i], after_match, matched);
     }
   }
 }
@@ -158,7 +158,7 @@ static void listen(PlanishFrame *frame, uint32_t frames, Pair *difference)
   for (uint32_t i = 0; i < frames; ++i) {
     const double weight = planish_crossfade_next(&frame->listen_fade);
     for (int c = 0; c < 2; ++c) {
-      s->out[c][i] = s->heard[0][c][i] + weight * (s->heard[1][c][i] - s->heard[0][c][i]);
+      s->out[c][i] = planish_crossfade_between(s->heard[0][c][i], s->heard[1][c][i], weight);
     }
   }
 }
@@ -172,7 +172,7 @@ static void bypass(PlanishFrame *frame, uint32_t frames)
     for (uint32_t i = 0; i < frames; ++i) {
       const double weight = planish_crossfade_next(&frame->bypass);
       for (int c = 0; c < 2; ++c) {
-        s->out[c][i] = s->dry[c][i] + weight * (s->out[c][i] - s->dry[c][i]);
+        s->out[c][i] = planish_crossfade_between(s->dry[c][i], s->out[c][i], weight);
       }
     }
   }
@@ -213,6 +213,8 @@ void planish_frame_blend(PlanishFrame *frame, uint32_t frames)
     Pair heard;
     hear_difference(frame, frames, &difference, &heard);
     listen(frame, frames, &heard);
+  } else {
+    planish_crossfade_skip(&frame->match_heard, frames);
   }
   bypass(frame, frames);
   fade_switch(frame, frames);

@@ -30,12 +30,19 @@ void planish_match_setup(PlanishMatch *match, PlanishArena *arena, double rate)
   planish_glide_setup(&match->gain, arena, rate, PLANISH_GLIDE_MS);
 }
 
+static void empty_window(PlanishMatch *match)
+{
+  match->heard = 0;
+  /* What stood there before must not round what comes. */
+  match->power[0] = match->power[1] = 0.0;
+}
+
 static void start_listening(PlanishMatch *match)
 {
   memset(match->weighting, 0, sizeof match->weighting);
-  match->sum[0] = match->sum[1] = 0.0;
+  memset(match->sum, 0, sizeof match->sum);
   match->input_now = 0.0;
-  match->heard = 0;
+  empty_window(match);
   match->again = false;
   match->delay = match->arrival;
   match->waiting = match->delay;
@@ -63,7 +70,7 @@ void planish_match_set_mode(PlanishMatch *match, PlanishMatchMode mode)
     /* From follow to hold: what was found stays. */
     match->frozen = mode == PLANISH_MATCH_HOLD && match->heard >= match->shortest;
     if (mode == PLANISH_MATCH_FOLLOW) {
-      match->heard = 0;
+      empty_window(match);
     }
   }
   match->mode = mode;
@@ -73,7 +80,7 @@ static void begin_window(PlanishMatch *match)
 {
   match->again = false;
   match->waiting = match->delay;
-  match->heard = 0;
+  empty_window(match);
 }
 
 void planish_match_restart(PlanishMatch *match, uint32_t latency)
@@ -90,13 +97,20 @@ void planish_match_restart(PlanishMatch *match, uint32_t latency)
   }
 }
 
+/* Mean power over the grid interval that ends here; the loudness of two channels is that of their
+ * sum. */
+static double power_now(const PlanishMatch *match, int which)
+{
+  return (match->sum[which][0] + match->sum[which][1]) / PLANISH_GRID;
+}
+
 /* One grid interval more in the window. */
 static void hear(PlanishMatch *match)
 {
   match->heard += match->heard < match->longest;
   const double share = 1.0 / (double)match->heard;
   for (int k = 0; k < 2; ++k) {
-    match->power[k] += share * (match->sum[k] / PLANISH_GRID - match->power[k]);
+    match->power[k] += share * (power_now(match, k) - match->power[k]);
   }
   if (match->heard < match->shortest || match->power[1] < 1e-30) {
     return;
@@ -108,7 +122,7 @@ static void hear(PlanishMatch *match)
 
 static void at_grid_frame(PlanishMatch *match)
 {
-  match->input_now += match->now_share * (match->sum[0] / PLANISH_GRID - match->input_now);
+  match->input_now += match->now_share * (power_now(match, 0) - match->input_now);
   if (match->waiting > 0) {
     --match->waiting;
   } else if (!match->frozen && match->input_now > floor_power) {
@@ -117,21 +131,23 @@ static void at_grid_frame(PlanishMatch *match)
       begin_window(match);
     }
   }
-  match->sum[0] = match->sum[1] = 0.0;
+  memset(match->sum, 0, sizeof match->sum);
 }
 
-static double weighted_energy(PlanishMatch *match, int which, const double *const audio[2],
-                              uint32_t frames)
+/* Frame by frame, since rounding depends on the order: the sum must not tell how the host cuts its
+ * blocks. */
+static void add_energy(PlanishMatch *match, int which, const double *const audio[2],
+                       uint32_t frames)
 {
-  double sum = 0.0;
   for (int c = 0; c < 2; ++c) {
+    double sum = match->sum[which][c];
     for (uint32_t i = 0; i < frames; ++i) {
       const double y =
           planish_k_weighting_process(&match->weighting[which][c], &match->coefs, audio[c][i]);
       sum += y * y;
     }
+    match->sum[which][c] = sum;
   }
-  return sum;
 }
 
 void planish_match_process(PlanishMatch *match, const double *const input[2],
@@ -139,8 +155,8 @@ void planish_match_process(PlanishMatch *match, const double *const input[2],
 {
   if (match->mode != PLANISH_MATCH_OFF) {
     const double *const heard[2] = {result[0], result[1]};
-    match->sum[0] += weighted_energy(match, 0, input, frames);
-    match->sum[1] += weighted_energy(match, 1, heard, frames);
+    add_energy(match, 0, input, frames);
+    add_energy(match, 1, heard, frames);
   }
   for (uint32_t i = 0; i < frames; ++i) {
     const double gain = planish_gain_of(planish_glide_next(&match->gain));

@@ -28,7 +28,7 @@ typedef struct {
   PlanishKWeighting weighting[2][2]; /* [input, result][channel] */
   PlanishGlide gain;                 /* dB */
   double power[2];                   /* mean over the window; of the input, of the result */
-  double sum[2];                     /* over the grid interval so far */
+  double sum[2][2];                  /* over the grid interval so far; [input, result][channel] */
   double input_now;                  /* mean power of the input over some 100 ms */
   double now_share;                  /* what a grid interval adds to it */
   uint32_t delay;                    /* grid intervals from a change to its whole effect */
