@@ -185,12 +185,10 @@ static void fade_switch(PlanishFrame *frame, uint32_t frames)
     return;
   }
   for (uint32_t i = 0; i < frames; ++i) {
-    double weight = 0.0;
-    if (switching->filling > 0) {
-      --switching->filling;
-    } else {
-      weight = planish_crossfade_next(&switching->fade);
-    }
+    /* In silence the fade waits for the stage. */
+    const bool waits = switching->filling > 0 && switching->fade.at == 0;
+    const double weight = waits ? 0.0 : planish_crossfade_next(&switching->fade);
+    switching->filling -= switching->filling > 0;
     frame->scratch.out[0][i] *= weight;
     frame->scratch.out[1][i] *= weight;
   }

@@ -45,8 +45,8 @@ static LV2_Handle instantiate(const LV2_Descriptor *descriptor, double rate,
     const LV2_URID_Map *map = feature(features, LV2_URID__map);
     const LV2_URID error =
         map == NULL || map->map == NULL ? 0 : map->map(map->handle, LV2_LOG__Error);
-    print(map == NULL ? NULL : log, error, "%s: %s (at %d Hz)\n", descriptor->URI,
-          planish_status_text(status), (int)planish_clamp(rate, -1e9, 1e9));
+    print(map == NULL ? NULL : log, error, "%s: %s (at %g Hz)\n", descriptor->URI,
+          planish_status_text(status), rate);
   }
   return frame;
 }

@@ -7,6 +7,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* The K-weighting of the match works from here (k_weighting.h); beyond the upper end lengths in
+ * frames are out of all proportion. */
+static const double lowest_rate = 8000.0;
+static const double highest_rate = 1e7;
 /* Input beyond this is held: +120 dB re full scale is no music. */
 static const float largest_input = 1048576.0f;
 /* A switch in silence fades out and in over this each. */
@@ -38,6 +42,13 @@ static PlanishStatus set_up(PlanishFrame *frame, PlanishArena *arena)
   return stage->setup(frame->state, frame->rate, arena);
 }
 
+static void release(const PlanishStage *stage, void *state)
+{
+  if (stage->release != NULL) {
+    stage->release(state);
+  }
+}
+
 /* Counts what an instance takes. The stage's state must be there even for that. */
 static PlanishStatus count(const PlanishStage *stage, double rate, size_t *size)
 {
@@ -52,6 +63,7 @@ static PlanishStatus count(const PlanishStage *stage, double rate, size_t *size)
     frame->state = state;
     frame->rate = rate;
     status = set_up(frame, &arena);
+    release(stage, state);
     *size = arena.used;
   }
   free(state);
@@ -62,7 +74,8 @@ static PlanishStatus count(const PlanishStage *stage, double rate, size_t *size)
 PlanishFrame *planish_frame_new(const PlanishStage *stage, double rate, PlanishStatus *status)
 {
   size_t size = 0;
-  *status = rate > 0.0 && rate < 1e7 ? count(stage, rate, &size) : PLANISH_BAD_RATE;
+  *status = rate >= lowest_rate && rate <= highest_rate ? count(stage, rate, &size)
+                                                        : PLANISH_BAD_RATE;
   if (*status != PLANISH_OK) {
     return NULL;
   }
@@ -88,8 +101,8 @@ PlanishFrame *planish_frame_new(const PlanishStage *stage, double rate, PlanishS
 
 void planish_frame_free(PlanishFrame *frame)
 {
-  if (frame != NULL && frame->stage->release != NULL) {
-    frame->stage->release(frame->state);
+  if (frame != NULL) {
+    release(frame->stage, frame->state);
   }
   free(frame);
 }
@@ -105,6 +118,7 @@ void planish_frame_activate(PlanishFrame *frame)
 {
   planish_delay_reset(&frame->delay[0]);
   planish_delay_reset(&frame->delay[1]);
+  planish_match_reset(&frame->match);
   frame->phase = 0;
   frame->fresh = true;
 }
@@ -137,7 +151,21 @@ static void set_own(PlanishFrame *frame)
   planish_match_set_mode(&frame->match,
                          (PlanishMatchMode)common_value(frame, ports->loudness_match, 0.0f));
   planish_crossfade_turn(&frame->match_heard, frame->match.mode != PLANISH_MATCH_OFF);
-  planish_crossfade_turn(&frame->bypass, common_value(frame, ports->enabled, 1.0f) > 0.0f);
+}
+
+static bool is_enabled(const PlanishFrame *frame)
+{
+  return common_value(frame, frame->controls.ports->enabled, 1.0f) > 0.0f;
+}
+
+/* A stage that was reset is switched on to only once its latency has passed: until then it has
+ * nothing to say. */
+static void set_bypass(PlanishFrame *frame)
+{
+  const bool on = is_enabled(frame);
+  if (!on || frame->switching.filling == 0) {
+    planish_crossfade_turn(&frame->bypass, on);
+  }
 }
 
 /* A change of `listen` waits until the one before it is through. */
@@ -158,12 +186,11 @@ static void start(PlanishFrame *frame)
   const PlanishPorts *ports = frame->controls.ports;
   planish_controls_look(&frame->controls);
   take_shape(frame);
-  planish_match_reset(&frame->match);
   set_own(frame);
   planish_glide_jump(&frame->mix, frame->mix.target);
   planish_glide_jump(&frame->output_gain, frame->output_gain.target);
   planish_crossfade_jump(&frame->match_heard, frame->match_heard.rising);
-  planish_crossfade_jump(&frame->bypass, frame->bypass.rising);
+  planish_crossfade_jump(&frame->bypass, is_enabled(frame));
   planish_crossfade_jump(&frame->switching.fade, true);
   planish_crossfade_jump(&frame->listen_fade, true);
   frame->switching.filling = 0;
@@ -186,12 +213,12 @@ static void switch_over(PlanishFrame *frame)
   const bool unheard = can_switch_unheard(frame);
   take_shape(frame);
   reset_stage(frame);
+  frame->switching.filling = frame->latency;
   if (!unheard) {
     planish_crossfade_jump(&frame->switching.fade, false);
     planish_crossfade_turn(&frame->switching.fade, true);
-    frame->switching.filling = frame->latency;
   }
-  planish_match_restart(&frame->match, frame->latency);
+  planish_match_discard(&frame->match, frame->latency);
 }
 
 static void run_switch(PlanishFrame *frame, bool wanted)
@@ -223,6 +250,7 @@ static void at_grid_frame(PlanishFrame *frame)
   if (change.sound) {
     planish_match_restart(&frame->match, frame->latency);
   }
+  set_bypass(frame);
   set_listen(frame);
 }
 

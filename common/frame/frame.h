@@ -39,7 +39,7 @@ typedef enum {
  * fade in. */
 typedef struct {
   PlanishCrossfade fade; /* old end: silence */
-  uint32_t filling;      /* frames of silence left after the reset */
+  uint32_t filling;      /* frames left until the stage's result is whole after the reset */
 } PlanishSwitch;
 
 /* Scratch for the frames between two grid frames. */

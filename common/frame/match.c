@@ -97,6 +97,14 @@ void planish_match_restart(PlanishMatch *match, uint32_t latency)
   }
 }
 
+void planish_match_discard(PlanishMatch *match, uint32_t latency)
+{
+  match->delay = match->arrival + latency / PLANISH_GRID;
+  if (match->mode != PLANISH_MATCH_OFF && !match->frozen) {
+    begin_window(match);
+  }
+}
+
 /* Mean power over the grid interval that ends here; the loudness of two channels is that of their
  * sum. */
 static double power_now(const PlanishMatch *match, int which)

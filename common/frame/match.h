@@ -55,6 +55,10 @@ void planish_match_set_mode(PlanishMatch *match, PlanishMatchMode mode);
  * later. */
 void planish_match_restart(PlanishMatch *match, uint32_t latency);
 
+/* The stage was reset, at a grid frame; its result is whole again `latency` frames later. What was
+ * heard of it so far counts no more. */
+void planish_match_discard(PlanishMatch *match, uint32_t latency);
+
 /* Off, and its gain has arrived at 0 dB: there is nothing to do. */
 static inline bool planish_match_is_idle(const PlanishMatch *match)
 {

@@ -4,7 +4,8 @@
  * which supplies everything that all stages share: ports, bypass, channels, mix, output gain,
  * matching of loudness, listening points, any block size, clean input, the delay of the dry signal.
  *
- * Life: setup twice (counting, filling; see arena.h), then any number of
+ * Life: setup once for counting, with release after it, and once for filling (see arena.h), then
+ * any number of
  *   reset, set, process..., [set,] process...
  * and release at the end. All calls come from one thread at a time; all but setup and release come
  * from the audio thread and must not allocate, lock or call the system. Flush-to-zero is on during
@@ -81,10 +82,10 @@ typedef struct {
 typedef struct PlanishStage {
   const PlanishPorts *ports; /* from the generated header */
 
-  size_t state_size; /* bytes of the stage's own struct; zeroed before set-up */
+  size_t state_size; /* bytes of the stage's own struct; zeroed before each setup */
 
-  /* Takes buffers from the arena and computes what depends on the rate alone. `state` survives
-   * from the counting to the filling pass. Fails with PLANISH_BAD_RATE where the method does not
+  /* Takes buffers from the arena and computes what depends on the rate alone. Counting and filling
+   * may each have a `state` of their own, and each is released. Fails with PLANISH_BAD_RATE where the method does not
    * work. */
   PlanishStatus (*setup)(void *state, double rate, PlanishArena *arena);
 
@@ -105,7 +106,8 @@ typedef struct PlanishStage {
    * the stage has none. */
   void (*report)(void *state, float *values, uint32_t frames);
 
-  /* Gives back what does not come from the arena. NULL: nothing. Also called when setup failed. */
+  /* Gives back what does not come from the arena. NULL: nothing. Also called after
+   * the counting pass and where setup failed, so that it may find a state half set up. */
   void (*release)(void *state);
 } PlanishStage;
 
