@@ -74,8 +74,8 @@ static PlanishStatus count(const PlanishStage *stage, double rate, size_t *size)
 PlanishFrame *planish_frame_new(const PlanishStage *stage, double rate, PlanishStatus *status)
 {
   size_t size = 0;
-  *status = rate >= lowest_rate && rate <= highest_rate ? count(stage, rate, &size)
-                                                        : PLANISH_BAD_RATE;
+  *status =
+      rate >= lowest_rate && rate <= highest_rate ? count(stage, rate, &size) : PLANISH_BAD_RATE;
   if (*status != PLANISH_OK) {
     return NULL;
   }

@@ -85,8 +85,8 @@ typedef struct PlanishStage {
   size_t state_size; /* bytes of the stage's own struct; zeroed before each setup */
 
   /* Takes buffers from the arena and computes what depends on the rate alone. Counting and filling
-   * may each have a `state` of their own, and each is released. Fails with PLANISH_BAD_RATE where the method does not
-   * work. */
+   * may each have a `state` of their own, and each is released. Fails with PLANISH_BAD_RATE where
+   * the method does not work. */
   PlanishStatus (*setup)(void *state, double rate, PlanishArena *arena);
 
   /* Forgets all history. Called before the first set() and after a switch in silence. */

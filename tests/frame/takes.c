@@ -136,7 +136,7 @@ static uint32_t block_end(const Take *take, uint32_t from, uint32_t move, uint32
   uint32_t length = take->block;
   if (take->block == RANDOM_BLOCKS) {
     length = (uint32_t)(random_next(seed) % 301);
-    length = length < 20 ? 0 : length;
+    length = length < 20 ? 0 : random_next(seed) % 4 == 0 ? length % 40 : length;
   }
   uint32_t end = length > frames - from ? frames : from + length;
   if (move < take->move_count && take->moves[move].at < end) {
@@ -168,6 +168,27 @@ static void run_block(PlanishInstance *instance, const Take *take, Audio *in, Au
   free(both[1]);
 }
 
+/* A run of 0 frames takes nothing but, before the first frame, the marked controls: so it may find
+ * anything in the ports later. */
+static void run_nothing(PlanishInstance *instance, const Take *take, bool started)
+{
+  float values[MOST_PORTS];
+  for (uint32_t i = 0; started && i < take->plugin->port_count; ++i) {
+    const PlanishPluginPort *port = &take->plugin->ports[i];
+    if (port->kind == PLANISH_PLUGIN_CONTROL_INPUT) {
+      values[i] = planish_instance_get_at(instance, i);
+      planish_instance_set_at(instance, i,
+                              values[i] == port->minimum ? port->maximum : port->minimum);
+    }
+  }
+  planish_instance_run(instance, NULL, NULL, 0);
+  for (uint32_t i = 0; started && i < take->plugin->port_count; ++i) {
+    if (take->plugin->ports[i].kind == PLANISH_PLUGIN_CONTROL_INPUT) {
+      planish_instance_set_at(instance, i, values[i]);
+    }
+  }
+}
+
 static void run_life(PlanishInstance *instance, const Take *take, Audio *in, Audio *out)
 {
   uint64_t seed = 99;
@@ -183,7 +204,11 @@ static void run_life(PlanishInstance *instance, const Take *take, Audio *in, Aud
       planish_instance_set_at(instance, take->moves[move].port, take->moves[move].value);
     }
     const uint32_t end = block_end(take, at, move, in->frames, &seed);
-    run_block(instance, take, in, out, at, end - at);
+    if (end == at) {
+      run_nothing(instance, take, at > 0);
+    } else {
+      run_block(instance, take, in, out, at, end - at);
+    }
     at = end;
   }
 }
@@ -198,8 +223,9 @@ Audio take_run(const Take *take, const Audio *in, uint32_t *latency)
   }
   Audio out = audio_new(in->frames);
   Audio source = {.channel = {in->channel[0], in->channel[1]}, .frames = in->frames};
-  if (take->second_life) {
-    Audio other = audio_music(12345, 4711, 0.9f);
+  if (take->second_life > 0) {
+    /* Loud, so that whatever stays behind is seen. */
+    Audio other = audio_music(take->second_life, 4711, 1e5f);
     run_life(instance, take, &other, &other);
     planish_instance_deactivate(instance);
     audio_free(&other);

@@ -33,7 +33,7 @@ typedef struct {
   float value;
 } Move;
 
-enum { MOST_MOVES = 4096, RANDOM_BLOCKS = 0, WHOLE = 0x7fffffff };
+enum { MOST_MOVES = 4096, MOST_PORTS = 512, RANDOM_BLOCKS = 0, WHOLE = 0x7fffffff };
 
 typedef enum { APART, IN_PLACE, CROSSED } Buffers;
 
@@ -42,7 +42,8 @@ typedef struct {
   double rate;
   uint32_t block; /* frames; RANDOM_BLOCKS: 0 to 300, runs of 0 frames included */
   Buffers buffers;
-  bool second_life; /* a run over other audio, deactivate and activate come first */
+  uint32_t
+      second_life; /* if not 0: as many frames of other audio, deactivate, activate come first */
   uint32_t move_count;
   Move moves[MOST_MOVES]; /* in order of `at` */
 } Take;
