@@ -8,29 +8,11 @@
 
 typedef double Pair[2][PLANISH_GRID];
 
-static bool is_on_one_part(const PlanishFrame *frame)
-{
-  return frame->channels != PLANISH_CHANNELS_STEREO;
-}
-
 /* The stage's delayed input, in its own channels. */
 static double own_input(const PlanishFrame *frame, int channel, uint32_t i)
 {
-  const double left = frame->scratch.dry[0][i];
-  const double right = frame->scratch.dry[1][i];
-  switch (frame->channels) {
-  case PLANISH_CHANNELS_STEREO:
-    return channel == 0 ? left : right;
-  case PLANISH_CHANNELS_MID:
-    return 0.5 * (left + right);
-  case PLANISH_CHANNELS_SIDE:
-    return 0.5 * (left - right);
-  case PLANISH_CHANNELS_LEFT:
-    return left;
-  case PLANISH_CHANNELS_RIGHT:
-    return right;
-  }
-  return 0.0;
+  return planish_frame_part(frame->channels, channel, frame->scratch.dry[0][i],
+                            frame->scratch.dry[1][i]);
 }
 
 /* Puts a signal of the stage's own channels back where it belongs in left and right. */
@@ -63,7 +45,7 @@ static void place(const PlanishFrame *frame, const double own[2], double *left, 
 static void mix(PlanishFrame *frame, uint32_t frames, Pair *difference)
 {
   PlanishScratch *s = &frame->scratch;
-  const int channels = is_on_one_part(frame) ? 1 : 2;
+  const int channels = planish_frame_is_stereo(frame) ? 2 : 1;
   const bool whole = !planish_glide_is_moving(&frame->mix) && frame->mix.target == 1.0;
   if (whole && channels == 2 && difference == NULL) {
     memcpy(s->out, s->wet, sizeof s->out);

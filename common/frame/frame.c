@@ -284,32 +284,16 @@ static void write_output(const PlanishFrame *frame, uint32_t from, uint32_t fram
   }
 }
 
-/* What the stage gets, from the input in scratch.dry. */
-static void feed(PlanishFrame *frame, uint32_t frames)
+/* The chosen part of scratch.dry: what the stage gets, and once that is delayed, what its result is
+ * held against, until the stage says better. */
+static void take_part(const PlanishFrame *frame, double part[2][PLANISH_GRID], uint32_t frames)
 {
-  PlanishScratch *s = &frame->scratch;
-  if (frame->channels == PLANISH_CHANNELS_STEREO) {
-    memcpy(s->wet, s->dry, sizeof s->wet);
-    return;
-  }
-  for (uint32_t i = 0; i < frames; ++i) {
-    const double left = s->dry[0][i];
-    const double right = s->dry[1][i];
-    const double parts[] = {0.0, 0.5 * (left + right), 0.5 * (left - right), left, right};
-    s->wet[0][i] = parts[frame->channels];
-  }
-}
-
-/* The reference is the delayed input in the stage's channels, until the stage says better. */
-static void refer(PlanishFrame *frame, uint32_t frames)
-{
-  PlanishScratch *s = &frame->scratch;
-  for (uint32_t i = 0; i < frames; ++i) {
-    const double left = s->dry[0][i];
-    const double right = s->dry[1][i];
-    const double parts[] = {left, 0.5 * (left + right), 0.5 * (left - right), left, right};
-    s->reference[0][i] = parts[frame->channels];
-    s->reference[1][i] = right;
+  const int channels = planish_frame_is_stereo(frame) ? 2 : 1;
+  for (int c = 0; c < channels; ++c) {
+    for (uint32_t i = 0; i < frames; ++i) {
+      part[c][i] = planish_frame_part(frame->channels, c, frame->scratch.dry[0][i],
+                                      frame->scratch.dry[1][i]);
+    }
   }
 }
 
@@ -322,17 +306,17 @@ static void process(PlanishFrame *frame, uint32_t frames)
     points[p][0] = s->point[p][0];
     points[p][1] = s->point[p][1];
   }
-  feed(frame, frames);
+  take_part(frame, s->wet, frames);
   for (int c = 0; c < 2; ++c) {
     planish_delay_process(&frame->delay[c], s->dry[c], s->dry[c], frame->latency, frames);
   }
   PlanishBlock block = {
-      .channels = frame->channels == PLANISH_CHANNELS_STEREO ? 2 : 1,
+      .channels = planish_frame_is_stereo(frame) ? 2 : 1,
       .frames = frames,
       .audio = {s->wet[0], s->wet[1]},
   };
   if (listening) {
-    refer(frame, frames);
+    take_part(frame, s->reference, frames);
     block.reference[0] = s->reference[0];
     block.reference[1] = s->reference[1];
   }

@@ -92,6 +92,30 @@ void planish_frame_run(PlanishFrame *frame, uint32_t frames);
 /* From scratch.dry and scratch.wet to scratch.out. */
 void planish_frame_blend(PlanishFrame *frame, uint32_t frames);
 
+/* What the stage works on of a frame: `channel` 0 or 1 of stereo, or the one chosen part. */
+static inline double planish_frame_part(PlanishChannels channels, int channel, double left,
+                                        double right)
+{
+  switch (channels) {
+  case PLANISH_CHANNELS_STEREO:
+    return channel == 0 ? left : right;
+  case PLANISH_CHANNELS_MID:
+    return 0.5 * (left + right);
+  case PLANISH_CHANNELS_SIDE:
+    return 0.5 * (left - right);
+  case PLANISH_CHANNELS_LEFT:
+    return left;
+  case PLANISH_CHANNELS_RIGHT:
+    return right;
+  }
+  return 0.0;
+}
+
+static inline bool planish_frame_is_stereo(const PlanishFrame *frame)
+{
+  return frame->channels == PLANISH_CHANNELS_STEREO;
+}
+
 /* Whether `listen` is, or is leaving, `value` or above. */
 bool planish_frame_listens_from(const PlanishFrame *frame, uint32_t value);
 
