@@ -32,10 +32,20 @@ void close_output(FILE *file, const char *path)
   }
 }
 
+/* Else a statement with an unknown prefix would be left out, and the rest taken. */
+static SerdStatus end_with_error(void *handle, const SerdError *error)
+{
+  (void)handle;
+  fputs("planish-generate: ", stderr);
+  vfprintf(stderr, error->fmt, *error->args);
+  exit(1);
+}
+
 Graph graph_new(void)
 {
   Graph graph;
   graph.world = sord_world_new();
+  sord_world_set_error_sink(graph.world, end_with_error, NULL);
   graph.model = sord_new(graph.world, SORD_SPO | SORD_OPS, false);
   return graph;
 }
@@ -81,6 +91,17 @@ const char *graph_text(Graph *graph, const SordNode *subject, const char *predic
   return object == NULL ? NULL : (const char *)sord_node_get_string(object);
 }
 
+int graph_count(Graph *graph, const SordNode *subject, const char *predicate)
+{
+  SordIter *i = graph_about(graph, subject, graph_uri(graph, predicate));
+  int count = 0;
+  for (; i != NULL && !sord_iter_end(i); sord_iter_next(i)) {
+    ++count;
+  }
+  sord_iter_free(i);
+  return count;
+}
+
 bool graph_has(Graph *graph, const SordNode *subject, const char *predicate, const char *object)
 {
   return sord_ask(graph->model, subject, graph_uri(graph, predicate), graph_uri(graph, object),
@@ -111,7 +132,11 @@ const SordNode *graph_list(Graph *graph, const SordNode *subject, const char *pr
 
 const SordNode *graph_item(Graph *graph, const SordNode *cell)
 {
-  return graph_get(graph, cell, NS_RDF "first");
+  const SordNode *item = graph_get(graph, cell, NS_RDF "first");
+  if (item == NULL) {
+    fail("a list in parentheses is missing");
+  }
+  return item;
 }
 
 const SordNode *graph_next(Graph *graph, const SordNode *cell)

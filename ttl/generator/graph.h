@@ -34,6 +34,9 @@ const SordNode *graph_get(Graph *graph, const SordNode *subject, const char *pre
 /* The same as text; NULL: there is none. */
 const char *graph_text(Graph *graph, const SordNode *subject, const char *predicate);
 
+/* Statements (subject, predicate, ?). */
+int graph_count(Graph *graph, const SordNode *subject, const char *predicate);
+
 bool graph_has(Graph *graph, const SordNode *subject, const char *predicate, const char *object);
 
 void graph_add(Graph *graph, const SordNode *subject, const SordNode *predicate,
@@ -43,7 +46,8 @@ void graph_add(Graph *graph, const SordNode *subject, const SordNode *predicate,
  * with sord_iter_*; free it. NULL: there are none. */
 SordIter *graph_about(Graph *graph, const SordNode *subject, const SordNode *predicate);
 
-/* Walks an RDF list: the first cell, or NULL; the item of a cell; the next cell, or NULL. */
+/* Walks an RDF list: the first cell, or NULL; the item of a cell; the next cell, or NULL. What is
+ * no list ends the program. */
 const SordNode *graph_list(Graph *graph, const SordNode *subject, const char *predicate);
 const SordNode *graph_item(Graph *graph, const SordNode *cell);
 const SordNode *graph_next(Graph *graph, const SordNode *cell);

@@ -3,6 +3,7 @@
  *   planish-generate stage COMMON.ttl INDICES TEMPLATE.ttl OUT.ttl OUT.h
  *   planish-generate manifest OUT.ttl TEMPLATE.ttl...
  *   planish-generate indices COMMON.ttl INDICES TEMPLATE.ttl    the lines INDICES should hold */
+#include "ttl/generator/check.h"
 #include "ttl/generator/write_header.h"
 #include "ttl/generator/write_turtle.h"
 
@@ -20,6 +21,7 @@ int main(int argc, char **argv)
   static Stage stage;
   if (argc == 7 && strcmp(argv[1], "stage") == 0) {
     stage_read(&stage, argv[2], argv[3], argv[4]);
+    check_stage(&stage);
     write_stage(&stage, argv[5]);
     write_header(&stage, argv[6]);
     stage_free(&stage);

@@ -286,3 +286,14 @@ bool port_has(Stage *stage, const Port *port, const char *property)
 {
   return graph_has(&stage->graph, port->node, NS_LV2 "portProperty", property);
 }
+
+double port_number(Stage *stage, const Port *port, const char *predicate)
+{
+  const char *text = graph_text(&stage->graph, port->node, predicate);
+  char *end = NULL;
+  const double number = text == NULL ? 0.0 : strtod(text, &end);
+  if (text == NULL || end == text || *end != '\0') {
+    fail("%s: port %s has no number as %s", stage->name, port->symbol, strrchr(predicate, '#') + 1);
+  }
+  return number;
+}

@@ -33,6 +33,9 @@ int stage_index(const Stage *stage, const char *symbol);
 bool port_is(Stage *stage, const Port *port, const char *type);
 bool port_has(Stage *stage, const Port *port, const char *property);
 
+/* The number that the port has of a predicate; ends the program where it has none. */
+double port_number(Stage *stage, const Port *port, const char *predicate);
+
 /* The names of the template's file: "ms-eq" of ".../ms-eq.ttl". Free it. */
 char *stage_name_of(const char *path);
 

@@ -64,15 +64,6 @@ static void write_points(FILE *out, Stage *stage, const Port *port)
   fputs("};\n", out);
 }
 
-static double number(Stage *stage, const Port *port, const char *predicate)
-{
-  const char *text = graph_text(&stage->graph, port->node, predicate);
-  if (text == NULL) {
-    fail("%s: port %s has no %s", stage->name, port->symbol, strrchr(predicate, '#') + 1);
-  }
-  return strtod(text, NULL);
-}
-
 static const char *truth(bool value)
 {
   return value ? "true" : "false";
@@ -88,13 +79,10 @@ static void write_row(FILE *out, Stage *stage, const Port *port)
   const bool input = port_is(stage, port, NS_LV2 "InputPort");
   const bool whole =
       port_has(stage, port, NS_LV2 "integer") || port_has(stage, port, NS_LV2 "enumeration");
-  const double minimum = number(stage, port, NS_LV2 "minimum");
-  const double maximum = number(stage, port, NS_LV2 "maximum");
+  const double minimum = port_number(stage, port, NS_LV2 "minimum");
+  const double maximum = port_number(stage, port, NS_LV2 "maximum");
   const double initial =
-      input ? number(stage, port, NS_LV2 "default") : fmax(minimum, fmin(0.0, maximum));
-  if (minimum > maximum || initial < minimum || initial > maximum) {
-    fail("%s: port %s: minimum, default and maximum are not in order", stage->name, port->symbol);
-  }
+      input ? port_number(stage, port, NS_LV2 "default") : fmax(minimum, fmin(0.0, maximum));
   fprintf(out, "PLANISH_PORT_%s, %s, %s, %s, %#.9gf, %#.9gf, %#.9gf},\n",
           input ? "INPUT" : "OUTPUT", truth(whole), truth(port_has(stage, port, NS_LV2 "toggled")),
           truth(port_has(stage, port, NS_PPROPS "expensive")), minimum, maximum, initial);

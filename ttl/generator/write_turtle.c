@@ -50,6 +50,8 @@ static void write_text(FILE *out, const char *text)
     }
     if (*text == '\n') {
       fputs("\\n", out);
+    } else if (*text == '\r') {
+      fputs("\\r", out);
     } else {
       fputc(*text, out);
     }
