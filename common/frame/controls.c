@@ -34,19 +34,22 @@ float planish_controls_asked(const PlanishControls *controls, uint32_t index)
 
 static bool is_sound(const PlanishPorts *ports, int index)
 {
-  return index != ports->enabled && index != ports->listen && index != ports->loudness_match;
+  return !ports->ports[index].listening && index != ports->enabled && index != ports->listen &&
+         index != ports->loudness_match;
 }
 
 PlanishControlChange planish_controls_look(PlanishControls *controls)
 {
   const PlanishPorts *ports = controls->ports;
-  PlanishControlChange change = {false, false, false};
+  PlanishControlChange change = {0};
   for (uint32_t i = 0; i < ports->port_count; ++i) {
     if (ports->ports[i].kind != PLANISH_PORT_INPUT) {
       continue;
     }
     const float asked = planish_controls_asked(controls, i);
     controls->wanted[i] = asked;
+    change.listening =
+        change.listening || (ports->ports[i].listening && asked != ports->ports[i].initial);
     if (asked == controls->values[i]) {
       continue;
     }

@@ -16,9 +16,10 @@ typedef struct {
 
 /* What a look at the ports found. */
 typedef struct {
-  bool any;      /* a value in force has changed */
-  bool sound;    /* one that changes the sound: not a matter of listening or of bypass */
-  bool rebuilds; /* a marked control asks for another value than the one in force */
+  bool any;       /* a value in force has changed */
+  bool listening; /* a port of the stage's for listening alone is off its default */
+  bool sound;     /* one that changes the sound: not a matter of listening or of bypass */
+  bool rebuilds;  /* a marked control asks for another value than the one in force */
 } PlanishControlChange;
 
 void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports,

@@ -184,9 +184,10 @@ static void set_listen(PlanishFrame *frame)
 static void start(PlanishFrame *frame)
 {
   const PlanishPorts *ports = frame->controls.ports;
-  planish_controls_look(&frame->controls);
+  const PlanishControlChange change = planish_controls_look(&frame->controls);
   take_shape(frame);
   set_own(frame);
+  planish_match_rest(&frame->match, change.listening, frame->latency);
   planish_glide_jump(&frame->mix, frame->mix.target);
   planish_glide_jump(&frame->output_gain, frame->output_gain.target);
   planish_crossfade_jump(&frame->match_heard, frame->match_heard.rising);
@@ -250,6 +251,7 @@ static void at_grid_frame(PlanishFrame *frame)
   if (change.sound) {
     planish_match_restart(&frame->match, frame->latency);
   }
+  planish_match_rest(&frame->match, change.listening, frame->latency);
   set_bypass(frame);
   set_listen(frame);
 }

@@ -54,6 +54,7 @@ void planish_match_reset(PlanishMatch *match)
   start_listening(match);
   planish_glide_jump(&match->gain, 0.0);
   match->mode = PLANISH_MATCH_OFF;
+  match->rests = false;
   match->phase = 0;
 }
 
@@ -105,6 +106,14 @@ void planish_match_discard(PlanishMatch *match, uint32_t latency)
   }
 }
 
+void planish_match_rest(PlanishMatch *match, bool rests, uint32_t latency)
+{
+  if (match->rests && !rests) {
+    planish_match_discard(match, latency);
+  }
+  match->rests = rests;
+}
+
 /* Mean power over the grid interval that ends here; the loudness of two channels is that of their
  * sum. */
 static double power_now(const PlanishMatch *match, int which)
@@ -133,7 +142,7 @@ static void at_grid_frame(PlanishMatch *match)
   match->input_now += match->now_share * (power_now(match, 0) - match->input_now);
   if (match->waiting > 0) {
     --match->waiting;
-  } else if (!match->frozen && match->input_now > floor_power) {
+  } else if (!match->frozen && !match->rests && match->input_now > floor_power) {
     hear(match);
     if (match->again && match->heard >= match->shortest) {
       begin_window(match);

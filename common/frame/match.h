@@ -41,6 +41,7 @@ typedef struct {
   PlanishMatchMode mode;
   bool again;  /* a control changed while one before it was still awaited */
   bool frozen; /* `hold` has its gain */
+  bool rests;  /* what is played is not the stage's result */
 } PlanishMatch;
 
 void planish_match_setup(PlanishMatch *match, PlanishArena *arena, double rate);
@@ -58,6 +59,11 @@ void planish_match_restart(PlanishMatch *match, uint32_t latency);
 /* The stage was reset, at a grid frame; its result is whole again `latency` frames later. What was
  * heard of it so far counts no more. */
 void planish_match_discard(PlanishMatch *match, uint32_t latency);
+
+/* While the stage plays something for listening alone the gain stands still: it belongs to the
+ * whole, and a small part of that raised to the loudness of all would be followed by all of it
+ * raised as much. At a grid frame; latency as above. */
+void planish_match_rest(PlanishMatch *match, bool rests, uint32_t latency);
 
 /* Off, and its gain has arrived at 0 dB: there is nothing to do. */
 static inline bool planish_match_is_idle(const PlanishMatch *match)

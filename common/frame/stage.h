@@ -40,9 +40,10 @@ typedef enum {
 typedef struct {
   const char *symbol;
   PlanishPortKind kind;
-  bool whole;    /* whole numbers alone: an enumeration, a count */
-  bool toggled;  /* a switch: 1 for all that is over 0, else 0 */
-  bool rebuilds; /* changes latency or rebuilds state: switched in silence, followed by reset() */
+  bool whole;     /* whole numbers alone: an enumeration, a count */
+  bool toggled;   /* a switch: 1 for all that is over 0, else 0 */
+  bool listening; /* for listening alone: off its default, the match of loudness rests */
+  bool rebuilds;  /* changes latency or rebuilds state: switched in silence, followed by reset() */
   float minimum;
   float maximum;
   float initial;

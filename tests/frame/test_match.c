@@ -110,6 +110,43 @@ static void hold_is_constant(void **state)
   for_each_stage(check_hold);
 }
 
+/* A stage's own listening is no reason to move the gain: what comes back after it comes back at the
+ * level it had. */
+static void check_rest(const PlanishPlugin *plugin)
+{
+  if (!has(plugin, "listen_band")) {
+    return;
+  }
+  PlanishError error = {0};
+  Audio in = audio_music(BLOCK * BLOCKS, 77, 0.5f);
+  PlanishInstance *stage = planish_instance_new(plugin, RATE, &error);
+  assert_non_null(stage);
+  planish_instance_set(stage, "loudness_match", 1.0f);
+  planish_instance_set(stage, "output_gain", 2.0f);
+  planish_instance_set(stage, "b8_type", 1.0f);
+  planish_instance_set(stage, "b8_q", 8.0f);
+  planish_instance_activate(stage);
+  float farthest = 0.0f;
+  for (int b = 0; b < BLOCKS; ++b) {
+    planish_instance_set(stage, "listen_band", b >= 500 && b < 900 ? 8.0f : 0.0f);
+    float *const both[2] = {in.channel[0] + b * BLOCK, in.channel[1] + b * BLOCK};
+    planish_instance_run(stage, (const float *const *)both, both, BLOCK);
+    if (b >= 100) {
+      farthest = fmaxf(farthest, fabsf(planish_instance_get(stage, "match_gain") + 2.0f));
+    }
+  }
+  printf("  match gain moves by %.3f dB while a band is listened to\n", (double)farthest);
+  assert_true(farthest <= 0.02f);
+  planish_instance_free(stage);
+  audio_free(&in);
+}
+
+static void the_match_rests_while_a_band_is_listened_to(void **state)
+{
+  (void)state;
+  for_each_stage(check_rest);
+}
+
 static void check_off(const PlanishPlugin *plugin)
 {
   static float gains[BLOCKS];
@@ -132,6 +169,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(follow_settles_and_is_calm),
       cmocka_unit_test(hold_is_constant),
+      cmocka_unit_test(the_match_rests_while_a_band_is_listened_to),
       cmocka_unit_test(off_is_off),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

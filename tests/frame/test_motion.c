@@ -75,6 +75,8 @@ static void check_clicks(const PlanishPlugin *plugin)
   static Take take;
   for (int round = 0; round < 60; ++round) {
     take = take_of(plugin, RATE);
+    /* So that mix and difference have something to do. */
+    take_move(&take, 0, "input_gain", 6.0f);
     const uint64_t pace = round % 3 == 0 ? 300 : 4000;
     for (uint32_t at = 1 + (uint32_t)(random_next(&seed) % pace); at < SECOND;
          at += 1 + (uint32_t)(random_next(&seed) % pace)) {
