@@ -57,9 +57,9 @@ static inline bool planish_crossfade_is_new(const PlanishCrossfade *fade)
 
 /* Between the old result and the new one: at either end exactly that one, and where both agree
  * exactly both. */
-static inline double planish_crossfade_between(double old, double new, double weight)
+static inline double planish_crossfade_between(double from, double to, double weight)
 {
-  return weight == 1.0 ? new : old + weight * (new - old);
+  return weight == 1.0 ? to : from + weight * (to - from);
 }
 
 /* The weight of the new result at this frame, exactly 0 or 1 at the ends; moves on by a frame. */

@@ -117,8 +117,9 @@ static void check_points(Stage *stage, const Port *port)
   }
   const double minimum = port_number(stage, port, NS_LV2 "minimum");
   const double maximum = port_number(stage, port, NS_LV2 "maximum");
-  for (double value = minimum; value <= maximum; value += 1.0) {
-    if (count != (int)(maximum - minimum) + 1 || !has_point(stage, port, value)) {
+  const int values = (int)(maximum - minimum) + 1;
+  for (int i = 0; i < values; ++i) {
+    if (count != values || !has_point(stage, port, minimum + i)) {
       fail("%s: port %s needs one labelled scale point for each value", stage->name, port->symbol);
     }
   }
