@@ -17,7 +17,8 @@ struct PlanishReader {
   int descriptor;
   SNDFILE *file;
   SF_INFO info;
-  uint64_t at; /* next frame */
+  struct stat facts; /* as it was opened */
+  uint64_t at;       /* next frame */
   bool silence_bad;
   uint64_t silenced;
 };
@@ -27,16 +28,16 @@ static bool open_file(PlanishReader *reader, PlanishError *error)
 {
   const char *path = reader->path;
   reader->descriptor = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
-  struct stat facts;
-  if (reader->descriptor < 0 || fstat(reader->descriptor, &facts) != 0) {
+  if (reader->descriptor < 0 || fstat(reader->descriptor, &reader->facts) != 0) {
     return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path, strerror(errno));
   }
-  if (!S_ISREG(facts.st_mode)) {
-    return planish_fail(
-        error, PLANISH_BAD_AUDIO, "%s: %s: name an audio file",
-        S_ISDIR(facts.st_mode) ? "a folder, not a file" : "a pipe or device, not a file", path);
+  if (!S_ISREG(reader->facts.st_mode)) {
+    return planish_fail(error, PLANISH_BAD_AUDIO, "%s: %s: name an audio file",
+                        S_ISDIR(reader->facts.st_mode) ? "a folder, not a file"
+                                                       : "a pipe or device, not a file",
+                        path);
   }
-  if (facts.st_size == 0) {
+  if (reader->facts.st_size == 0) {
     return planish_fail(error, PLANISH_BAD_AUDIO, "an empty file: %s: export it again", path);
   }
   return true;
@@ -172,6 +173,19 @@ uint64_t planish_reader_silenced(const PlanishReader *reader)
   return reader->silenced;
 }
 
+/* A mix is read several times, and must be the same each time. */
+static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
+{
+  const struct stat *before = &reader->facts;
+  struct stat now;
+  return (fstat(reader->descriptor, &now) == 0 && now.st_size == before->st_size &&
+          now.st_mtim.tv_sec == before->st_mtim.tv_sec &&
+          now.st_mtim.tv_nsec == before->st_mtim.tv_nsec) ||
+         planish_fail(error, PLANISH_BAD_AUDIO,
+                      "changed while it was read: %s: wait until it is written, and start again",
+                      reader->path);
+}
+
 bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error)
 {
   if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
@@ -210,6 +224,9 @@ bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frame
   const size_t wanted = left < frames ? (size_t)left : frames;
   const sf_count_t count = sf_readf_float(reader->file, interleaved, (sf_count_t)wanted);
   *got = count < 0 ? 0 : (size_t)count;
+  if ((*got < wanted || *got == left) && !check_unchanged(reader, error)) {
+    return false;
+  }
   if (*got < wanted) {
     return sf_error(reader->file) == SF_ERR_SYSTEM
                ? planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,

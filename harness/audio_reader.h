@@ -3,8 +3,9 @@
  * Mono is taken as dual mono: both channels hold the same. Refused with one line (PLANISH_BAD_AUDIO
  * unless said otherwise): a file that is missing or cannot be read (PLANISH_BAD_FILE), a folder,
  * pipe or device, something that is no audio, no frames, more than two channels, a rate outside
- * what planish_measure_new() takes, a file cut short, and samples that are not finite, with the
- * time of the first, unless they are to be silenced. Opening never waits (for a pipe's other end).
+ * what planish_measure_new() takes, a file cut short, one that is written to while it is read
+ * (found out at its end), and samples that are not finite, with the time of the first, unless they
+ * are to be silenced. Opening never waits (for a pipe's other end).
  *
  * Thread: one at a time an object. */
 #ifndef PLANISH_HARNESS_AUDIO_READER_H

@@ -1,6 +1,7 @@
 #include "harness/audio_writer.h"
 
 #include "harness/dither.h"
+#include "harness/temporary_file.h"
 #include "harness/text.h"
 
 #include <errno.h>
@@ -20,9 +21,7 @@ static const uint64_t wav_limit = 0xffff0000u; /* bytes of audio; the header nee
 
 struct PlanishWriter {
   char *path; /* symbolic links followed */
-  char *temporary;
-  int descriptor; /* of the temporary file; -1: not open */
-  bool exists;    /* a file stands under the temporary name */
+  PlanishTemporaryFile temporary;
   SNDFILE *file;
   PlanishWord word;
   uint64_t bytes; /* of audio written so far */
@@ -46,36 +45,6 @@ static char *follow_links(const char *path)
   return real != NULL ? real : planish_text_copy(path);
 }
 
-static char *temporary_name(const char *path, unsigned attempt)
-{
-  char *folder = planish_text_copy(path);
-  char *temporary = folder == NULL ? NULL
-                                   : planish_text_new("%s/.planish-%ld-%u.part", dirname(folder),
-                                                      (long)getpid(), attempt);
-  free(folder);
-  return temporary;
-}
-
-static bool create(PlanishWriter *writer, PlanishError *error)
-{
-  for (unsigned attempt = 0; attempt < 1000; ++attempt) {
-    free(writer->temporary);
-    writer->temporary = temporary_name(writer->path, attempt);
-    if (writer->temporary == NULL) {
-      return planish_fail_memory(error);
-    }
-    writer->descriptor = open(writer->temporary, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
-    if (writer->descriptor >= 0) {
-      writer->exists = true;
-      return true;
-    }
-    if (errno != EEXIST) {
-      break;
-    }
-  }
-  return fail_write(writer, errno, error);
-}
-
 static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)
 {
   const bool whole = writer->word == PLANISH_WORD_24;
@@ -86,7 +55,7 @@ static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, Plan
       .format = (bytes < wav_limit ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
                 (whole ? SF_FORMAT_PCM_24 : SF_FORMAT_FLOAT),
   };
-  writer->file = sf_open_fd(writer->descriptor, SFM_WRITE, &info, SF_FALSE);
+  writer->file = sf_open_fd(writer->temporary.descriptor, SFM_WRITE, &info, SF_FALSE);
   if (writer->file == NULL) {
     return fail_write(writer, errno, error);
   }
@@ -110,9 +79,12 @@ PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames
   writer->word = word;
   writer->tap = tap;
   writer->user = user;
-  writer->descriptor = -1;
   planish_dither_reset(&writer->dither, 0);
-  if (!create(writer, error) || !open_audio(writer, rate, frames, error)) {
+  const bool created = planish_temporary_file_new(&writer->temporary, real);
+  if (!created) {
+    fail_write(writer, errno, error);
+  }
+  if (!created || !open_audio(writer, rate, frames, error)) {
     planish_writer_free(writer);
     return NULL;
   }
@@ -179,24 +151,17 @@ bool planish_writer_finish(PlanishWriter *writer, PlanishError *error)
   errno = 0;
   const bool closed = sf_close(writer->file) == 0;
   writer->file = NULL;
+  const int descriptor = writer->temporary.descriptor;
   struct stat facts;
-  const bool synced = closed && fsync(writer->descriptor) == 0;
-  if (!synced || fstat(writer->descriptor, &facts) != 0 ||
-      (uint64_t)facts.st_size < writer->bytes) {
-    return fail_write(writer, errno, error);
-  }
-  const bool released = close(writer->descriptor) == 0;
-  writer->descriptor = -1;
-  return released || fail_write(writer, errno, error);
+  const bool synced = closed && fsync(descriptor) == 0;
+  return (synced && fstat(descriptor, &facts) == 0 && (uint64_t)facts.st_size >= writer->bytes) ||
+         fail_write(writer, errno, error);
 }
 
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
 {
-  if (rename(writer->temporary, writer->path) != 0) {
-    return fail_write(writer, errno, error);
-  }
-  writer->exists = false;
-  return true;
+  return planish_temporary_file_commit(&writer->temporary, writer->path) ||
+         fail_write(writer, errno, error);
 }
 
 uint64_t planish_writer_clipped(const PlanishWriter *writer)
@@ -206,7 +171,7 @@ uint64_t planish_writer_clipped(const PlanishWriter *writer)
 
 const char *planish_writer_temporary(const PlanishWriter *writer)
 {
-  return writer->temporary;
+  return writer->temporary.path;
 }
 
 void planish_writer_free(PlanishWriter *writer)
@@ -217,13 +182,7 @@ void planish_writer_free(PlanishWriter *writer)
   if (writer->file != NULL) {
     sf_close(writer->file);
   }
-  if (writer->descriptor >= 0) {
-    close(writer->descriptor);
-  }
-  if (writer->exists) {
-    unlink(writer->temporary);
-  }
-  free(writer->temporary);
+  planish_temporary_file_free(&writer->temporary);
   free(writer->path);
   free(writer);
 }
@@ -265,6 +224,10 @@ static bool check_place(const char *out, PlanishError *error)
     }
     return access(out, W_OK) == 0 ||
            planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", out, strerror(errno));
+  }
+  if (lstat(out, &facts) == 0) {
+    return planish_fail(error, PLANISH_BAD_FILE,
+                        "a link that leads nowhere: %s: remove it, or name another file", out);
   }
   char *copy = planish_text_copy(out);
   if (copy == NULL) {

@@ -1,9 +1,9 @@
 /* Writes a master: WAV, 24 bit with dither (dither.h) or 32-bit float, whole or not at all.
  *
- * The samples go to a file of another name beside the target. planish_writer_commit() puts it in
- * the target's place once it is whole and on the disk; planish_writer_free() without that leaves
- * nothing behind. The same samples give the same bytes: no dates, no random names inside. A file
- * over 4 GB becomes RF64 (EBU Tech 3306).
+ * The samples go to a file of another name beside the target (temporary_file.h).
+ * planish_writer_commit() puts it in the target's place once it is whole and on the disk;
+ * planish_writer_free() without that leaves nothing behind. The same samples give the same bytes:
+ * no dates, no random names inside. A file over 4 GB becomes RF64 (EBU Tech 3306).
  *
  * Errors: PLANISH_BAD_FILE, in one line. Thread: one at a time an object. */
 #ifndef PLANISH_HARNESS_AUDIO_WRITER_H
@@ -32,7 +32,7 @@ PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames
 bool planish_writer_write(PlanishWriter *writer, const float *interleaved, size_t frames,
                           PlanishError *error);
 
-/* Writes what is held back and closes the file, still under its other name. To be called once,
+/* Writes what is held back: the file is whole then, still under its other name. To be called once,
  * after the last write. */
 bool planish_writer_finish(PlanishWriter *writer, PlanishError *error);
 
@@ -50,7 +50,8 @@ void planish_writer_free(PlanishWriter *writer);
 
 /* Whether `out` can be written without touching an input: false with PLANISH_BAD_USE if it is the
  * same file as one of `inputs` (ended by NULL) by whatever name, or has no ending .wav; with
- * PLANISH_BAD_FILE if its folder is missing or something else than a plain file stands there. */
+ * PLANISH_BAD_FILE if its folder is missing, or something else than a plain file or a link to one
+ * stands there. */
 bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error);
 
 #endif

@@ -106,7 +106,7 @@ static bool override_sheet(const Request *request, PlanishSheet *sheet, PlanishE
       (isnan(request->ceiling) || planish_sheet_set_ceiling(sheet, request->ceiling, error)) &&
       (isnan(request->loudness) || planish_sheet_set_loudness(sheet, request->loudness, error));
   for (size_t n = 0; n < request->set.count && done; ++n) {
-    done = planish_sheet_set_control(sheet, request->set.list[n], error);
+    done = planish_sheet_set_control(sheet, request->set.list[n], request->audition, error);
   }
   return done;
 }
@@ -118,12 +118,22 @@ static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishEr
   job->excerpt = !isnan(request->from) || !isnan(request->to);
   const double from = isnan(request->from) ? 0.0 : request->from * rate + 0.5;
   const double to = isnan(request->to) ? (double)length : request->to * rate + 0.5;
-  job->from = (uint64_t)from;
+  /* Compared before they become whole: a time may be beyond what fits. */
+  job->from = from < (double)length ? (uint64_t)from : length;
   job->to = to < (double)length ? (uint64_t)to : length;
   return job->from < job->to ||
          planish_fail(error, PLANISH_BAD_USE,
                       "an empty excerpt: --from and --to: the mix has %.3f s",
                       (double)length / rate);
+}
+
+static void warn_of_clipping(const char *path, uint64_t samples)
+{
+  if (samples > 0) {
+    planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
+                         "or write --float",
+                         (unsigned long long)samples, path);
+  }
 }
 
 static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
@@ -133,11 +143,8 @@ static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
     planish_options_warn("samples that are no number were taken as silence: %s",
                          planish_reader_path(job->mix));
   }
-  if (report->clipped > 0) {
-    planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
-                         "or write --float",
-                         (unsigned long long)report->clipped, job->out);
-  }
+  warn_of_clipping(job->out, report->clipped);
+  warn_of_clipping(job->matched, report->matched_clipped);
   if (report->has_drive && report->extra_drive >= PLANISH_DRIVE_WARNING) {
     planish_options_warn(
         "%.2f dB of extra drive: the chain is pushed for more loudness than it can "

@@ -4,6 +4,7 @@
 #include "harness/host.h"
 #include "harness/instance.h"
 #include "harness/json.h"
+#include "harness/measure.h"
 #include "harness/options.h"
 #include "harness/text.h"
 
@@ -243,9 +244,10 @@ bool planish_command_stages(int argc, char **argv, PlanishError *error)
     return true;
   }
   listing.rate = isnan(listing.rate) ? 48000.0 : listing.rate;
-  if (listing.rate < 1.0) {
-    return planish_fail(error, PLANISH_BAD_USE, "no sample rate: --rate %g: give one in Hz",
-                        listing.rate);
+  if (listing.rate < PLANISH_MEASURE_MIN_RATE || listing.rate > PLANISH_MEASURE_MAX_RATE) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%g is out of range of a sample rate: --rate: give %g to %g Hz",
+                        listing.rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
   char *bundle = planish_bundle_find(bundle_option, error);
   listing.host = bundle == NULL ? NULL : planish_host_new(bundle, error);

@@ -10,8 +10,7 @@ static void fill(PlanishError *error, PlanishOutcome outcome, const char *format
     return;
   }
   error->outcome = outcome;
-  planish_text_vformat(error->text, sizeof error->text, format, arguments);
-  planish_text_to_line(error->text);
+  planish_text_vline(error->text, sizeof error->text, format, arguments);
 }
 
 bool planish_fail(PlanishError *error, PlanishOutcome outcome, const char *format, ...)

@@ -104,6 +104,15 @@ const char *planish_host_uri(const PlanishHost *host, uint32_t n)
   return host->uris[n];
 }
 
+/* lilv would tell of what is none in words of its own. A scheme, a colon, and none of the
+ * characters that a URI cannot hold (RFC 3986). */
+static bool is_uri(const char *text)
+{
+  static const char scheme[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789+-.";
+  const size_t length = strspn(text, scheme);
+  return length > 0 && text[length] == ':' && strpbrk(text, " <>\"{}|\\^`") == NULL;
+}
+
 static const LilvPlugin *look_up(LilvWorld *world, const char *uri)
 {
   LilvNode *node = lilv_new_uri(world, uri);
@@ -132,6 +141,11 @@ static const PlanishPlugin *keep(PlanishHost *host, LilvWorld *world, const Lilv
 
 static const PlanishPlugin *find_foreign(PlanishHost *host, const char *uri, PlanishError *error)
 {
+  if (!is_uri(uri)) {
+    planish_fail(error, PLANISH_BAD_USE,
+                 "no URI: %s: name a stage that \"planish stages\" lists, or a plugin's URI", uri);
+    return NULL;
+  }
   if (host->foreign == NULL) {
     host->foreign = lilv_world_new();
     if (host->foreign == NULL) {
@@ -169,9 +183,9 @@ static void fail_unknown(const PlanishHost *host, const char *name, PlanishError
 
 const PlanishPlugin *planish_host_plugin(PlanishHost *host, const char *name, PlanishError *error)
 {
-  const bool is_uri = strchr(name, ':') != NULL;
-  const bool ours = !is_uri || strncmp(name, URN_PREFIX, sizeof URN_PREFIX - 1) == 0;
-  char *uri = is_uri ? planish_text_copy(name) : planish_text_new(URN_PREFIX "%s", name);
+  const bool whole = strchr(name, ':') != NULL;
+  const bool ours = !whole || strncmp(name, URN_PREFIX, sizeof URN_PREFIX - 1) == 0;
+  char *uri = whole ? planish_text_copy(name) : planish_text_new(URN_PREFIX "%s", name);
   if (uri == NULL) {
     planish_fail_memory(error);
     return NULL;
@@ -180,11 +194,11 @@ const PlanishPlugin *planish_host_plugin(PlanishHost *host, const char *name, Pl
   for (uint32_t n = 0; n < host->plugin_count && plugin == NULL; ++n) {
     plugin = strcmp(host->plugins[n]->uri, uri) == 0 ? host->plugins[n] : NULL;
   }
-  const LilvPlugin *lilv = plugin == NULL ? look_up(host->world, uri) : NULL;
+  const LilvPlugin *lilv = plugin == NULL && is_uri(uri) ? look_up(host->world, uri) : NULL;
   if (lilv != NULL) {
     plugin = keep(host, host->world, lilv, error);
   } else if (plugin == NULL && ours) {
-    fail_unknown(host, is_uri ? name + sizeof URN_PREFIX - 1 : name, error);
+    fail_unknown(host, whole ? name + sizeof URN_PREFIX - 1 : name, error);
   } else if (plugin == NULL) {
     plugin = find_foreign(host, uri, error);
   }

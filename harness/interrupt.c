@@ -13,11 +13,16 @@ static void ask(int signal)
 
 void planish_interrupt_install(void)
 {
+  static const int asking[] = {SIGINT, SIGTERM, SIGHUP};
   struct sigaction action = {.sa_handler = ask, .sa_flags = SA_RESTART};
   sigemptyset(&action.sa_mask);
-  sigaction(SIGINT, &action, NULL);
-  sigaction(SIGTERM, &action, NULL);
-  sigaction(SIGHUP, &action, NULL);
+  for (size_t n = 0; n < sizeof asking / sizeof *asking; ++n) {
+    struct sigaction before;
+    /* nohup, and a shell that starts a job in the background, have these ignored. */
+    if (sigaction(asking[n], NULL, &before) == 0 && before.sa_handler != SIG_IGN) {
+      sigaction(asking[n], &action, NULL);
+    }
+  }
   action.sa_handler = SIG_IGN;
   sigaction(SIGPIPE, &action, NULL);
   sigaction(SIGXFSZ, &action, NULL);

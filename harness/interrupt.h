@@ -1,5 +1,6 @@
-/* SIGINT, SIGTERM and SIGHUP ask for an orderly end: whatever is half-written is removed on the
- * way out. SIGPIPE and SIGXFSZ become errors of the write that met them. Thread: any. */
+/* SIGINT, SIGTERM and SIGHUP ask for an orderly end, unless whoever started the program has them
+ * ignored: whatever is half-written is removed on the way out. SIGPIPE and SIGXFSZ become errors of
+ * the write that met them. Thread: any. */
 #ifndef PLANISH_HARNESS_INTERRUPT_H
 #define PLANISH_HARNESS_INTERRUPT_H
 

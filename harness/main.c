@@ -2,7 +2,9 @@
 #include "harness/interrupt.h"
 #include "harness/text.h"
 
+#include <fcntl.h>
 #include <string.h>
+#include <unistd.h>
 
 typedef struct {
   const char *name;
@@ -87,9 +89,22 @@ static void run(int argc, char **argv, PlanishError *error)
   fail_unknown(name, error);
 }
 
+/* A standard stream that came closed would give its number to the next file that is opened, and
+ * what is printed would end in a master. What stands in for it refuses what it is for. */
+static void hold_standard_streams(void)
+{
+  static const int stand_ins[] = {O_WRONLY, O_RDONLY, O_RDONLY};
+  for (int stream = STDIN_FILENO; stream <= STDERR_FILENO; ++stream) {
+    if (fcntl(stream, F_GETFD) < 0) {
+      (void)open("/dev/null", stand_ins[stream]);
+    }
+  }
+}
+
 int main(int argc, char **argv)
 {
   PlanishError error = {0};
+  hold_standard_streams();
   planish_interrupt_install();
   run(argc, argv, &error);
   if (fflush(stdout) != 0 || ferror(stdout)) {

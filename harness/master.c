@@ -84,8 +84,8 @@ static bool find_input_gain(const PlanishMasterJob *job, PlanishMasterReport *re
   if (sheet->input == PLANISH_INPUT_LOUDNESS) {
     if (!isfinite(report->mix.integrated)) {
       return planish_fail(error, PLANISH_BAD_AUDIO,
-                          "silent, it has no loudness to be brought to a working level: %s: check "
-                          "the export, or give \"input: {gain: 0}\"",
+                          "silent, or shorter than 0.4 s: it has no loudness to be brought to a "
+                          "working level: %s: check the export, or give \"input: {gain: 0}\"",
                           planish_reader_path(job->mix));
     }
     report->input_gain = sheet->input_value - report->mix.integrated;
@@ -105,15 +105,24 @@ static const PlanishPluginPort *port_of(const PlanishSheet *sheet, const Planish
   return &sheet->stages[control->stage].plugin->ports[control->port];
 }
 
+/* Whether a control is a plain gain: what it adds to the level ahead of whatever limits. */
+static bool is_plain_gain(const PlanishPluginPort *port)
+{
+  return strcmp(port->unit, "dB") == 0 &&
+         (strcmp(port->symbol, "input_gain") == 0 || strcmp(port->symbol, "output_gain") == 0 ||
+          strcmp(port->symbol, "gain") == 0);
+}
+
 /* Where landing begins: at the sheet's value, else where a chain that limits nothing would land. */
 static double first_control(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
   PlanishSheet *sheet = job->sheet;
   const double value = (double)*value_of(sheet, &sheet->by);
   const double working = report->mix.integrated + report->input_gain;
-  const bool is_gain = strcmp(port_of(sheet, &sheet->by)->unit, "dB") == 0;
   const bool given = sheet->stages[sheet->by.stage].given[sheet->by.port];
-  return given || !is_gain || !isfinite(working) ? value : sheet->loudness - working;
+  return given || !is_plain_gain(port_of(sheet, &sheet->by)) || !isfinite(working)
+             ? value
+             : sheet->loudness - working;
 }
 
 static void start_landing(const PlanishMasterJob *job, PlanishMasterReport *report)
@@ -157,17 +166,20 @@ static void apply(const PlanishMasterJob *job, const PlanishLandingTask *task, d
  * whose control is moved, and the plain gains from there on. NAN: that cannot be said. */
 static double unlimited_loudness(PlanishSheet *sheet, const PlanishAccount *accounts)
 {
-  if (accounts == NULL || !sheet->has_by || strcmp(port_of(sheet, &sheet->by)->unit, "dB") != 0) {
+  if (accounts == NULL || !sheet->has_by || !is_plain_gain(port_of(sheet, &sheet->by))) {
     return (double)NAN;
   }
-  double gains = (double)*value_of(sheet, &sheet->by);
+  double gains = 0.0;
   for (uint32_t s = sheet->by.stage; s < sheet->stage_count; ++s) {
     const PlanishPlugin *plugin = sheet->stages[s].plugin;
-    const int ports[2] = {planish_plugin_find(plugin, "input_gain"),
-                          planish_plugin_find(plugin, "output_gain")};
-    for (int n = 0; n < 2; ++n) {
-      const bool moved = s == sheet->by.stage && ports[n] == (int)sheet->by.port;
-      gains += ports[n] < 0 || moved ? 0.0 : (double)sheet->stages[s].values[ports[n]];
+    const float *values = sheet->stages[s].values;
+    if (plugin->enabled >= 0 && values[plugin->enabled] <= 0.0f) {
+      continue;
+    }
+    for (uint32_t port = 0; port < plugin->port_count; ++port) {
+      const bool gain = plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT &&
+                        is_plain_gain(&plugin->ports[port]);
+      gains += gain ? (double)values[port] : 0.0;
     }
   }
   return accounts[sheet->by.stage].loudness_in + gains;
@@ -256,7 +268,8 @@ static PlanishWriter *write_matched(Teller *teller, const PlanishWriter *master,
   const double gain = excerpt.integrated - teller->report->result.integrated;
   if (!isfinite(gain)) {
     planish_fail(error, PLANISH_BAD_AUDIO,
-                 "silent, it has no loudness to match: %s: leave --matched out",
+                 "silent, or shorter than 0.4 s: it has no loudness to match: %s: leave "
+                 "--matched out",
                  planish_reader_path(job->mix));
     return NULL;
   }
@@ -300,6 +313,7 @@ static bool deliver(Teller *teller, Take *best, PlanishError *error)
     }
   }
   teller->report->clipped = planish_writer_clipped(best->writer);
+  teller->report->matched_clipped = matched == NULL ? 0 : planish_writer_clipped(matched);
   const bool done = planish_interrupt_check(error) && planish_writer_commit(best->writer, error) &&
                     (matched == NULL || planish_writer_commit(matched, error));
   planish_writer_free(matched);

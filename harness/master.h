@@ -37,8 +37,9 @@ typedef struct {
   uint32_t account_count;
   uint32_t latency; /* frames */
   uint64_t frames;
-  uint64_t clipped;    /* samples that 24 bit could not hold */
-  double matched_gain; /* dB */
+  uint64_t clipped;         /* samples that 24 bit could not hold */
+  double matched_gain;      /* dB */
+  uint64_t matched_clipped; /* samples of the matched file likewise */
 } PlanishMasterReport;
 
 /* Writes job->out (and job->matched), also where the target is missed: whoever calls looks at

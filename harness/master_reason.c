@@ -5,6 +5,9 @@
 
 #include <math.h>
 
+/* LU/dB: a limiter that is driven hard still gains more. */
+static const double moves_nothing = 0.005;
+
 static void name_control(const PlanishSheet *sheet, char *text, size_t size)
 {
   const PlanishSheetStage *stage = &sheet->stages[sheet->by.stage];
@@ -40,11 +43,18 @@ void planish_master_reason(const PlanishMasterJob *job, const PlanishMasterRepor
     break;
   case PLANISH_LANDING_CONTROL_AT_END:
     planish_text_format(text, size,
-                        "target missed: %s: %s is at the end of its range (%g dB): change the "
-                        "working level in \"input\" or the target",
-                        how_near, control, landing->best.control);
+                        "target missed: %s: %s is at the %s end of its range (%g dB): change the "
+                        "working level in \"input\", the target, or the control in \"by\"",
+                        how_near, control, off < 0.0 ? "upper" : "lower", landing->last.control);
     break;
   case PLANISH_LANDING_STALL:
+    if (landing->slope < moves_nothing) {
+      planish_text_format(text, size,
+                          "target missed: %s: %s does not make it louder: name a gain ahead of the "
+                          "limiters in \"by\", or ask for less",
+                          how_near, control);
+      break;
+    }
     planish_text_format(text, size,
                         "target missed: %s: the limiters have stalled, 1 dB more of %s wins only "
                         "%.2f LU: put a clipper ahead of or behind them, or ask for less",
@@ -57,8 +67,10 @@ void planish_master_reason(const PlanishMasterJob *job, const PlanishMasterRepor
                         landing->best.true_peak - task->ceiling, task->ceiling);
     break;
   case PLANISH_LANDING_SILENT:
-    planish_text_format(text, size,
-                        "target missed: the result is silent: check the mix and the stages");
+    planish_text_format(
+        text, size,
+        "target missed: the result is silent, or shorter than 0.4 s: check the mix and "
+        "the stages");
     break;
   }
 }

@@ -62,6 +62,21 @@ static bool take(const char *command, const PlanishOption *option, const char *t
   return false;
 }
 
+/* After getopt_long() has returned `got`. It tells of a letter in optopt, and may not have come to
+ * the end of the argument then. */
+static bool fail_option(char **argv, int got, PlanishError *error)
+{
+  const char letter[3] = {'-', (char)optopt, '\0'};
+  const bool is_letter = got == '?' && optopt != 0;
+  const char *name = is_letter ? letter : argv[optind - 1];
+  const char *problem = got == ':'                  ? "a value is missing"
+                        : strchr(name, '=') != NULL ? "unknown option, or one without a value"
+                        : is_letter                 ? "unknown option"
+                                                    : "unknown option, or not clear";
+  return planish_fail(error, PLANISH_BAD_USE, "%s: %s: see planish %s --help", problem, name,
+                      argv[0]);
+}
+
 bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
                           int *operands, PlanishError *error)
 {
@@ -77,9 +92,7 @@ bool planish_options_read(int argc, char **argv, const PlanishOption *options, s
   int got = 0;
   while ((got = getopt_long(argc, argv, ":", list, &found)) != -1) {
     if (got != 0) {
-      return planish_fail(error, PLANISH_BAD_USE, "%s: %s: see planish %s --help",
-                          got == ':' ? "a value is missing" : "unknown option", argv[optind - 1],
-                          argv[0]);
+      return fail_option(argv, got, error);
     }
     if (!take(argv[0], &options[found], optarg, error)) {
       return false;
@@ -92,14 +105,21 @@ bool planish_options_read(int argc, char **argv, const PlanishOption *options, s
 bool planish_options_complain(const char *path, const PlanishMistakes *mistakes,
                               PlanishError *error)
 {
+  char line[sizeof mistakes->list->text + 640];
   for (size_t n = 0; n < mistakes->count; ++n) {
     const PlanishError *mistake = &mistakes->list[n];
     if (mistake->line > 0) {
-      planish_text_print(stderr, "planish: %s:%d:%d: %s\n", path, mistake->line, mistake->column,
-                         mistake->text);
+      planish_text_line(line, sizeof line, "%s:%d:%d: %s", path, mistake->line, mistake->column,
+                        mistake->text);
     } else {
-      planish_text_print(stderr, "planish: %s: %s\n", path, mistake->text);
+      planish_text_line(line, sizeof line, "%s: %s", path, mistake->text);
     }
+    planish_text_print(stderr, "planish: %s\n", line);
+  }
+  if (mistakes->untold > 0) {
+    planish_text_line(line, sizeof line, "%s: %zu more mistakes: mend these first", path,
+                      mistakes->untold);
+    planish_text_print(stderr, "planish: %s\n", line);
   }
   planish_fail(error, mistakes->count > 0 ? mistakes->list[0].outcome : PLANISH_BAD_FILE, "%s", "");
   return false;
@@ -110,7 +130,7 @@ void planish_options_warn(const char *format, ...)
   char text[640];
   va_list arguments;
   va_start(arguments, format);
-  planish_text_vformat(text, sizeof text, format, arguments);
+  planish_text_vline(text, sizeof text, format, arguments);
   va_end(arguments);
   planish_text_print(stderr, "planish: warning: %s\n", text);
 }

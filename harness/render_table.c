@@ -193,7 +193,11 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
                       sheet->has_loudness ? sheet->loudness : (double)NAN);
   planish_json_number(&json, "target_ceiling_dbtp",
                       sheet->has_ceiling ? sheet->ceiling : (double)NAN);
-  planish_json_bool(&json, "landed", report->landing.state == PLANISH_LANDED);
+  if (report->landing_wanted) {
+    planish_json_bool(&json, "landed", report->landing.state == PLANISH_LANDED);
+  } else {
+    planish_json_null(&json, "landed");
+  }
   planish_json_integer(&json, "renders", report->landing.renders);
   planish_json_number(&json, "moved_to",
                       report->landing.task.has_loudness ? report->landing.best.control

@@ -153,11 +153,8 @@ static bool read_control(Reading *reading, const PlanishNode *node, PlanishContr
            planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
   }
   const PlanishSheetStage *stage = &reading->sheet->stages[control->stage];
-  return planish_sheet_is_continuous(&stage->plugin->ports[control->port]) ||
-         planish_mistake(reading->mistakes, node->line, node->column,
-                         "%s: a switch or choice cannot be moved in small steps: name a control "
-                         "with a range",
-                         node->text);
+  return planish_sheet_can_land(&stage->plugin->ports[control->port], node->text, &error) ||
+         planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
 }
 
 static bool read_by(Reading *reading, const PlanishNode *node)
@@ -201,6 +198,14 @@ static bool read_target(Reading *reading, const PlanishNode *node)
                                    {"by", read_by},
                                    {"ceiling_at", read_ceiling_at}};
   read_map(reading, node, "target", members, LENGTH(members));
+  for (uint32_t n = 0; reading->sheet->has_by && n < reading->sheet->ceiling_count; ++n) {
+    const PlanishControl *control = &reading->sheet->ceiling_at[n];
+    if (control->stage == reading->sheet->by.stage && control->port == reading->sheet->by.port) {
+      planish_mistake(reading->mistakes, node->line, node->column,
+                      "target: by and ceiling_at name the same control: loudness and ceiling each "
+                      "need their own");
+    }
+  }
   if (reading->sheet->has_loudness && !reading->sheet->has_by && reading->mistakes->count == 0) {
     planish_mistake(reading->mistakes, node->line, node->column,
                     "target: a loudness without a control to reach it: add \"by: NAME.SYMBOL\"");

@@ -84,7 +84,8 @@ void planish_sheet_free(PlanishSheet *sheet);
 bool planish_sheet_set_loudness(PlanishSheet *sheet, double lufs, PlanishError *error);
 /* Also sets every ceiling_at control. */
 bool planish_sheet_set_ceiling(PlanishSheet *sheet, double dbtp, PlanishError *error);
-/* NAME.SYMBOL=VALUE. */
-bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, PlanishError *error);
+/* NAME.SYMBOL=VALUE. `audition` as above. */
+bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, bool audition,
+                               PlanishError *error);
 
 #endif

@@ -45,7 +45,8 @@ bool planish_sheet_set_ceiling(PlanishSheet *sheet, double dbtp, PlanishError *e
   return true;
 }
 
-bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, PlanishError *error)
+bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, bool audition,
+                               PlanishError *error)
 {
   char name[128];
   const char *equals = strchr(assignment, '=');
@@ -59,7 +60,8 @@ bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, Plan
     return false;
   }
   PlanishSheetStage *stage = &sheet->stages[control.stage];
+  const PlanishPluginPort *port = &stage->plugin->ports[control.port];
   stage->given[control.port] = true;
-  return planish_sheet_port_value(&stage->plugin->ports[control.port], equals + 1, false,
-                                  &stage->values[control.port], error);
+  return planish_sheet_port_value(port, equals + 1, false, &stage->values[control.port], error) &&
+         planish_sheet_check_audition(port, stage->values[control.port], audition, error);
 }

@@ -93,13 +93,6 @@ static bool read_plugin(Reading *reading, PlanishSheetStage *stage, const Planis
   return true;
 }
 
-/* What these let through is for the ear alone. */
-static bool is_for_audition(const char *symbol)
-{
-  return strcmp(symbol, "listen") == 0 || strcmp(symbol, "listen_band") == 0 ||
-         strcmp(symbol, "loudness_match") == 0;
-}
-
 static void read_value(Reading *reading, PlanishSheetStage *stage, const PlanishNode *node)
 {
   PlanishError error = {0};
@@ -122,11 +115,8 @@ static void read_value(Reading *reading, PlanishSheetStage *stage, const Planish
     return;
   }
   stage->given[index] = true;
-  if (!reading->audition && is_for_audition(port->symbol) && stage->values[index] != 0.0f) {
-    planish_mistake(reading->mistakes, node->line, node->column,
-                    "%s: is for listening, the result would be no master: remove it, or pass "
-                    "--audition",
-                    port->symbol);
+  if (!planish_sheet_check_audition(port, stage->values[index], reading->audition, &error)) {
+    tell(reading, node, &error);
   }
 }
 

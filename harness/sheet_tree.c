@@ -22,6 +22,10 @@ static PlanishError no_memory = {
 
 bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char *format, ...)
 {
+  if (mistakes->count == PLANISH_SHEET_MISTAKES) {
+    mistakes->untold += 1;
+    return false;
+  }
   PlanishError *longer =
       mistakes->list == &no_memory
           ? NULL
@@ -38,9 +42,8 @@ bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char
   *mistake = (PlanishError){.outcome = PLANISH_BAD_USE, .line = line, .column = column};
   va_list arguments;
   va_start(arguments, format);
-  planish_text_vformat(mistake->text, sizeof mistake->text, format, arguments);
+  planish_text_vline(mistake->text, sizeof mistake->text, format, arguments);
   va_end(arguments);
-  planish_text_to_line(mistake->text);
   return false;
 }
 
@@ -184,9 +187,16 @@ static void read_members(Reading *reading, const char *text, PlanishNode *parent
   const yaml_event_type_t end = map ? YAML_MAPPING_END_EVENT : YAML_SEQUENCE_END_EVENT;
   PlanishNode **place = &parent->first;
   yaml_event_t event;
-  while (next_event(reading, text, &event) && event.type != end) {
+  for (int count = 0; next_event(reading, text, &event) && event.type != end; ++count) {
     PlanishNode *key = NULL;
     bool good = true;
+    if (count == PLANISH_SHEET_MEMBERS) {
+      reading->broken = true;
+      planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
+                      "more than %d in one list or map: a sheet needs fewer",
+                      PLANISH_SHEET_MEMBERS);
+      break;
+    }
     if (map) {
       key = read_node(reading, text, &event, depth);
       yaml_event_delete(&event);

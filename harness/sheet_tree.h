@@ -2,7 +2,8 @@
  *
  * YAML 1.1 by libyaml's events, less what a sheet has no use for: anchors, aliases, tags, more than
  * one document, keys that are no plain text, keys that stand twice in one map, more than
- * PLANISH_SHEET_DEPTH levels. Thread: one at a time a tree. */
+ * PLANISH_SHEET_DEPTH levels or PLANISH_SHEET_MEMBERS in one list or map. Thread: one at a time a
+ * tree. */
 #ifndef PLANISH_HARNESS_SHEET_TREE_H
 #define PLANISH_HARNESS_SHEET_TREE_H
 
@@ -11,13 +12,16 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define PLANISH_SHEET_DEPTH 32
-#define PLANISH_SHEET_BYTES 1048576L /* a longer text is no sheet */
+#define PLANISH_SHEET_DEPTH    32
+#define PLANISH_SHEET_BYTES    1048576L /* a longer text is no sheet */
+#define PLANISH_SHEET_MEMBERS  1000     /* of one list or map */
+#define PLANISH_SHEET_MISTAKES 100      /* that are told; of others, that there are more */
 
-/* What is wrong with a sheet: all of it, in the order in which it was found. */
+/* What is wrong with a sheet, in the order in which it was found. */
 typedef struct {
   PlanishError *list;
   size_t count;
+  size_t untold; /* that found no room */
 } PlanishMistakes;
 
 /* Adds one. Always false. Without memory it is lost, but never the first. */

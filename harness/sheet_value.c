@@ -101,10 +101,32 @@ bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, b
   return true;
 }
 
-bool planish_sheet_is_continuous(const PlanishPluginPort *port)
+bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
+                                  PlanishError *error)
 {
-  return port->kind == PLANISH_PLUGIN_CONTROL_INPUT && !port->whole && !port->toggled &&
-         !port->enumeration && isfinite(port->minimum) && isfinite(port->maximum);
+  const bool for_the_ear = strcmp(port->symbol, "listen") == 0 ||
+                           strcmp(port->symbol, "listen_band") == 0 ||
+                           strcmp(port->symbol, "loudness_match") == 0;
+  return audition || !for_the_ear || value == 0.0f ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "%s: is for listening, the result would be no master: remove it, or pass "
+                      "--audition",
+                      port->symbol);
+}
+
+bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, PlanishError *error)
+{
+  if (port->whole || port->toggled || port->enumeration || !isfinite(port->minimum) ||
+      !isfinite(port->maximum)) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%s: a switch or choice cannot be moved in small steps: name a control "
+                        "with a range",
+                        text);
+  }
+  return port->unit[0] == '\0' || strcmp(port->unit, "dB") == 0 ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "%s: is in %s, a target is reached in dB: name a gain or ceiling", text,
+                      port->unit);
 }
 
 bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint32_t *port,
@@ -124,8 +146,9 @@ bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint3
   const char *name = planish_plugin_short_uri(plugin);
   const int found = planish_plugin_find(plugin, symbol);
   if (found >= 0) {
-    return planish_fail(error, PLANISH_BAD_USE, "%s: %s reports it, it cannot be set: remove it",
-                        symbol, name);
+    const bool reported = plugin->ports[found].kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
+    return planish_fail(error, PLANISH_BAD_USE, "%s: %s %s, it cannot be set: remove it", symbol,
+                        name, reported ? "reports it" : "has its audio there");
   }
   return nearest.best != NULL
              ? planish_fail(error, PLANISH_BAD_USE, "%s: no control of %s: did you mean %s?",
@@ -167,7 +190,7 @@ bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishC
                            PlanishError *error)
 {
   const char *dot = strchr(text, '.');
-  if (dot == NULL) {
+  if (dot == NULL || dot == text || dot[1] == '\0') {
     return planish_fail(error, PLANISH_BAD_USE,
                         "%s: no control: give NAME.SYMBOL, a stage's name and a control's symbol",
                         text);

@@ -21,6 +21,11 @@ bool planish_sheet_number(const PlanishNode *node, const char *what, double mini
 bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
                               float *value, PlanishError *error);
 
+/* Whether `value` of `port` may be in a master: listen, listen_band and loudness_match are for the
+ * ear, so unless this is an `audition` they must be off. On failure a line without place. */
+bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
+                                  PlanishError *error);
+
 /* A control input by symbol. On failure a line without place, with the nearest one. */
 bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint32_t *port,
                           PlanishError *error);
@@ -29,8 +34,9 @@ bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint3
 bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishControl *control,
                            PlanishError *error);
 
-/* Whether `port` may be moved by landing: a control input that takes any value of its range. */
-bool planish_sheet_is_continuous(const PlanishPluginPort *port);
+/* Whether landing can move `port`: a control input in dB (or without a unit) that takes any value
+ * of its range. On failure a line without place, where `text` names the control. */
+bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, PlanishError *error);
 
 /* Tells of a key that is none of `keys`, with the nearest. Always false. */
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,

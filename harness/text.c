@@ -76,11 +76,51 @@ char *planish_text_copy(const char *text)
   return copy == NULL ? NULL : memcpy(copy, text, size);
 }
 
-void planish_text_to_line(char *text)
+static bool is_continuation(char byte)
 {
+  return ((unsigned char)byte & 0xc0) == 0x80;
+}
+
+/* Copies `whole`, of `length` bytes, with its middle left out, not cutting a character of UTF-8. */
+static void shorten(char *text, size_t size, const char *whole, size_t length)
+{
+  static const char gap[] = " ... ";
+  size_t head = (size - sizeof gap) / 2;
+  const char *tail = whole + length - (size - sizeof gap - head);
+  while (head > 0 && is_continuation(whole[head])) {
+    head -= 1;
+  }
+  while (is_continuation(*tail)) {
+    tail += 1;
+  }
+  memcpy(text, whole, head);
+  memcpy(text + head, gap, sizeof gap);
+  strcat(text + head, tail);
+}
+
+void planish_text_vline(char *text, size_t size, const char *format, va_list arguments)
+{
+  va_list again;
+  va_copy(again, arguments);
+  const int length = planish_text_vformat(text, size, format, arguments);
+  char *whole = length >= (int)size ? malloc((size_t)length + 1) : NULL;
+  if (whole != NULL) {
+    planish_text_vformat(whole, (size_t)length + 1, format, again);
+    shorten(text, size, whole, (size_t)length);
+    free(whole);
+  }
+  va_end(again);
   for (; *text != '\0'; ++text) {
     *text = (unsigned char)*text < ' ' || *text == 0x7f ? '?' : *text;
   }
+}
+
+void planish_text_line(char *text, size_t size, const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  planish_text_vline(text, size, format, arguments);
+  va_end(arguments);
 }
 
 bool planish_text_number(const char *text, double *value)
@@ -174,8 +214,8 @@ static unsigned distance_between(const char *a, const char *b)
 PlanishNearest planish_nearest_to(const char *wanted)
 {
   const size_t length = strlen(wanted);
-  return (PlanishNearest){.wanted = wanted,
-                          .distance = (unsigned)(length < 3 ? 2 : length / 3 + 1)};
+  return (PlanishNearest){
+      .wanted = wanted, .distance = length < 3 ? 2 : least((unsigned)length / 3 + 1, LONGEST_NAME)};
 }
 
 void planish_nearest_consider(PlanishNearest *nearest, const char *candidate)

@@ -20,8 +20,12 @@ int planish_text_print(FILE *file, const char *format, ...) __attribute__((forma
 char *planish_text_new(const char *format, ...) __attribute__((format(printf, 1, 2)));
 char *planish_text_copy(const char *text);
 
-/* Makes one line of a text: names from outside may hold line feeds and worse. */
-void planish_text_to_line(char *text);
+/* The same as one line: names from outside may hold line feeds and worse, which become '?', and may
+ * be long: what does not fit is left out in the middle, since a message ends with what to do. */
+void planish_text_line(char *text, size_t size, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void planish_text_vline(char *text, size_t size, const char *format, va_list arguments)
+    __attribute__((format(printf, 3, 0)));
 
 /* Reads a whole text as one finite decimal number: sign, digits, point, exponent; no hexadecimal,
  * no blanks, no "inf" or "nan". False leaves *value as it was. */

@@ -1,112 +1,9 @@
 /* The program as its user meets it: exit codes, one line of error, nothing half-written. */
-#include "tests/harness/files_fixture.h"
-#include "tests/unit/cmocka_headers.h"
+#include "tests/harness/program_fixture.h"
 
-#include <fcntl.h>
 #include <poll.h>
-#include <signal.h>
 #include <sys/resource.h>
-#include <sys/wait.h>
 #include <time.h>
-
-enum { RATE = 48000, LENGTH = 480000, WAV24 = SF_FORMAT_WAV | SF_FORMAT_PCM_24 };
-
-static float *music;
-
-static const char sheet_text[] =
-    "planish: 1\n"
-    "input: {loudness: -18}\n"
-    "target: {loudness: -12, ceiling: -0.5, by: drive.input_gain, ceiling_at: [drive.ceiling]}\n"
-    "stages:\n"
-    "  - {stage: test-delay, name: late, taps: 777}\n"
-    "  - {stage: test-drive, name: drive}\n";
-
-/* What a run of the program left. */
-typedef struct {
-  int code;
-  char out[8192];
-  char error[4096];
-} Outcome;
-
-/* execv() takes strings without const, though it does not write them. */
-static pid_t launch(const char *const given[])
-{
-  char *arguments[12] = {NULL};
-  for (int n = 0; given[n] != NULL; ++n) {
-    memcpy(&arguments[n], &given[n], sizeof given[n]);
-  }
-  const pid_t child = fork();
-  if (child == 0) {
-    const int out = open(in_folder("stdout"), O_WRONLY | O_CREAT | O_TRUNC, 0600);
-    const int error = open(in_folder("stderr"), O_WRONLY | O_CREAT | O_TRUNC, 0600);
-    dup2(out, STDOUT_FILENO);
-    dup2(error, STDERR_FILENO);
-    execv(getenv("PLANISH_PROGRAM"), arguments);
-    _exit(99);
-  }
-  return child;
-}
-
-static void read_text(const char *name, char *text, size_t size)
-{
-  FILE *file = fopen(in_folder(name), "r");
-  text[file == NULL ? 0 : fread(text, 1, size - 1, file)] = '\0';
-  if (file != NULL) {
-    fclose(file);
-  }
-  remove(in_folder(name));
-}
-
-static Outcome finish(pid_t child)
-{
-  Outcome outcome;
-  int status = 0;
-  waitpid(child, &status, 0);
-  outcome.code = WIFEXITED(status) ? WEXITSTATUS(status) : -WTERMSIG(status);
-  memset(outcome.out, 0, sizeof outcome.out);
-  memset(outcome.error, 0, sizeof outcome.error);
-  read_text("stdout", outcome.out, sizeof outcome.out);
-  read_text("stderr", outcome.error, sizeof outcome.error);
-  return outcome;
-}
-
-#define RUN(...) finish(launch((const char *const[]){"planish", __VA_ARGS__, NULL}))
-
-static const char *name(const char *file)
-{
-  static char names[16][512];
-  static int next;
-  char *place = names[next++ % 16];
-  snprintf(place, sizeof names[0], "%s/%s", files_folder, file);
-  return place;
-}
-
-static int lines_of(const char *text)
-{
-  int count = 0;
-  for (; *text != '\0'; ++text) {
-    count += *text == '\n';
-  }
-  return count;
-}
-
-static void expect(const Outcome *outcome, int code, const char *says)
-{
-  if (outcome->code != code || strstr(outcome->error, says) == NULL ||
-      (code > 1 && lines_of(outcome->error) != 1) ||
-      (code > 1 && strncmp(outcome->error, "planish: ", 9) != 0)) {
-    print_error("expected %d \"%s\", got %d: %s\n", code, says, outcome->code, outcome->error);
-    fail();
-  }
-}
-
-static int start_files(void **state)
-{
-  empty_folder(state);
-  write_text("sheet.yaml", sheet_text);
-  write_audio("mix.wav", WAV24, RATE, 2, music, LENGTH);
-  return 0;
-}
 
 static void a_master_lands_and_is_the_same_each_time(void **state)
 {
@@ -172,6 +69,11 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"render", "--set=drive.inputgain=1", sheet, mix, out}, 2, "did you mean input_gain?"},
       {{"render", "--from=1:70", sheet, mix, out}, 2, "no time"},
       {{"render", "--from=20", sheet, mix, out}, 2, "empty excerpt"},
+      {{"render", "--from=999999999999999999999999", sheet, mix, out}, 2, "empty excerpt"},
+      {{"render", "--set=late.listen=difference", sheet, mix, out}, 2, "--audition"},
+      {{"measure", "-xy"}, 2, "unknown option: -x"},
+      {{"measure", "--json=yes", mix}, 2, "one without a value: --json=yes"},
+      {{"stages", "--rate=1e9"}, 2, "sample rate"},
       {{"render", "--bundle=/", sheet, mix, out}, 2, "no LV2 bundle: /"},
       {{"render", name("bad.yaml"), mix, out}, 2, "bad.yaml:2:18: unknown stage"},
       {{"render", name("fast.yaml"), mix, out}, 2, "latency changed"},
@@ -367,18 +269,6 @@ static void stages_are_listed(void **state)
   /* One of the test's stages lacks its library. */
   outcome = RUN("stages");
   expect(&outcome, 2, "lacks its library");
-}
-
-static int open_all(void **state)
-{
-  music = make_music(LENGTH);
-  return make_folder(state);
-}
-
-static int close_all(void **state)
-{
-  free(music);
-  return remove_folder(state);
 }
 
 int main(void)

@@ -67,6 +67,11 @@ static const Case cases[] = {
     {HEAD "target: {by: b.gain}\n" STAGE, 2, 14, "no stage named b"},
     {HEAD "target: {by: a.gian}\n" STAGE, 2, 14, "did you mean gain?"},
     {HEAD "target: {by: gain}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
+    {HEAD "target: {by: a.}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
+    {HEAD "target: {by: .gain}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
+    {HEAD "target: {by: a.width}\n" STAGE, 2, 14, "is in %, a target is reached in dB"},
+    {HEAD "target: {ceiling_at: [a.width]}\n" STAGE, 2, 23, "is in %"},
+    {HEAD "target: {by: a.gain, ceiling_at: [a.gain]}\n" STAGE, 2, 9, "the same control"},
     {HEAD "target: {by: a.listen}\n" STAGE, 2, 14, "in small steps"},
     {HEAD "target: {by: a.sample_peak}\n" STAGE, 2, 14, "reports it"},
     {HEAD "target: {by: [a.gain]}\n" STAGE, 2, 14, "give NAME.SYMBOL"},
@@ -82,6 +87,7 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: [x], name: a}\n", 3, 13, "add \"stage:\""},
     {HEAD "stages:\n  - {stage: test-dealy, name: a}\n", 3, 13, "did you mean test-delay?"},
     {HEAD "stages:\n  - {stage: urn:example:x, name: a}\n", 3, 13, "not installed"},
+    {HEAD "stages:\n  - {stage: 'a b: c', name: a}\n", 3, 13, "no URI"},
     {HEAD "stages:\n  - {stage: test-needy, name: a}\n", 3, 13, "requires"},
     {HEAD "stages:\n  - {stage: test-delay}\n", 3, 5, "without a name"},
     {HEAD "stages:\n  - {stage: test-delay, name: a b}\n", 3, 31, "not a name"},
@@ -91,7 +97,7 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: test-delay, name: a, gian: 1}\n", 3, 34, "did you mean gain?"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, reverb: 1}\n", 3, 34, "planish stages"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, latency: 1}\n", 3, 34, "reports it"},
-    {HEAD "stages:\n  - {stage: test-delay, name: a, in_left: 1}\n", 3, 34, "cannot be set"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, in_left: 1}\n", 3, 34, "has its audio there"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 24.5}\n", 3, 40, "give -24 to 24 dB"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 3 dB}\n", 3, 40, "no number"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, gain: true}\n", 3, 40, "no number"},
@@ -220,7 +226,8 @@ static void the_command_line_overrides(void **state)
   (void)state;
   static const char text[] = "planish: 1\n"
                              "target: {by: d.input_gain, ceiling_at: [d.ceiling]}\n"
-                             "stages: [{stage: test-drive, name: d, ceiling: -3}]\n";
+                             "stages: [{stage: test-drive, name: d, ceiling: -3}, "
+                             "{stage: test-delay, name: l}]\n";
   PlanishMistakes mistakes = {0};
   PlanishSheet *sheet = parse(text, false, &mistakes);
   assert_non_null(sheet);
@@ -228,16 +235,18 @@ static void the_command_line_overrides(void **state)
   assert_true(planish_sheet_set_ceiling(sheet, -2.0, &error));
   assert_true(sheet->stages[0].values[5] == -2.0f && sheet->ceiling == -2.0);
   assert_true(planish_sheet_set_loudness(sheet, -9.0, &error));
-  assert_true(planish_sheet_set_control(sheet, "d.input_gain=4.25", &error));
+  assert_true(planish_sheet_set_control(sheet, "d.input_gain=4.25", false, &error));
   assert_true(sheet->stages[0].values[4] == 4.25f);
-  static const char *const bad[] = {
-      "d.input_gain", "d.input_gian=1", "e.input_gain=1", "d.input_gain=x", "d.input_gain=25", "=",
-      "d.=1"};
+  static const char *const bad[] = {"d.input_gain",   "d.input_gian=1",  "e.input_gain=1",
+                                    "d.input_gain=x", "d.input_gain=25", "=",
+                                    "d.=1",           "l.listen=1"};
   for (size_t n = 0; n < sizeof bad / sizeof *bad; ++n) {
     planish_error_clear(&error);
-    assert_false(planish_sheet_set_control(sheet, bad[n], &error));
+    assert_false(planish_sheet_set_control(sheet, bad[n], false, &error));
     assert_int_equal(error.outcome, PLANISH_BAD_USE);
   }
+  planish_error_clear(&error);
+  assert_true(planish_sheet_set_control(sheet, "l.listen=1", true, &error));
   assert_false(planish_sheet_set_ceiling(sheet, -21.0, &error));
   assert_false(planish_sheet_set_loudness(sheet, 3.0, &error));
   planish_sheet_free(sheet);
