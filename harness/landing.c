@@ -19,6 +19,10 @@ static const double aim_under = 0.005;
 /* A step that has to be longer than this on a flat slope is not worth taking, dB. */
 static const double stalled_step = 3.0;
 
+/* LU from the target within which an overshoot is taken to be that of the result: farther off, the
+ * ceiling would be lowered for a drive that is not to be. */
+static const double near_enough = 1.5;
+
 /* Settings nearer than this are the same, dB. */
 static const double same = 1e-4;
 
@@ -58,19 +62,24 @@ static double loudness_now(const PlanishLanding *landing, const PlanishLandingPo
   return point->loudness - ceiling_share * (landing->lowering - point->lowering);
 }
 
-/* By how much the ceiling has to go down further; 0: not at all. Ends the landing if it cannot. */
-static double lower_ceiling(PlanishLanding *landing, const PlanishLandingPoint *point,
+/* By how much the ceiling has to go down further; 0: not at all, or not yet. */
+static double lower_ceiling(const PlanishLanding *landing, const PlanishLandingPoint *point,
                             bool again_anyway)
 {
   const double excess = over(landing, point);
-  if (excess <= (again_anyway ? 0.0 : PLANISH_LANDING_OVER)) {
+  const double room = landing->task.most_lowering - landing->lowering;
+  if (excess <= (again_anyway ? 0.0 : PLANISH_LANDING_OVER) ||
+      (again_anyway && fabs(off(landing, point)) > near_enough)) {
     return 0.0;
   }
-  const double room = landing->task.most_lowering - landing->lowering;
-  if (room <= same && excess > PLANISH_LANDING_OVER) {
-    landing->state = PLANISH_LANDING_CEILING_FIXED;
-  }
   return planish_clamp(excess + aim_under, 0.0, planish_max(room, 0.0));
+}
+
+/* Over the ceiling, and the controls that hold it are at their ends. */
+static bool is_ceiling_fixed(const PlanishLanding *landing, const PlanishLandingPoint *point)
+{
+  return over(landing, point) > PLANISH_LANDING_OVER &&
+         landing->task.most_lowering - landing->lowering <= same;
 }
 
 static void keep_bracket(PlanishLanding *landing, const PlanishLandingPoint *point)
@@ -182,7 +191,9 @@ static void decide(PlanishLanding *landing, const PlanishLandingPoint *point)
   landing->state = stuck(landing, point);
   const bool give_up = landing->state != PLANISH_LANDING_ON_ITS_WAY;
   const double lower = lower_ceiling(landing, point, !loud && !give_up);
-  if (landing->state == PLANISH_LANDING_CEILING_FIXED) {
+  /* While the loudness is still on its way, the true peak may yet come down with it. */
+  if ((loud || give_up) && is_ceiling_fixed(landing, point)) {
+    landing->state = PLANISH_LANDING_CEILING_FIXED;
     return;
   }
   if (landing->renders >= PLANISH_LANDING_RENDERS) {

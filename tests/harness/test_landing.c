@@ -129,6 +129,37 @@ static void an_overshoot_lowers_the_ceilings(void **state)
   }
 }
 
+/* The true peak follows the drive up to the ceiling's controls. */
+static double peak_at(double gain, double lowering)
+{
+  return fmin(gain - 10.0, -1.0 - lowering + 0.5);
+}
+
+static PlanishLanding land_from_above(double most_lowering)
+{
+  const Chain chain = {-24.0, 20.0, 1.0, 0.0, -1.0, 0.3};
+  PlanishLandingTask task = task_of(-20.0);
+  task.most_lowering = most_lowering;
+  PlanishLanding landing;
+  planish_landing_start(&landing, &task, 12.0);
+  while (landing.state == PLANISH_LANDING_ON_ITS_WAY) {
+    planish_landing_next(&landing, loudness_at(&chain, landing.control, landing.lowering),
+                         peak_at(landing.control, landing.lowering));
+  }
+  return landing;
+}
+
+static void what_was_over_on_the_way_costs_nothing(void **state)
+{
+  (void)state;
+  static const double rooms[] = {19.0, 0.0};
+  for (size_t n = 0; n < 2; ++n) {
+    const PlanishLanding landing = land_from_above(rooms[n]);
+    assert_int_equal(landing.state, PLANISH_LANDED);
+    assert_true(landing.best.lowering == 0.0);
+  }
+}
+
 static void a_hair_over_is_let_pass(void **state)
 {
   (void)state;
@@ -202,6 +233,7 @@ int main(void)
       cmocka_unit_test(lands_on_chains_of_every_hardness),
       cmocka_unit_test(a_start_near_the_target_lands_in_few),
       cmocka_unit_test(an_overshoot_lowers_the_ceilings),
+      cmocka_unit_test(what_was_over_on_the_way_costs_nothing),
       cmocka_unit_test(a_hair_over_is_let_pass),
       cmocka_unit_test(what_stands_in_the_way_is_told),
       cmocka_unit_test(a_stalled_master_still_gets_under_the_ceiling),
