@@ -6,8 +6,8 @@
  * render on either side of the target, the next stays between them (regula falsi). The first step
  * has one render to go by: if it is known how loud the chain would be without limiting, what is
  * lost is taken to double with each dB, else the slope to be 0.75.
- * Ceiling: if the finished file is over, the controls that hold it go down by the overshoot, and a
- * little more so that the next render is under.
+ * Ceiling: if the finished file is over and its loudness within 1.5 LU, the controls that hold the
+ * ceiling go down by the overshoot, and a little more so that the next render is under.
  * Both at once, at most PLANISH_LANDING_RENDERS renders. The nearest is kept: under the ceiling
  * first, then near the loudness.
  *

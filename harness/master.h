@@ -15,8 +15,8 @@ typedef struct {
   const char *out;     /* checked by planish_writer_check() */
   const char *matched; /* NULL: not asked for */
   PlanishWord word;
-  bool excerpt; /* from..to instead of the whole mix; then nothing is landed: the sheet's controls
-                   stay as they are */
+  bool excerpt; /* from..to instead of the whole mix; then nothing is landed: the control `by` stays
+                   as the sheet has it, or where landing would begin */
   uint64_t from;
   uint64_t to;
   /* Told what is going on; may be NULL. */

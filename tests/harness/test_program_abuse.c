@@ -47,12 +47,12 @@ static void what_a_killed_render_left_goes_with_the_next(void **state)
   close(held);
 }
 
-/* Starts a render of a minute; returns when its half-written file is there. */
+/* Starts a render of half a minute; returns when its half-written file is there. */
 static pid_t start_long(void)
 {
   start_files(NULL);
-  float *noise = make_music(60 * RATE);
-  write_audio("long.wav", WAV24, RATE, 2, noise, 60 * RATE);
+  float *noise = make_music(30 * RATE);
+  write_audio("long.wav", WAV24, RATE, 2, noise, 30 * RATE);
   free(noise);
   const int files = count_files();
   const pid_t child = launch((const char *const[]){"planish", "render", name("sheet.yaml"),
