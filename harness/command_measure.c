@@ -18,7 +18,8 @@ static const char help[] =
     "Measures loudness (ITU-R BS.1770-4, EBU R 128), true peak (by 32 times FFT\n"
     "reconstruction), dynamics, stereo and faults of audio files.\n"
     "\n"
-    "      --json            for machines: an array, one object a file\n"
+    "      --json            for machines: an array, one object a file; \"error\" tells why\n"
+    "                        one could not be measured\n"
     "      --silence-bad     take samples that are no number as silence\n"
     "      --help\n";
 
@@ -114,6 +115,18 @@ static void print_result(const char *path, const PlanishMeasurement *m)
                      (unsigned long long)m->clipped_runs);
 }
 
+static void tell_problem(const char *path, const PlanishError *problem, PlanishJson *json)
+{
+  (void)fflush(stdout);
+  planish_text_print(stderr, "planish: %s\n", problem->text);
+  if (json != NULL) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "file", path);
+    planish_json_string(json, "error", problem->text);
+    planish_json_object_end(json);
+  }
+}
+
 bool planish_command_measure(int argc, char **argv, PlanishError *error)
 {
   bool as_json;
@@ -142,19 +155,24 @@ bool planish_command_measure(int argc, char **argv, PlanishError *error)
   if (as_json) {
     planish_json_array_begin(&json, NULL);
   }
-  bool done = true;
-  for (int n = first; n < argc && done; ++n) {
+  PlanishError problem = {0};
+  for (int n = first; n < argc && problem.outcome != PLANISH_INTERRUPTED; ++n) {
     PlanishMeasurement result;
-    done = measure_file(argv[n], silence_bad, &progress, &result, error);
+    planish_error_clear(&problem);
+    const bool done = measure_file(argv[n], silence_bad, &progress, &result, &problem);
     planish_progress_end(&progress);
     if (done && as_json) {
       planish_measure_json(&json, NULL, argv[n], &result);
     } else if (done) {
       print_result(argv[n], &result);
+    } else {
+      tell_problem(argv[n], &problem, as_json ? &json : NULL);
+      /* The others are measured all the same; the first decides the exit code. */
+      planish_fail(error, problem.outcome, "%s", "");
     }
   }
   if (as_json) {
     planish_json_array_end(&json);
   }
-  return done;
+  return error->outcome == PLANISH_DONE;
 }

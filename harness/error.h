@@ -1,7 +1,8 @@
 /* What went wrong, in one line, and what kind of thing it was.
  *
  * Every function of harness/ that can fail takes a PlanishError, fills it at its first failure and
- * returns false or NULL. Nothing but main prints it or turns the outcome into an exit code.
+ * returns false or NULL. main prints it and turns the outcome into an exit code; a command that
+ * goes on all the same prints it itself.
  *
  * Lines follow one pattern: WHAT went wrong: WHERE: what to do.
  * Thread: any, one error a thread. */

@@ -50,8 +50,9 @@ void planish_master_reason(const PlanishMasterJob *job, const PlanishMasterRepor
   case PLANISH_LANDING_STALL:
     if (landing->slope < moves_nothing) {
       planish_text_format(text, size,
-                          "target missed: %s: %s does not make it louder: name a gain ahead of the "
-                          "limiters in \"by\", or ask for less",
+                          "target missed: %s: %s makes it no louder any more: ask for less, put a "
+                          "clipper ahead of or behind the limiters, or name another control in "
+                          "\"by\"",
                           how_near, control);
       break;
     }

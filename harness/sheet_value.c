@@ -123,10 +123,10 @@ bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, Pla
                         "with a range",
                         text);
   }
-  return port->unit[0] == '\0' || strcmp(port->unit, "dB") == 0 ||
+  return !port->has_unit || strcmp(port->unit, "dB") == 0 ||
          planish_fail(error, PLANISH_BAD_USE,
-                      "%s: is in %s, a target is reached in dB: name a gain or ceiling", text,
-                      port->unit);
+                      "%s: is %s%s, a target is reached in dB: name a gain or ceiling", text,
+                      port->unit[0] == '\0' ? "a plain number" : "in ", port->unit);
 }
 
 bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint32_t *port,

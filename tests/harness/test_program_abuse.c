@@ -197,6 +197,22 @@ static void a_matched_file_that_clips_is_told(void **state)
   assert_non_null(strstr(outcome.error, "same.wav: lower the level"));
 }
 
+static void one_bad_file_does_not_hide_the_others(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  Outcome outcome = RUN("measure", name("absent.wav"), name("mix.wav"));
+  expect(&outcome, 4, "No such file");
+  assert_non_null(strstr(outcome.out, "integrated"));
+  write_text("words.wav", "words\n");
+  outcome = RUN("measure", "--json", name("mix.wav"), name("words.wav"), name("mix.wav"));
+  expect(&outcome, 3, "no audio");
+  assert_non_null(strstr(outcome.out, "\"error\": \"no audio"));
+  const char *first = strstr(outcome.out, "integrated_lufs");
+  assert_non_null(first);
+  assert_non_null(strstr(first + 1, "integrated_lufs"));
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -209,6 +225,7 @@ int main(void)
       cmocka_unit_test(odd_names_stay_on_one_line),
       cmocka_unit_test(a_sheet_of_mistakes_ends),
       cmocka_unit_test(a_matched_file_that_clips_is_told),
+      cmocka_unit_test(one_bad_file_does_not_hide_the_others),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
 }
