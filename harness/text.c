@@ -94,8 +94,8 @@ static void shorten(char *text, size_t size, const char *whole, size_t length)
     tail += 1;
   }
   memcpy(text, whole, head);
-  memcpy(text + head, gap, sizeof gap);
-  strcat(text + head, tail);
+  memcpy(text + head, gap, sizeof gap - 1);
+  memcpy(text + head + sizeof gap - 1, tail, strlen(tail) + 1);
 }
 
 void planish_text_vline(char *text, size_t size, const char *format, va_list arguments)

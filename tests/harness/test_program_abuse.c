@@ -51,8 +51,8 @@ static void what_a_killed_render_left_goes_with_the_next(void **state)
 static pid_t start_long(void)
 {
   start_files(NULL);
-  float *noise = make_music(30 * RATE);
-  write_audio("long.wav", WAV24, RATE, 2, noise, 30 * RATE);
+  float *noise = make_music((size_t)30 * RATE);
+  write_audio("long.wav", WAV24, RATE, 2, noise, (size_t)30 * RATE);
   free(noise);
   const int files = count_files();
   const pid_t child = launch((const char *const[]){"planish", "render", name("sheet.yaml"),
@@ -162,6 +162,7 @@ static void a_sheet_of_mistakes_ends(void **state)
   (void)state;
   start_files(NULL);
   FILE *sheet = fopen(in_folder("many.yaml"), "w");
+  assert_non_null(sheet);
   fputs("planish: 1\n", sheet);
   for (int n = 0; n < 900; ++n) {
     fprintf(sheet, "k%d: 1\n", n);
@@ -186,7 +187,7 @@ static void a_matched_file_that_clips_is_told(void **state)
       RUN("render", "--loudness=-40", "--matched", name("same.wav"), "--set=drive.ceiling=-20",
           name("sheet.yaml"), name("mix.wav"), name("out.wav"));
   assert_true(outcome.code <= 1);
-  float *loud = malloc(2 * LENGTH * sizeof *loud);
+  float *loud = malloc((size_t)2 * LENGTH * sizeof *loud);
   for (size_t n = 0; n < 2 * (size_t)LENGTH; ++n) {
     loud[n] = 4.0f * music[n];
   }

@@ -104,6 +104,22 @@ static void a_comma_locale_changes_nothing(void **state)
   setlocale(LC_ALL, "C");
 }
 
+static void a_line_keeps_both_ends(void **state)
+{
+  (void)state;
+  char text[20];
+  planish_text_line(text, sizeof text, "%s", "as long as it is ok");
+  assert_string_equal(text, "as long as it is ok");
+  planish_text_line(text, sizeof text, "cannot read: %s: do it", "a/long/name");
+  assert_string_equal(text, "cannot  ... : do it");
+  /* Characters of two bytes are left whole on either side: seven bytes hold three of them. */
+  planish_text_line(text, sizeof text, "%s",
+                    "\u00e9\u00e9\u00e9\u00e9\u00e9\u00e9\u00e9\u00e9\u00e9\u00e9");
+  assert_string_equal(text, "\u00e9\u00e9\u00e9 ... \u00e9\u00e9\u00e9");
+  planish_text_line(text, sizeof text, "a\nb\x1b%c\t", 0x7f);
+  assert_string_equal(text, "a?b???");
+}
+
 static void the_first_failure_is_kept(void **state)
 {
   (void)state;
@@ -124,6 +140,7 @@ int main(void)
       cmocka_unit_test(times_are_seconds_or_minutes_and_seconds),
       cmocka_unit_test(a_slip_is_understood_and_nonsense_is_not),
       cmocka_unit_test(a_comma_locale_changes_nothing),
+      cmocka_unit_test(a_line_keeps_both_ends),
       cmocka_unit_test(the_first_failure_is_kept),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
