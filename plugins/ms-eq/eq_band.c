@@ -76,11 +76,11 @@ static void follow(PlanishGlide *glide, double target, bool at_once)
   }
 }
 
-void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls)
+void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls, bool watched)
 {
   const bool silent = !planish_eq_band_is_sounding(band);
-  follow(&band->frequency, planish_log2(controls->frequency), silent);
-  follow(&band->q, planish_log2(controls->q), silent);
+  follow(&band->frequency, planish_log2(controls->frequency), silent && !watched);
+  follow(&band->q, planish_log2(controls->q), silent && !watched);
   /* From 0 dB the gain rises; from off the cross-fade does that. */
   follow(&band->gain, controls->gain, silent && !band->voice[band->current].shape.on);
   band->wanted = controls->shape;
@@ -152,6 +152,7 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   }
 }
 
+/* The coming voice fades its own input. */
 static void fade_voices(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
                         uint32_t frames)
 {
@@ -166,7 +167,7 @@ static void fade_voices(PlanishEqBand *band, double rate, PlanishTwo *audio, uin
   const PlanishTwo *going = difference[1 - band->current];
   for (uint32_t n = 0; n < frames; ++n) {
     const double share = planish_crossfade_next(&band->fade);
-    audio[n] += planish_both(share) * coming[n] + planish_both(1.0 - share) * going[n];
+    audio[n] += coming[n] + planish_both(1.0 - share) * going[n];
   }
 }
 

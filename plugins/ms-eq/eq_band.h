@@ -37,8 +37,9 @@ void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate
 void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
                           const PlanishEqBandControls *controls);
 
-/* At a grid frame, before planish_eq_band_grid(). */
-void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls);
+/* At a grid frame, before planish_eq_band_grid(). `watched`: somebody follows where the controls
+ * are, so they glide though the band is silent. */
+void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls, bool watched);
 
 /* At every grid frame. One design at most. */
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit);

@@ -22,8 +22,10 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
   PlanishEqPrototype prototype;
   planish_eq_prototype(setting, fit->rate, &prototype);
   memset(voice, 0, sizeof *voice);
-  voice->primed = from_silence;
   voice->shape = shape;
+  planish_crossfade_setup(&voice->entry, fit->rate, PLANISH_GLIDE_MS);
+  planish_crossfade_jump(&voice->entry, from_silence);
+  planish_crossfade_turn(&voice->entry, true);
   planish_eq_sections(&prototype, &voice->next);
   if (planish_eq_is_neutral(setting)) {
     voice->next_taps[0] = 1.0;
@@ -83,17 +85,18 @@ static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqSettin
   }
 }
 
-/* States as after a long constant input. */
-static void prime(PlanishEqVoice *voice, PlanishTwo constant)
+/* What goes into the filters. */
+static void enter(PlanishEqVoice *voice, const PlanishTwo *audio, PlanishTwo *x, uint32_t frames)
 {
-  for (unsigned i = 0; i < voice->count; ++i) {
-    voice->state[i].s2 = constant;
-    constant *= planish_both(voice->coefs[i].m0 + voice->coefs[i].m2);
+  for (uint32_t n = 0; n < frames; ++n) {
+    x[n] = planish_eq_part_of(voice->shape.channels, audio[n]);
   }
-  for (int k = 0; k < PLANISH_EQ_TAPS - 1; ++k) {
-    voice->history[k] = constant;
+  if (!planish_crossfade_is_moving(&voice->entry)) {
+    return;
   }
-  voice->primed = true;
+  for (uint32_t n = 0; n < frames; ++n) {
+    x[n] *= planish_both(planish_crossfade_next(&voice->entry));
+  }
 }
 
 static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
@@ -173,13 +176,8 @@ void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const Plani
                                  uint32_t frames)
 {
   PlanishTwo x[PLANISH_GRID];
-  for (uint32_t n = 0; n < frames; ++n) {
-    x[n] = planish_eq_part_of(voice->shape.channels, audio[n]);
-    difference[n] = x[n];
-  }
-  if (!voice->primed) {
-    prime(voice, x[0]);
-  }
+  enter(voice, audio, x, frames);
+  memcpy(difference, x, frames * sizeof *x);
   if (voice->moving) {
     filter_moving(voice, rate, path, x, at, frames);
   } else {

@@ -10,6 +10,7 @@
 #ifndef PLANISH_MS_EQ_EQ_VOICE_H
 #define PLANISH_MS_EQ_EQ_VOICE_H
 
+#include "common/dsp/crossfade.h"
 #include "common/dsp/eq_design.h"
 #include "common/dsp/glide.h"
 #include "plugins/ms-eq/eq_channels.h"
@@ -37,7 +38,6 @@ typedef struct {
 typedef struct {
   PlanishEqShape shape;
   bool moving;
-  bool primed;     /* the states have taken over what the signal stood at */
   unsigned count;  /* sections */
   unsigned length; /* taps that matter, now and at the end of the grid interval */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
@@ -48,10 +48,12 @@ typedef struct {
   double tap_change[PLANISH_EQ_TAPS];
   double next_taps[PLANISH_EQ_TAPS];       /* at the end of the grid interval */
   PlanishTwo history[PLANISH_EQ_TAPS - 1]; /* input of the correction, the newest last */
+  PlanishCrossfade entry;                  /* of the signal into the filters */
 } PlanishEqVoice;
 
-/* Standing on `setting`. From silence, or in the middle of a signal: then the first frame is taken
- * for what the signal has stood at, which spares the filters the jump from 0. */
+/* Standing on `setting`. From silence, or in the middle of a signal: then the signal fades into the
+ * filters over PLANISH_GLIDE_MS, and what they add with it. (Fading what comes out instead would
+ * let their own way from rest be heard: low filters thump under a tone far above them.) */
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
                             const PlanishEqSetting *setting, bool from_silence);
 

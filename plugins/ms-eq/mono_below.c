@@ -17,6 +17,7 @@ void planish_mono_below_setup(PlanishMonoBelow *mono, PlanishArena *arena, doubl
   planish_glide_setup(&mono->frequency, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&mono->amount, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&mono->fade, rate, PLANISH_GLIDE_MS);
+  planish_crossfade_setup(&mono->entry, rate, PLANISH_GLIDE_MS);
   mono->forgetting = 1.0 - planish_exp(-1.0 / (MEAN_SECONDS * rate));
 }
 
@@ -41,6 +42,7 @@ void planish_mono_below_jump(PlanishMonoBelow *mono, bool on, double frequency, 
   planish_glide_jump(&mono->amount, amount);
   mono->wanted = on && amount > 0.0;
   planish_crossfade_jump(&mono->fade, mono->wanted);
+  planish_crossfade_jump(&mono->entry, true);
   start(mono);
 }
 
@@ -61,20 +63,25 @@ void planish_mono_below_grid(PlanishMonoBelow *mono)
 {
   if (mono->wanted && !planish_mono_below_is_sounding(mono)) {
     start(mono);
+    planish_crossfade_jump(&mono->fade, true);
+    planish_crossfade_jump(&mono->entry, false);
   }
   planish_crossfade_turn(&mono->fade, mono->wanted);
+  planish_crossfade_turn(&mono->entry, true);
 }
 
 void planish_mono_below_process(PlanishMonoBelow *mono, PlanishTwo *audio, uint32_t frames)
 {
   const PlanishTwo damping = planish_both(DAMPING);
+  const bool moves = planish_glide_is_moving(&mono->frequency);
   for (uint32_t n = 0; n < frames; ++n) {
-    if (planish_glide_is_moving(&mono->frequency)) {
+    if (moves) {
       const double frequency = planish_exp2(planish_glide_next(&mono->frequency));
       mono->steps = steps_for(frequency, mono->rate);
     }
     const double amount = planish_glide_next(&mono->amount);
-    const PlanishTwo x = {0.5 * (audio[n][0] + audio[n][1]), 0.5 * (audio[n][0] - audio[n][1])};
+    const PlanishTwo in = audio[n] * planish_both(planish_crossfade_next(&mono->entry));
+    const PlanishTwo x = {0.5 * (in[0] + in[1]), 0.5 * (in[0] - in[1])};
     const PlanishSvfOutputs first = planish_svf_next(&mono->first, mono->steps, x);
     const PlanishTwo high = x - damping * first.band - first.low;
     const PlanishTwo allpass = x - planish_both(2.0) * damping * first.band;
@@ -88,7 +95,11 @@ void planish_mono_below_process(PlanishMonoBelow *mono, PlanishTwo *audio, uint3
     const double mid = allpass[0];
     const double side = allpass[1] - amount * low[1];
     const PlanishTwo wet = {mid + side, mid - side};
-    audio[n] += planish_both(planish_crossfade_next(&mono->fade)) * (wet - audio[n]);
+    audio[n] += planish_both(planish_crossfade_next(&mono->fade)) * (wet - in);
+  }
+  /* A glide that ends with the block has not given its target yet. */
+  if (moves) {
+    mono->steps = steps_for(planish_exp2(mono->frequency.value), mono->rate);
   }
 }
 

@@ -19,6 +19,7 @@ typedef struct {
   PlanishGlide frequency; /* log2 of Hz */
   PlanishGlide amount;    /* 0..1 */
   PlanishCrossfade fade;  /* to the folded signal */
+  PlanishCrossfade entry; /* of the signal into the filters, once they start */
   bool wanted;
   PlanishSvfSteps steps;
   PlanishSvf first;  /* lanes: mid, side */

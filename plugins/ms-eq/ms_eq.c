@@ -83,7 +83,8 @@ static void set(void *state, const float *values)
     if (eq->is_fresh) {
       planish_eq_band_jump(&eq->band[i], &eq->fit, &controls);
     } else {
-      planish_eq_band_set(&eq->band[i], &controls);
+      planish_eq_band_set(&eq->band[i], &controls,
+                          planish_region_watches(&eq->region, (unsigned)i + 1));
     }
   }
   const double below = (double)values[MS_EQ_MONO_BELOW];

@@ -110,15 +110,19 @@ void planish_region_grid(PlanishRegion *region, const PlanishEqBand *bands)
   follow(region, &region->voice[1], bands);
 }
 
+/* `shares`: NULL, or how far the voice has faded in. A filter's input fades, since its own way from
+ * rest would be heard if its output did. */
 static void hear(PlanishRegionVoice *voice, const PlanishTwo *input, const PlanishTwo *result,
-                 PlanishTwo *heard, uint32_t frames)
+                 const double *shares, PlanishTwo *heard, uint32_t frames)
 {
-  if (voice->band == 0) {
-    memcpy(heard, result, frames * sizeof *heard);
-    return;
-  }
+  const bool is_result = voice->band == 0;
   for (uint32_t n = 0; n < frames; ++n) {
-    heard[n] = planish_eq_part_of(voice->shape.channels, input[n]);
+    const PlanishTwo x =
+        is_result ? result[n] : planish_eq_part_of(voice->shape.channels, input[n]);
+    heard[n] = shares == NULL ? x : planish_both(shares[n]) * x;
+  }
+  if (is_result) {
+    return;
   }
   planish_svf_process_moving(&voice->state, &voice->coefs, &voice->change, heard, frames);
   for (uint32_t n = 0; n < frames; ++n) {
@@ -130,15 +134,20 @@ void planish_region_process(PlanishRegion *region, const PlanishTwo *input, Plan
                             uint32_t frames)
 {
   PlanishTwo coming[PLANISH_GRID];
-  hear(&region->voice[region->current], input, audio, coming, frames);
+  PlanishRegionVoice *voice = &region->voice[region->current];
   if (!planish_crossfade_is_moving(&region->fade)) {
+    hear(voice, input, audio, NULL, coming, frames);
     memcpy(audio, coming, frames * sizeof *audio);
     return;
   }
+  double shares[PLANISH_GRID];
   PlanishTwo going[PLANISH_GRID];
-  hear(&region->voice[1 - region->current], input, audio, going, frames);
   for (uint32_t n = 0; n < frames; ++n) {
-    const double share = planish_crossfade_next(&region->fade);
-    audio[n] = planish_both(share) * coming[n] + planish_both(1.0 - share) * going[n];
+    shares[n] = planish_crossfade_next(&region->fade);
+  }
+  hear(voice, input, audio, shares, coming, frames);
+  hear(&region->voice[1 - region->current], input, audio, NULL, going, frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    audio[n] = coming[n] + planish_both(1.0 - shares[n]) * going[n];
   }
 }

@@ -41,6 +41,14 @@ static inline bool planish_region_is_sounding(const PlanishRegion *region)
   return planish_crossfade_is_moving(&region->fade) || region->voice[region->current].band != 0;
 }
 
+/* True: the region of `band` (from 1) is heard, or fades. */
+static inline bool planish_region_watches(const PlanishRegion *region, unsigned band)
+{
+  return region->voice[region->current].band == band ||
+         (planish_crossfade_is_moving(&region->fade) &&
+          region->voice[1 - region->current].band == band);
+}
+
 /* Replaces the result in `audio` by the region of `input`. */
 void planish_region_process(PlanishRegion *region, const PlanishTwo *input, PlanishTwo *audio,
                             uint32_t frames);

@@ -102,9 +102,10 @@ static inline double complex *spectrum(const double *x, size_t length)
   return bins;
 }
 
-/* Energy above `frequency` in dB re all of it, under a window of cos^8: its side lobes fall by
- * 54 dB an octave, so that a tone is below -300 dB 1 kHz away. */
-static inline double energy_above(const double *x, size_t length, double frequency, double rate)
+/* Energy between two frequencies in dB re all of it, under a window of cos^8: its side lobes fall
+ * by 54 dB an octave, so that a tone is below -300 dB 1 kHz away. */
+static inline double energy_between(const double *x, size_t length, double low, double high,
+                                    double rate)
 {
   double *windowed = calloc(length, sizeof(double));
   assert_non_null(windowed);
@@ -113,15 +114,21 @@ static inline double energy_above(const double *x, size_t length, double frequen
   }
   double complex *bins = spectrum(windowed, length);
   double all = 0.0;
-  double above = 0.0;
+  double between = 0.0;
   for (size_t i = 0; i <= length / 2; ++i) {
     const double power = creal(bins[i] * conj(bins[i]));
     all += power;
-    above += (double)i * rate / (double)length > frequency ? power : 0.0;
+    const double frequency = (double)i * rate / (double)length;
+    between += frequency > low && frequency < high ? power : 0.0;
   }
   fftw_free(bins);
   free(windowed);
-  return 10.0 * log10(above / all + 1e-40);
+  return 10.0 * log10(between / all + 1e-40);
+}
+
+static inline double energy_above(const double *x, size_t length, double frequency, double rate)
+{
+  return energy_between(x, length, frequency, rate, rate);
 }
 
 #endif

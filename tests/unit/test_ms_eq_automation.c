@@ -130,15 +130,20 @@ static void moves_end_exactly(void **state)
       to.type = from.type;
       to.channels = from.channels;
     }
+    const float mono_from = (float)(20.5 + 300.0 * uniform(&seed));
+    const float mono_to = (float)(20.5 + 300.0 * uniform(&seed));
     put_band(&moved, 0, from);
+    moved.values[MS_EQ_MONO_BELOW] = mono_from;
     stage_driver_reset(&moved);
     Signal a = new_signal(AFTER + HEARD);
     Signal b = new_signal(HEARD);
     a.channel[0][AFTER] = b.channel[0][0] = 1.0;
     put_band(&fresh, 0, to);
+    fresh.values[MS_EQ_MONO_BELOW] = mono_to;
     stage_driver_reset(&fresh);
     run(&moved, &a, 0, PLANISH_GRID);
     put_band(&moved, 0, to);
+    moved.values[MS_EQ_MONO_BELOW] = mono_to;
     run(&moved, &a, PLANISH_GRID, AFTER + HEARD - PLANISH_GRID);
     run(&fresh, &b, 0, HEARD);
     for (int n = 0; n < HEARD; ++n) {

@@ -228,6 +228,77 @@ static void other_controls_are_silent(void **state)
   }
 }
 
+/* The low end under a tone of 1 kHz after a change in the middle of it. */
+static double thump(StageDriver *driver, Band to, float mono_below, float listen_band)
+{
+  stage_driver_reset(driver);
+  Signal signal = sine(LENGTH, 1000.0, RATE);
+  for (size_t n = 0; n < LENGTH; ++n) { /* half of it in the side, and off the zero */
+    signal.channel[0][n] = cos(2.0 * PLANISH_PI * 1000.0 * (double)n / RATE);
+    signal.channel[1][n] *= 0.3;
+  }
+  run(driver, &signal, 0, LENGTH / 2);
+  put_band(driver, 0, to);
+  driver->values[MS_EQ_MONO_BELOW] = mono_below;
+  driver->values[MS_EQ_LISTEN_BAND] = listen_band;
+  run(driver, &signal, LENGTH / 2, LENGTH / 2);
+  const double energy = energy_between(signal.channel[0], LENGTH, 0.0, 300.0, RATE);
+  free_signal(&signal);
+  stage_driver_free(driver);
+  return energy;
+}
+
+/* A low filter that comes in must not play its own way from rest. */
+static void low_filters_come_in_without_a_thump(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *name;
+    Band from;
+    Band to;
+    float mono_below;
+    float listen_band;
+  } changes[] = {
+      {"10 Hz peak from 0 to 18 dB", {1, 0, 10.0, 0.0, 0.3, 2}, {1, 0, 10.0, 18.0, 0.3, 2}, 20, 0},
+      {"30 Hz shelf from 0 to 6 dB", {2, 0, 30.0, 0.0, 0.7, 2}, {2, 0, 30.0, 6.0, 0.7, 2}, 20, 0},
+      {"30 Hz peak from off", {0, 0, 30.0, 9.0, 1.0, 2}, {1, 0, 30.0, 9.0, 1.0, 2}, 20, 0},
+      {"30 Hz peak to the side", {1, 0, 30.0, 9.0, 1.0, 2}, {1, 2, 30.0, 9.0, 1.0, 2}, 20, 0},
+      {"60 Hz high pass, order", {4, 0, 60.0, 0.0, 0.7, 1}, {4, 0, 60.0, 0.0, 0.7, 8}, 20, 0},
+      {"mono below 21 Hz", {0, 0, 30.0, 9.0, 1.0, 2}, {0, 0, 30.0, 9.0, 1.0, 2}, 21, 0},
+      {"listen to 30 Hz", {0, 0, 30.0, 9.0, 1.0, 2}, {0, 0, 30.0, 9.0, 1.0, 2}, 20, 1},
+  };
+  for (size_t i = 0; i < sizeof changes / sizeof *changes; ++i) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    put_band(&driver, 0, changes[i].from);
+    const double energy =
+        thump(&driver, changes[i].to, changes[i].mono_below, changes[i].listen_band);
+    printf("%s: %.1f dB below 300 Hz under 1 kHz (goal -100)\n", changes[i].name, energy);
+    assert_true(energy <= -100.0);
+  }
+}
+
+/* Who looks for a place by ear turns the frequency of a band that does nothing yet. */
+static void a_silent_band_is_swept_smoothly(void **state)
+{
+  (void)state;
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 0, 150.0, 0.0, 1.0, 2});
+  driver.values[MS_EQ_LISTEN_BAND] = 1.0F;
+  stage_driver_reset(&driver);
+  Signal signal = sine(LENGTH, 100.0, RATE);
+  run(&driver, &signal, 0, LENGTH / 2);
+  driver.values[MS_EQ_B1_FREQ] = 90.0F;
+  driver.values[MS_EQ_B1_Q] = 2.0F;
+  run(&driver, &signal, LENGTH / 2, LENGTH / 2);
+  const double energy = energy_above(signal.channel[0], LENGTH, 1500.0, RATE);
+  printf("listening, 150 to 90 Hz: %.1f dB above 1.5 kHz (goal -85)\n", energy);
+  assert_true(energy <= -85.0);
+  free_signal(&signal);
+  stage_driver_free(&driver);
+}
+
 /* In the middle of the fastest sweep, between two designs. */
 static void response_holds_while_moving(void **state)
 {
@@ -279,6 +350,8 @@ int main(void)
       cmocka_unit_test(sweep_is_that_of_a_design_on_every_frame),
       cmocka_unit_test(changes_of_shape_are_faded),
       cmocka_unit_test(other_controls_are_silent),
+      cmocka_unit_test(low_filters_come_in_without_a_thump),
+      cmocka_unit_test(a_silent_band_is_swept_smoothly),
       cmocka_unit_test(response_holds_while_moving),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
