@@ -301,7 +301,9 @@ static void report(void *state, float *values, uint32_t frames)
 {
   const Clipper *const clipper = state;
   (void)frames;
-  values[CLIPPER_REDUCTION] = (float)planish_peak_hold_value(&clipper->reduction);
+  const double most = (double)clipper_port_table[CLIPPER_REDUCTION].maximum;
+  values[CLIPPER_REDUCTION] =
+      (float)planish_min(planish_peak_hold_value(&clipper->reduction), most);
   values[CLIPPER_CLIPPED] = (float)clipped_time_value(&clipper->clipped);
 }
 

@@ -288,9 +288,9 @@ static double over_ceiling(const LimiterSignal *signal, double drive, double kne
 static void hard_signals_stay_under_the_ceiling(void **state)
 {
   (void)state;
-  static const double drives[] = {1.0, 3.0, 6.0};
+  static const double drives[] = {1.0, 3.0, 6.0, 12.0};
   for (int s = 0; s < LIMITER_SIGNAL_COUNT; ++s) {
-    for (int i = 0; i < 3; ++i) {
+    for (size_t i = 0; i < sizeof drives / sizeof *drives; ++i) {
       const double held = over_ceiling(&limiter_signals[s], drives[i], 0.0, true);
       const double not_held = over_ceiling(&limiter_signals[s], drives[i], 0.0, false);
       printf("%-14s %.0f dB over: held %+.4f dB over the ceiling, not held %+.2f\n",
