@@ -189,6 +189,45 @@ static void moves_make_no_clicks(void **state)
   assert_true(moving <= 1.5 * still);
 }
 
+/* A tone on the left, 3 dB over, whose gain is read off a small constant on the right. */
+static void settle(StageDriver *driver, double *left, double *right, size_t frames)
+{
+  for (size_t n = 0; n < frames; ++n) {
+    left[n] = gain(2.0) * sin(2.0 * PLANISH_PI * 41.2 / RATE * (double)n);
+    right[n] = 1e-3;
+  }
+  stage_driver_new(driver, &planish_stage, RATE);
+  driver->values[LIMITER_LOOKAHEAD] = 1.0F;
+}
+
+/* The path that takes over has held, let go and smoothed what the one in use has: a gain that
+ * stands still goes on standing still. */
+static void a_new_lookahead_leaves_a_settled_gain_alone(void **state)
+{
+  (void)state;
+  enum { SETTLED = 4 * 48000, STEP = 9600, STEPS = 6, ALL = SETTLED + STEPS * STEP };
+  static const float lookaheads[STEPS] = {5.0F, 2.0F, 4.0F, 1.0F, 3.0F, 5.0F};
+  StageDriver driver;
+  double *left = malloc(ALL * sizeof(double));
+  double *right = malloc(ALL * sizeof(double));
+  settle(&driver, left, right, ALL);
+  run(&driver, left, right, SETTLED);
+  for (size_t i = 0; i < STEPS; ++i) {
+    const size_t at = SETTLED + i * STEP;
+    driver.values[LIMITER_LOOKAHEAD] = lookaheads[i];
+    run(&driver, left + at, right + at, STEP);
+  }
+  double most = 0.0;
+  for (size_t n = SETTLED; n < ALL; ++n) {
+    most = fmax(most, fabs(20.0 * log10(right[n] / right[SETTLED - 1])));
+  }
+  printf("look-ahead moved under a settled tone: the gain moves by %.6f dB\n", most);
+  assert_true(most <= 0.001);
+  stage_driver_free(&driver);
+  free(left);
+  free(right);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -198,6 +237,7 @@ int main(void)
       cmocka_unit_test(reports_what_it_does),
       cmocka_unit_test(bits_do_not_depend_on_blocks),
       cmocka_unit_test(moves_make_no_clicks),
+      cmocka_unit_test(a_new_lookahead_leaves_a_settled_gain_alone),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -127,11 +127,71 @@ static void no_overshoot_where_it_gets_loud(void **state)
   }
 }
 
+/* A quiet mix over a ceiling that is lower still, the lift turned on and off: the ceiling holds in
+ * both and on the way, and turning makes no click. */
+static void the_ceiling_holds_under_the_lift(void **state)
+{
+  (void)state;
+  enum { LENGTH = 4 * 48000, STEP = 9600 };
+  StageDriver driver;
+  double *x = calloc(LENGTH, sizeof(double));
+  double *const audio[2] = {x, NULL};
+  signal_music(x, LENGTH - TAIL, RATE);
+  const double level = gain(-30.0 - rms_db(x, 0, LENGTH));
+  for (size_t n = 0; n < LENGTH; ++n) {
+    x[n] *= level;
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[LIMITER_CEILING] = -20.0F;
+  for (size_t at = 0; at < LENGTH; at += STEP) {
+    double *const out[2] = {audio[0] + at, NULL};
+    const double *const in[2] = {out[0], NULL};
+    driver.values[LIMITER_QUIET_LIFT] = at / STEP % 4 < 3 ? 6.0F : 0.0F;
+    stage_driver_run(&driver, in, out, 1, STEP);
+  }
+  const double over = reconstruct_peak_db(x, LENGTH) + 20.0;
+  printf("lift of 6 dB on and off over a ceiling of -20 dBTP: %+.4f dB over\n", over);
+  assert_true(over <= 0.05 && over >= -0.5);
+  stage_driver_free(&driver);
+  free(x);
+}
+
+/* The gain, read off a quiet constant, has no corner where the lift goes. */
+static void the_lift_goes_without_a_click(void **state)
+{
+  (void)state;
+  enum { LENGTH = 96000, TURN = 48000 };
+  StageDriver driver;
+  double *x = malloc(LENGTH * sizeof(double));
+  double *const out[2] = {x, NULL};
+  double *const rest[2] = {x + TURN, NULL};
+  for (size_t n = 0; n < LENGTH; ++n) {
+    x[n] = 0.02;
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[LIMITER_QUIET_LIFT] = 6.0F;
+  stage_driver_run(&driver, (const double *const[2]){x, NULL}, out, 1, TURN);
+  driver.values[LIMITER_QUIET_LIFT] = 0.0F;
+  stage_driver_run(&driver, (const double *const[2]){x + TURN, NULL}, rest, 1, LENGTH - TURN);
+  double steepest = 0.0;
+  for (size_t n = TURN; n + 1 < LENGTH; ++n) {
+    steepest = fmax(steepest, fabs(20.0 * log10(x[n + 1] / x[n])));
+  }
+  printf("6 dB of lift go: steepest %.4f dB a frame (a straight line of 20 ms: %.4f)\n", steepest,
+         6.0 / 960.0);
+  assert_true(x[TURN] > 0.039 && x[LENGTH - 1] == 0.02);
+  assert_true(steepest <= 0.02);
+  stage_driver_free(&driver);
+  free(x);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(raises_the_quiet_part_alone),
       cmocka_unit_test(no_overshoot_where_it_gets_loud),
+      cmocka_unit_test(the_ceiling_holds_under_the_lift),
+      cmocka_unit_test(the_lift_goes_without_a_click),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
