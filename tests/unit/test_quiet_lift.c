@@ -185,6 +185,45 @@ static void the_lift_goes_without_a_click(void **state)
   free(x);
 }
 
+/* The settled lift of a constant on one or two channels, of `power_db`. */
+static double settled_lift(double power_db, double floor_db, uint32_t channels)
+{
+  enum { LENGTH = 3 * 48000 };
+  StageDriver driver;
+  double *x[2] = {malloc(LENGTH * sizeof(double)), malloc(LENGTH * sizeof(double))};
+  for (size_t n = 0; n < LENGTH; ++n) {
+    x[0][n] = x[1][n] = gain(power_db);
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[LIMITER_QUIET_LIFT] = 2.0F;
+  driver.values[LIMITER_LIFT_FLOOR] = (float)floor_db;
+  stage_driver_run(&driver, (const double *const[2]){x[0], x[1]}, x, channels, LENGTH);
+  const double lift = 20.0 * log10(x[0][LENGTH - 1]) - power_db;
+  stage_driver_free(&driver);
+  free(x[0]);
+  free(x[1]);
+  return lift;
+}
+
+/* Full down to the floor, half of it 4 dB under, none from 8 dB under it; full up to -24 dB, half
+ * at -18 dB, none from -12 dB. Two equal channels are as loud as one. */
+static void the_lift_keeps_to_its_curve(void **state)
+{
+  (void)state;
+  static const double points[][3] = {
+      {-50.0, -50.0, 2.0}, {-50.0, -46.0, 1.0}, {-50.0, -42.0, 0.0}, {-24.0, -60.0, 2.0},
+      {-18.0, -60.0, 1.0}, {-12.0, -60.0, 0.0}, {-50.0, -60.0, 2.0},
+  };
+  for (size_t i = 0; i < sizeof points / sizeof *points; ++i) {
+    for (uint32_t channels = 1; channels <= 2; ++channels) {
+      const double lift = settled_lift(points[i][0], points[i][1], channels);
+      printf("%.0f dB, floor %.0f dB, %u channels: lift %.3f dB\n", points[i][0], points[i][1],
+             channels, lift);
+      assert_true(fabs(lift - points[i][2]) <= 0.01);
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -192,6 +231,7 @@ int main(void)
       cmocka_unit_test(no_overshoot_where_it_gets_loud),
       cmocka_unit_test(the_ceiling_holds_under_the_lift),
       cmocka_unit_test(the_lift_goes_without_a_click),
+      cmocka_unit_test(the_lift_keeps_to_its_curve),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
