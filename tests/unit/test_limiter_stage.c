@@ -228,6 +228,60 @@ static void a_new_lookahead_leaves_a_settled_gain_alone(void **state)
   free(right);
 }
 
+/* The share of the left's reduction that the right gets, in dB, is what the port says. */
+static void link_and_slow_share_are_what_their_ports_say(void **state)
+{
+  (void)state;
+  enum { LENGTH = 4 * 48000, LATER = 48 * 60 };
+  double *left = malloc(LENGTH * sizeof(double));
+  double *right = malloc(LENGTH * sizeof(double));
+  for (int half = 0; half <= 2; ++half) {
+    StageDriver driver;
+    settle(&driver, left, right, LENGTH);
+    memset(left + LENGTH / 2, 0, LENGTH / 2 * sizeof(double));
+    driver.values[LIMITER_LINK] = 50.0F * (float)half;
+    driver.values[LIMITER_SLOW_SHARE] = 50.0F * (float)half;
+    run(&driver, left, right, LENGTH);
+    const size_t end = LENGTH / 2 + planish_stage.latency(RATE, NULL);
+    const double settled = -20.0 * log10(right[end - 100] / 1e-3);
+    printf("link %d %%: the right lower by %.4f dB\n", 50 * half, settled);
+    assert_true(fabs(settled - 1.51 * half) < 0.005);
+    /* 60 ms later the fast part (20 ms) has gone, and the slow part (600 ms up for 2 s, 200 ms
+     * down) is still there; hold and look-ahead come off. */
+    const double later = -20.0 * log10(right[end + LATER] / 1e-3);
+    const double share = half > 0 ? later / settled : 0.0;
+    printf("slow share %d %%: %.3f of it left after 60 ms\n", 50 * half, share);
+    assert_true(half == 0 || fabs(share - (half == 2 ? 0.77 : 0.44)) < 0.03);
+    stage_driver_free(&driver);
+  }
+  free(left);
+  free(right);
+}
+
+/* A step of 12 dB under a bare tone, far below the ceiling. */
+static void input_gain_glides(void **state)
+{
+  (void)state;
+  StageDriver driver;
+  double *x = malloc(FRAMES * sizeof(double));
+  for (size_t n = 0; n < FRAMES; ++n) {
+    x[n] = 0.01;
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  run(&driver, x, NULL, FRAMES / 2);
+  driver.values[LIMITER_INPUT_GAIN] = 12.0F;
+  run(&driver, x + FRAMES / 2, NULL, FRAMES / 2);
+  double steepest = 0.0;
+  for (size_t n = 1000; n + 1 < FRAMES; ++n) {
+    steepest = fmax(steepest, fabs(20.0 * log10(x[n + 1] / x[n])));
+  }
+  printf("12 dB of input gain in 20 ms: steepest %.4f dB a frame\n", steepest);
+  assert_true(steepest <= 2.1 * 12.0 / 960.0);
+  assert_true(fabs(x[FRAMES - 1] - 0.01 * gain(12.0)) < 1e-9);
+  stage_driver_free(&driver);
+  free(x);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -238,6 +292,8 @@ int main(void)
       cmocka_unit_test(bits_do_not_depend_on_blocks),
       cmocka_unit_test(moves_make_no_clicks),
       cmocka_unit_test(a_new_lookahead_leaves_a_settled_gain_alone),
+      cmocka_unit_test(link_and_slow_share_are_what_their_ports_say),
+      cmocka_unit_test(input_gain_glides),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
