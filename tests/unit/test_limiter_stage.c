@@ -228,7 +228,8 @@ static void a_new_lookahead_leaves_a_settled_gain_alone(void **state)
   free(right);
 }
 
-/* The share of the left's reduction that the right gets, in dB, is what the port says. */
+/* The share of the left's reduction that the right gets, in dB, is what the port says; so is the
+ * share of the slow part, which a new look-ahead takes over. */
 static void link_and_slow_share_are_what_their_ports_say(void **state)
 {
   (void)state;
@@ -241,7 +242,9 @@ static void link_and_slow_share_are_what_their_ports_say(void **state)
     memset(left + LENGTH / 2, 0, LENGTH / 2 * sizeof(double));
     driver.values[LIMITER_LINK] = 50.0F * (float)half;
     driver.values[LIMITER_SLOW_SHARE] = 50.0F * (float)half;
-    run(&driver, left, right, LENGTH);
+    run(&driver, left, right, LENGTH / 2 - 9600);
+    driver.values[LIMITER_LOOKAHEAD] = 2.0F;
+    run(&driver, left + LENGTH / 2 - 9600, right + LENGTH / 2 - 9600, LENGTH / 2 + 9600);
     const size_t end = LENGTH / 2 + planish_stage.latency(RATE, NULL);
     const double settled = -20.0 * log10(right[end - 100] / 1e-3);
     printf("link %d %%: the right lower by %.4f dB\n", 50 * half, settled);
