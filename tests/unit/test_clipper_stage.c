@@ -90,6 +90,30 @@ static void under_the_threshold_no_bit_changes(void **state)
   free(source);
 }
 
+/* What comes in when a switch is turned has filled its filters before it is heard. */
+static void switches_change_no_bit_there_either(void **state)
+{
+  (void)state;
+  enum { STEP = 75 * PLANISH_GRID };
+  const uint32_t latency = planish_stage.latency(RATE, NULL);
+  double *source = noise_and_bass(FRAMES, -1.05);
+  double *x = noise_and_bass(FRAMES, -1.05);
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  for (size_t at = 0; at < FRAMES; at += STEP) {
+    const size_t step = at / STEP;
+    driver.values[CLIPPER_HOLD_TRUE_PEAK] = (float)(step % 2);
+    driver.values[CLIPPER_OVERSAMPLING] = (float)(step % 3);
+    run(&driver, x + at, NULL, FRAMES - at < STEP ? FRAMES - at : STEP);
+  }
+  for (size_t n = latency; n < FRAMES; ++n) {
+    assert_true(x[n] == source[n - latency]);
+  }
+  stage_driver_free(&driver);
+  free(x);
+  free(source);
+}
+
 /* Controls move all the while; blocks of any size give the same bits. */
 static double *automated(uint32_t block_limit)
 {
@@ -313,11 +337,58 @@ static void a_knee_costs_no_headroom(void **state)
   }
 }
 
+static double largest_within(const double *peaks, size_t from, size_t to)
+{
+  double largest = 0.0;
+  for (size_t n = from; n < to; ++n) {
+    largest = fmax(largest, peaks[n]);
+  }
+  return 20.0 * log10(largest);
+}
+
+/* The ceiling goes with its audio: the old one holds up to the frame at which a higher one was set,
+ * and a lower one holds as soon as the glide to it is over. */
+static void a_moving_ceiling_goes_with_its_audio(void **state)
+{
+  (void)state;
+  enum { RAISED = 300 * PLANISH_GRID, LOWERED = 600 * PLANISH_GRID, GLIDE = 960 };
+  StageDriver driver;
+  double *x = calloc(FRAMES, sizeof(double));
+  double *peaks = calloc(FRAMES, sizeof(double));
+  const size_t latency = planish_stage.latency(RATE, NULL);
+  limiter_signals[0].fill(x, FRAMES - 1000, RATE);
+  const double level = gain(3.0 - reconstruct_peak_db(x, FRAMES));
+  for (size_t n = 0; n < FRAMES; ++n) {
+    x[n] *= level;
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[CLIPPER_CEILING] = -6.0F;
+  run(&driver, x, NULL, RAISED);
+  driver.values[CLIPPER_CEILING] = -1.0F;
+  run(&driver, x + RAISED, NULL, LOWERED - RAISED);
+  driver.values[CLIPPER_CEILING] = -6.0F;
+  run(&driver, x + LOWERED, NULL, FRAMES - LOWERED);
+  reconstruct_frame_peaks(x, FRAMES, peaks);
+  const double before = largest_within(peaks, 0, RAISED + latency) + 6.0;
+  const double while_up = largest_within(peaks, RAISED + latency, LOWERED + latency) + 1.0;
+  const double after = largest_within(peaks, LOWERED + latency + GLIDE, FRAMES) + 6.0;
+  printf("over the old ceiling %+.4f dB, over the raised one %+.4f dB, over the lowered one "
+         "%+.4f dB\n",
+         before, while_up, after);
+  assert_true(before <= 0.02 && before >= -0.1);
+  assert_true(while_up <= 0.02 && while_up >= -0.1);
+  assert_true(after <= 0.02 && after >= -0.1);
+  stage_driver_free(&driver);
+  free(x);
+  free(peaks);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(latency_depends_on_the_rate_alone),
       cmocka_unit_test(under_the_threshold_no_bit_changes),
+      cmocka_unit_test(switches_change_no_bit_there_either),
       cmocka_unit_test(blocks_change_no_bit),
       cmocka_unit_test(a_reset_forgets_everything),
       cmocka_unit_test(controls_turn_without_a_click),
@@ -325,6 +396,7 @@ int main(void)
       cmocka_unit_test(one_channel_sounds_like_one_of_two),
       cmocka_unit_test(hard_signals_stay_under_the_ceiling),
       cmocka_unit_test(a_knee_costs_no_headroom),
+      cmocka_unit_test(a_moving_ceiling_goes_with_its_audio),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
