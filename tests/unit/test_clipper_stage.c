@@ -251,6 +251,9 @@ static void the_readings_are_those_of_a_clipped_sine(void **state)
   assert_true(fabs((double)driver.values[CLIPPER_REDUCTION] - 3.0) < 0.001);
   assert_true(fabs((double)driver.values[CLIPPER_CLIPPED] - expected) < 0.6);
   double *silence = calloc(LONG, sizeof(double));
+  /* A second long: half of it is still there after half a second. */
+  run(&driver, silence, NULL, RATE / 2);
+  assert_true(fabs((double)driver.values[CLIPPER_CLIPPED] - 0.5 * expected) < 4.0);
   run(&driver, silence, NULL, LONG);
   assert_true(driver.values[CLIPPER_REDUCTION] == 0.0F);
   assert_true(driver.values[CLIPPER_CLIPPED] == 0.0F);

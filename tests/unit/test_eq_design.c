@@ -240,6 +240,14 @@ static void prototypes_are_those_of_the_header(void **state)
   }
   planish_eq_prototype(&(PlanishEqSetting){PLANISH_EQ_LOW_PASS, 2, 1.0, 0.0, 2.0}, rate, &p);
   assert_true(fabs(level(&p, 1.0) - 20.0 * log10(2.0)) < 1e-12);
+  /* Order 4: the pair with the damping 2 sin(pi/8) has it scaled, that with 2 sin(3 pi/8) not. */
+  planish_eq_prototype(&(PlanishEqSetting){PLANISH_EQ_LOW_PASS, 4, 1.0, 0.0, 2.0}, rate, &p);
+  const double w = 0.8;
+  const double sharp = 2.0 * sin(PLANISH_PI / 8.0) * sqrt(0.5) / 2.0;
+  const double gentle = 2.0 * sin(3.0 * PLANISH_PI / 8.0);
+  const double low = (1.0 - w * w) * (1.0 - w * w);
+  const double power = (low + sharp * sharp * w * w) * (low + gentle * gentle * w * w);
+  assert_true(fabs(level(&p, w) + 10.0 * log10(power)) < 1e-10);
 }
 
 static void cut_is_boost_turned_over(void **state)

@@ -161,6 +161,36 @@ static void sweeps_are_smooth(void **state)
   assert_true(blockwise_sweep(64) > -75.0);
 }
 
+/* Standing still, it is the design to its last tap. */
+static void a_still_band_is_its_design(void **state)
+{
+  (void)state;
+  enum { HEARD = 4800 };
+  StageDriver driver;
+  PlanishEqFit fit;
+  Exact exact = {0};
+  PlanishEqPrototype prototype;
+  const PlanishEqSetting setting = {PLANISH_EQ_PEAKING, 2, 5000.0, 6.0, 1.0};
+  planish_eq_fit_setup(&fit, RATE);
+  planish_eq_prototype(&setting, RATE, &prototype);
+  planish_eq_sections(&prototype, &exact.sections);
+  planish_eq_correction(&fit, &prototype, exact.taps);
+  stage_driver_new(&driver, &planish_stage, RATE);
+  put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 0, 5000.0, 6.0, 1.0, 2});
+  stage_driver_reset(&driver);
+  Signal signal = new_signal(HEARD);
+  signal.channel[0][0] = 1.0;
+  run(&driver, &signal, 0, HEARD);
+  double worst = 0.0;
+  for (int n = 0; n < HEARD; ++n) {
+    worst = fmax(worst, fabs(signal.channel[0][n] - exact_next(&exact, n == 0 ? 1.0 : 0.0)));
+  }
+  printf("a still band, from its design: %.2g of an impulse\n", worst);
+  assert_true(worst <= 1e-10);
+  free_signal(&signal);
+  stage_driver_free(&driver);
+}
+
 static void changes_of_shape_are_faded(void **state)
 {
   (void)state;
@@ -348,6 +378,7 @@ int main(void)
       cmocka_unit_test(gain_steps_are_silent),
       cmocka_unit_test(sweeps_are_smooth),
       cmocka_unit_test(sweep_is_that_of_a_design_on_every_frame),
+      cmocka_unit_test(a_still_band_is_its_design),
       cmocka_unit_test(changes_of_shape_are_faded),
       cmocka_unit_test(other_controls_are_silent),
       cmocka_unit_test(low_filters_come_in_without_a_thump),

@@ -195,11 +195,12 @@ static void low_end_folds_in_phase(void **state)
   }
 }
 
-static double loss_of(double left, double right)
+static double loss_of(double left, double right, double amount)
 {
   StageDriver driver;
   stage_driver_new(&driver, &planish_stage, 48000.0);
   driver.values[MS_EQ_MONO_BELOW] = 200.0F;
+  driver.values[MS_EQ_MONO_AMOUNT] = (float)amount;
   stage_driver_reset(&driver);
   Signal signal = sine(96000, 50.0, 48000.0);
   for (size_t n = 0; n < signal.length; ++n) {
@@ -216,10 +217,12 @@ static double loss_of(double left, double right)
 static void loss_is_what_folding_takes(void **state)
 {
   (void)state;
-  assert_true(loss_of(0.0, 0.0) == 0.0);
-  assert_true(loss_of(0.5, 0.5) == 0.0);
-  assert_true(fabs(loss_of(0.5, 0.0) - 10.0 * log10(2.0)) < 0.001);
-  assert_true(loss_of(0.5, -0.5) == 60.0);
+  assert_true(loss_of(0.0, 0.0, 100.0) == 0.0);
+  assert_true(loss_of(0.5, 0.5, 100.0) == 0.0);
+  assert_true(fabs(loss_of(0.5, 0.0, 100.0) - 10.0 * log10(2.0)) < 0.001);
+  assert_true(fabs(loss_of(0.5, 0.0, 50.0) - 10.0 * log10(2.0 / 1.25)) < 0.001);
+  assert_true(fabs(loss_of(0.5, -0.5, 50.0) - 20.0 * log10(2.0)) < 0.001);
+  assert_true(loss_of(0.5, -0.5, 100.0) == 60.0);
 }
 
 static double heard_at(int band, double hz, double *side_share)
