@@ -270,6 +270,27 @@ static void the_readings_are_those_of_a_clipped_sine(void **state)
   free(source);
 }
 
+/* A tone at a quarter of the rate whose samples all lie under the ceiling and whose peaks between
+ * them do not: without hold, what comes off is the clipper's own work. */
+static void peaks_between_samples_are_clipped(void **state)
+{
+  (void)state;
+  StageDriver driver;
+  double *x = malloc(FRAMES * sizeof(double));
+  for (size_t n = 0; n < FRAMES; ++n) {
+    x[n] = gain(1.0) * sin(0.5 * PLANISH_PI * (double)n + 0.25 * PLANISH_PI); /* 2 dB over */
+  }
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[CLIPPER_HOLD_TRUE_PEAK] = 0.0F;
+  run(&driver, x, NULL, FRAMES);
+  printf("peaks 2 dB over between samples 1 dB under: reduction %.3f dB, clipped %.1f %%\n",
+         (double)driver.values[CLIPPER_REDUCTION], (double)driver.values[CLIPPER_CLIPPED]);
+  assert_true(fabs((double)driver.values[CLIPPER_REDUCTION] - 2.0) < 0.2);
+  assert_true(driver.values[CLIPPER_CLIPPED] > 10.0F);
+  stage_driver_free(&driver);
+  free(x);
+}
+
 /* Channels are clipped each on its own. */
 static void one_channel_sounds_like_one_of_two(void **state)
 {
@@ -396,6 +417,7 @@ int main(void)
       cmocka_unit_test(a_reset_forgets_everything),
       cmocka_unit_test(controls_turn_without_a_click),
       cmocka_unit_test(the_readings_are_those_of_a_clipped_sine),
+      cmocka_unit_test(peaks_between_samples_are_clipped),
       cmocka_unit_test(one_channel_sounds_like_one_of_two),
       cmocka_unit_test(hard_signals_stay_under_the_ceiling),
       cmocka_unit_test(a_knee_costs_no_headroom),
