@@ -15,16 +15,28 @@
 
 #define FLOOR_FADE_DB 8.0
 #define LOWEST_DB     (-120.0)
-#define SLOT_SECONDS  (1.0 / PLANISH_QUIET_LIFT_SLOTS)
-#define FALL_SECONDS  0.2
-#define FULL_LIFT_DB  6.0
+/* At least; see slot_grids_of(). */
+#define SLOT_SECONDS (1.0 / PLANISH_QUIET_LIFT_SLOTS)
+#define FALL_SECONDS 0.2
+#define FULL_LIFT_DB 6.0
 
 enum { POWER_SLOTS = PLANISH_QUIET_LIFT_SLOTS / 2 };
+
+/* A power of two, so that slots divide 65,536 frames, a renderer's step when it runs a chain in:
+ * an excerpt then cuts its slots where the whole does. */
+static uint32_t slot_grids_of(double rate)
+{
+  uint32_t grids = 1;
+  while (grids * PLANISH_GRID < rate * SLOT_SECONDS) {
+    grids *= 2;
+  }
+  return grids;
+}
 
 void planish_quiet_lift_setup(PlanishQuietLift *lift, double rate)
 {
   *lift = (PlanishQuietLift){0};
-  lift->slot_grids = (uint32_t)planish_max(1.0, rate * SLOT_SECONDS / PLANISH_GRID + 0.5);
+  lift->slot_grids = slot_grids_of(rate);
   lift->fall = planish_min(1.0, PLANISH_GRID / (rate * FALL_SECONDS));
   lift->step = FULL_LIFT_DB * PLANISH_GRID / (rate * PLANISH_GLIDE_MS * 1e-3);
   planish_quiet_lift_reset(lift);

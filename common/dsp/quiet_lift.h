@@ -1,7 +1,7 @@
 /* A lift for quiet content: how many dB each frame may be raised, from a slow held level.
  *
- * The level is the larger of the power (means over 1/16 s, the largest of the last half second) and
- * the true peak less 8 dB (the largest of the last second). The lift is full below -24 dB, none
+ * The level is the larger of the power (means over slots of 1/16 to 1/8 s, the largest of eight) and
+ * the true peak less 8 dB (the largest of sixteen slots). The lift is full below -24 dB, none
  * above -12 dB. Below a floor of power it fades out again within 8 dB, so that hiss, pauses and the
  * ends of fades are not raised.
  *
@@ -20,8 +20,8 @@ enum { PLANISH_QUIET_LIFT_SLOTS = 16 };
 typedef struct {
   double peaks[PLANISH_QUIET_LIFT_SLOTS];  /* largest peak of each slot, magnitudes */
   double powers[PLANISH_QUIET_LIFT_SLOTS]; /* mean power of each slot */
-  double held_peak;                        /* largest of the last second */
-  double held_power_db;                    /* largest of the last half second */
+  double held_peak;                        /* largest of all slots */
+  double held_power_db;                    /* largest of the last eight slots */
   double slot_peak;                        /* of the slot that is being filled */
   double slot_power;                       /* its sum so far */
   double loud_db;                          /* smoothed level that takes the lift away */
