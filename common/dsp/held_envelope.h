@@ -1,0 +1,35 @@
+/* The envelope of one channel: the largest peak of the last `hold` frames.
+ *
+ * Held for half a period of a tone it is exactly constant, so a gain that follows it adds no
+ * harmonics; it rises at once, costs no latency, and only its fall is late, by `hold`. A rectified
+ * signal smoothed by one pole leaves -36 to -76 dB of distortion on a bass note instead
+ * (tests/unit/test_dynamics_distortion.c).
+ *
+ * A peak is read between the frames: where the magnitude has a maximum at x1, the sine through x0,
+ * x1, x2 has the power x1^2 (1 + (x2 - x0)^2 / (4 x1^2 - (x0 + x2)^2)), from x0 + x2 = 2 x1 cos w
+ * and x2 - x0 = 2 A cos(phase) sin w. It is exact for a sine of any frequency, and never over x1 by
+ * more than 3 dB. Without it a tone that meets the same few phases again and again reads low: 10
+ * kHz at 48 kHz by up to 0.075 dB.
+ *
+ * Thread: one at a time. All but set-up are real-time safe. */
+#ifndef PLANISH_DSP_HELD_ENVELOPE_H
+#define PLANISH_DSP_HELD_ENVELOPE_H
+
+#include "common/dsp/sliding_max.h"
+
+typedef struct {
+  PlanishSlidingMax max;
+  double past[2]; /* the last frame and the one before */
+} PlanishHeldEnvelope;
+
+/* `max_hold` in frames, >= 1. */
+void planish_held_envelope_setup(PlanishHeldEnvelope *envelope, PlanishArena *arena,
+                                 uint32_t max_hold);
+
+void planish_held_envelope_reset(PlanishHeldEnvelope *envelope);
+
+/* Takes a frame (|x| <= 2^20) and returns the power of the envelope, its magnitude squared; `hold`
+ * in frames, 1..max_hold, free to change from frame to frame. */
+double planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold);
+
+#endif
