@@ -1,0 +1,48 @@
+#include "plugins/dynamics/controls.h"
+
+#include "common/dsp/side_chain.h"
+
+#include <string.h>
+
+void planish_dynamics_controls_setup(PlanishDynamicsControls *controls, PlanishArena *arena,
+                                     double rate)
+{
+  controls->rate = rate;
+  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
+    planish_glide_setup(&controls->glide[i], arena, rate, PLANISH_GLIDE_MS);
+  }
+}
+
+void planish_dynamics_controls_set(PlanishDynamicsControls *controls,
+                                   const PlanishDynamicsValues *values, bool at_once)
+{
+  double targets[PLANISH_DYNAMICS_GLIDES];
+  memcpy(targets, values, sizeof targets);
+  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
+    if (at_once) {
+      planish_glide_jump(&controls->glide[i], targets[i]);
+    } else {
+      planish_glide_set(&controls->glide[i], targets[i]);
+    }
+  }
+  controls->moving = true;
+}
+
+bool planish_dynamics_controls_next(PlanishDynamicsControls *controls)
+{
+  if (!controls->moving) {
+    return false;
+  }
+  controls->moving = false;
+  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
+    controls->moving = controls->moving || planish_glide_is_moving(&controls->glide[i]);
+    controls->value[i] = planish_glide_next(&controls->glide[i]);
+  }
+  const PlanishDynamicsValues *now = &controls->now;
+  controls->q = planish_exp2(now->band_q);
+  controls->band_tangent =
+      planish_side_chain_tangent(planish_exp2(now->band_frequency), controls->rate);
+  controls->high_pass_tangent =
+      planish_side_chain_tangent(planish_exp2(now->high_pass), controls->rate);
+  return true;
+}

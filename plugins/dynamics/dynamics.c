@@ -1,0 +1,352 @@
+/* Bidirectional dynamics: down above a threshold, up or down below a lower one, each way by a
+ * bounded number of dB, on the whole signal or a band of it. */
+#include "common/dsp/channel_link.h"
+#include "common/dsp/delay.h"
+#include "common/dsp/gain_smoother.h"
+#include "common/dsp/level_detector.h"
+#include "common/dsp/lift_floor.h"
+#include "common/dsp/make_up.h"
+#include "common/dsp/peak_hold.h"
+#include "common/frame/stage.h"
+#include "plugins/dynamics/band_form.h"
+#include "plugins/dynamics/controls.h"
+#include "plugins/dynamics/gain_delay.h"
+#include "ttl/dynamics_ports.h"
+
+#include <string.h>
+
+/* A whole that is quieter than this does not make its parts look loud. */
+#define QUIETEST_WHOLE_DB (-80.0)
+
+_Static_assert((int)DYNAMICS_BAND_TYPE_FULL == (int)PLANISH_BAND_FULL &&
+                   (int)DYNAMICS_BAND_TYPE_LOW_SHELF == (int)PLANISH_BAND_LOW_SHELF &&
+                   (int)DYNAMICS_BAND_TYPE_HIGH_SHELF == (int)PLANISH_BAND_HIGH_SHELF &&
+                   (int)DYNAMICS_BAND_TYPE_PEAKING == (int)PLANISH_BAND_PEAKING,
+               "types in the order of the ports");
+
+typedef struct {
+  PlanishDynamicsControls controls;
+  PlanishGainTimes times;
+  PlanishSideChain chain;
+  PlanishSideChainCoefs chain_coefs;
+  PlanishLevelDetector band_level[2];
+  PlanishLevelDetector whole_level[2];
+  PlanishGainSmoother smoother[2];
+  PlanishGainDelay gain_delay;
+  PlanishBandForm form;
+  PlanishDelay audio_delay[2];
+  PlanishDelay heard_delay[2]; /* of the detector's signal */
+  PlanishMakeUp make_up;
+  PlanishCrossfade high_pass; /* from off to on */
+  PlanishCrossfade relative;  /* from absolute to relative */
+  PlanishPeakHold most;       /* dB up */
+  PlanishPeakHold least;      /* dB down, positive */
+  double band_share;          /* that chain_coefs were made for */
+  double rate;
+  double hold; /* ms */
+  uint32_t latency;
+  uint32_t at;    /* frames since the last grid frame */
+  bool making_up; /* make-up is on, or fading out */
+  bool fresh;
+} Dynamics;
+
+static uint32_t latency(double rate, const float *values)
+{
+  (void)values;
+  return planish_frames_of((double)dynamics_port_table[DYNAMICS_LOOKAHEAD].maximum, rate);
+}
+
+static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
+{
+  Dynamics *dynamics = state;
+  if (!(rate >= 8000.0 && rate <= 768000.0)) {
+    return PLANISH_BAD_RATE;
+  }
+  const double longest = (double)dynamics_port_table[DYNAMICS_HOLD].maximum;
+  dynamics->rate = rate;
+  dynamics->latency = latency(rate, NULL);
+  planish_dynamics_controls_setup(&dynamics->controls, arena, rate);
+  for (int c = 0; c < 2; ++c) {
+    planish_level_detector_setup(&dynamics->band_level[c], arena, rate, longest);
+    planish_level_detector_setup(&dynamics->whole_level[c], arena, rate, longest);
+    planish_delay_setup(&dynamics->audio_delay[c], arena, dynamics->latency, PLANISH_GRID);
+    planish_delay_setup(&dynamics->heard_delay[c], arena, dynamics->latency, PLANISH_GRID);
+  }
+  planish_gain_delay_setup(&dynamics->gain_delay, arena, rate, dynamics->latency);
+  planish_band_form_setup(&dynamics->form, rate);
+  planish_make_up_setup(&dynamics->make_up, arena, rate);
+  planish_crossfade_setup(&dynamics->high_pass, rate, PLANISH_GLIDE_MS);
+  planish_crossfade_setup(&dynamics->relative, rate, PLANISH_GLIDE_MS);
+  planish_peak_hold_setup(&dynamics->most, rate, 0.0);
+  planish_peak_hold_setup(&dynamics->least, rate, 0.0);
+  return PLANISH_OK;
+}
+
+static void reset(void *state)
+{
+  Dynamics *dynamics = state;
+  memset(&dynamics->chain, 0, sizeof dynamics->chain);
+  memset(dynamics->smoother, 0, sizeof dynamics->smoother);
+  for (int c = 0; c < 2; ++c) {
+    planish_delay_reset(&dynamics->audio_delay[c]);
+    planish_delay_reset(&dynamics->heard_delay[c]);
+  }
+  planish_peak_hold_reset(&dynamics->most);
+  planish_peak_hold_reset(&dynamics->least);
+  dynamics->at = 0;
+  dynamics->fresh = true;
+}
+
+static PlanishDynamicsValues values_of(const float *v)
+{
+  return (PlanishDynamicsValues){
+      .curve =
+          {
+              .threshold = (double)v[DYNAMICS_THRESHOLD],
+              .slope_above = 1.0 - 1.0 / (double)v[DYNAMICS_RATIO],
+              .knee = (double)v[DYNAMICS_KNEE],
+              .range_above = (double)v[DYNAMICS_MAX_ABOVE],
+              .dead_band = (double)v[DYNAMICS_DEAD_BAND],
+              .slope_below = (double)v[DYNAMICS_AMOUNT_BELOW] / 100.0,
+              .range_below = (double)v[DYNAMICS_MAX_BELOW],
+          },
+      .mean_share = (double)v[DYNAMICS_PEAK_TO_MEAN] / 100.0,
+      .link = (double)v[DYNAMICS_LINK] / 100.0,
+      .lift_floor = (double)v[DYNAMICS_LIFT_FLOOR],
+      .band_frequency = planish_log2((double)v[DYNAMICS_BAND_FREQ]),
+      .band_q = planish_log2((double)v[DYNAMICS_BAND_Q]),
+      .high_pass = planish_log2((double)v[DYNAMICS_DETECTOR_HIGH_PASS]),
+      .make_up = v[DYNAMICS_MAKEUP] == (float)DYNAMICS_MAKEUP_AUTO ? 1.0 : 0.0,
+  };
+}
+
+static uint32_t gains_late_by(const Dynamics *dynamics, const float *values)
+{
+  const uint32_t ahead = planish_frames_of((double)values[DYNAMICS_LOOKAHEAD], dynamics->rate);
+  return dynamics->latency - (ahead < dynamics->latency ? ahead : dynamics->latency);
+}
+
+static void reset_whole(Dynamics *dynamics)
+{
+  for (int c = 0; c < 2; ++c) {
+    planish_level_detector_reset(&dynamics->whole_level[c], dynamics->hold);
+  }
+}
+
+static void jump(Dynamics *dynamics, const float *values, bool high_pass, bool relative)
+{
+  for (int c = 0; c < 2; ++c) {
+    planish_level_detector_reset(&dynamics->band_level[c], dynamics->hold);
+  }
+  reset_whole(dynamics);
+  planish_crossfade_jump(&dynamics->high_pass, high_pass);
+  planish_crossfade_jump(&dynamics->relative, relative);
+  planish_gain_delay_reset(&dynamics->gain_delay, gains_late_by(dynamics, values));
+  planish_band_form_jump(&dynamics->form, (PlanishBandType)(unsigned)values[DYNAMICS_BAND_TYPE]);
+  dynamics->making_up = false;
+}
+
+static void set(void *state, const float *values)
+{
+  Dynamics *dynamics = state;
+  const bool high_pass = values[DYNAMICS_DETECTOR_HIGH_PASS] >
+                         dynamics_port_table[DYNAMICS_DETECTOR_HIGH_PASS].minimum;
+  const bool relative = values[DYNAMICS_DETECTOR] == (float)DYNAMICS_DETECTOR_RELATIVE;
+  const PlanishDynamicsValues wanted = values_of(values);
+  dynamics->hold = (double)values[DYNAMICS_HOLD];
+  if (dynamics->fresh) {
+    jump(dynamics, values, high_pass, relative);
+  } else if (relative && planish_crossfade_is_old(&dynamics->relative)) {
+    reset_whole(dynamics);
+  }
+  planish_dynamics_controls_set(&dynamics->controls, &wanted, dynamics->fresh);
+  if (wanted.make_up > 0.0 && !dynamics->making_up) {
+    planish_make_up_reset(&dynamics->make_up);
+    dynamics->making_up = true;
+  }
+  for (int c = 0; c < 2; ++c) {
+    planish_level_detector_set(&dynamics->band_level[c], dynamics->hold);
+    planish_level_detector_set(&dynamics->whole_level[c], dynamics->hold);
+  }
+  dynamics->times = planish_gain_times((double)values[DYNAMICS_ATTACK],
+                                       (double)values[DYNAMICS_RELEASE], dynamics->rate);
+  planish_crossfade_turn(&dynamics->high_pass, high_pass);
+  planish_crossfade_turn(&dynamics->relative, relative);
+  dynamics->gain_delay.wanted = gains_late_by(dynamics, values);
+  dynamics->form.wanted = (PlanishBandType)(unsigned)values[DYNAMICS_BAND_TYPE];
+  dynamics->fresh = false;
+}
+
+/* What cannot glide, and the filters that follow what does. Returns the share of the band's current
+ * type. */
+static double move_filters(Dynamics *dynamics)
+{
+  const PlanishDynamicsControls *controls = &dynamics->controls;
+  const bool changed = planish_dynamics_controls_next(&dynamics->controls);
+  const double share = planish_crossfade_next(&dynamics->form.fade);
+  const double pass_share = planish_crossfade_next(&dynamics->high_pass);
+  if (changed || share != dynamics->band_share || pass_share != dynamics->chain_coefs.pass_share) {
+    const PlanishSvfCoefs band =
+        planish_band_form_side_chain(&dynamics->form, share, controls->band_tangent, controls->q);
+    planish_side_chain_set(&dynamics->chain_coefs, &band, controls->high_pass_tangent, pass_share);
+    dynamics->band_share = share;
+  }
+  return share;
+}
+
+/* Levels of both channels, linked; `band` is what the side chain lets through of `whole`. */
+static void detect(Dynamics *dynamics, PlanishTwo band, PlanishTwo whole, uint32_t channels,
+                   PlanishLevels *levels)
+{
+  const PlanishDynamicsValues *now = &dynamics->controls.now;
+  const bool relative = !planish_crossfade_is_old(&dynamics->relative);
+  const double share = planish_crossfade_next(&dynamics->relative);
+  for (uint32_t c = 0; c < channels; ++c) {
+    levels[c] = planish_level_detector_next(&dynamics->band_level[c], band[c], now->mean_share);
+    if (relative) {
+      const PlanishLevels all =
+          planish_level_detector_next(&dynamics->whole_level[c], whole[c], now->mean_share);
+      levels[c].level -= share * planish_max(all.level, QUIETEST_WHOLE_DB);
+    }
+  }
+  if (channels == 2) {
+    planish_link(&levels[0].level, &levels[1].level, now->link);
+    planish_link(&levels[0].power, &levels[1].power, now->link);
+  }
+}
+
+static PlanishGainPair follow(Dynamics *dynamics, const PlanishLevels *levels, uint32_t channels)
+{
+  const PlanishDynamicsValues *now = &dynamics->controls.now;
+  PlanishGainPair gains = {0};
+  for (uint32_t c = 0; c < channels; ++c) {
+    PlanishGainParts target = planish_gain_curve_at(&now->curve, levels[c].level);
+    if (target.below > 0.0) {
+      target.below *= planish_lift_share(levels[c].power, now->lift_floor);
+    }
+    gains.channel[c] = planish_gain_smoother_next(&dynamics->smoother[c], &dynamics->times, target);
+  }
+  return gains;
+}
+
+/* Both parts within their ranges as they are now, though the ranges may have shrunk on the way. */
+static double bounded(const PlanishGainParts *parts, const PlanishGainCurve *curve)
+{
+  const double above = planish_min(parts->above, curve->range_above);
+  const double below = planish_clamp(parts->below, -curve->range_below, curve->range_below);
+  return planish_max(below - above, -planish_max(curve->range_above, curve->range_below));
+}
+
+/* All that becomes of a frame but for the audio itself: fills heard[channel] with the detector's
+ * signal and returns how the band is to be moved. */
+static PlanishBandFrame work_out(Dynamics *dynamics, PlanishTwo x, uint32_t channels,
+                                 PlanishTwo *heard)
+{
+  PlanishLevels levels[2];
+  const double share = move_filters(dynamics);
+  *heard = planish_side_chain_next(&dynamics->chain, &dynamics->chain_coefs, x);
+  detect(dynamics, *heard, x, channels, levels);
+  const PlanishGainPair gains =
+      planish_gain_delay_next(&dynamics->gain_delay, follow(dynamics, levels, channels));
+  const PlanishGainCurve *curve = &dynamics->controls.now.curve;
+  const double first = bounded(&gains.channel[0], curve);
+  const double second = channels == 2 ? bounded(&gains.channel[1], curve) : first;
+  return (PlanishBandFrame){
+      .gain = {first, second},
+      .tangent = dynamics->controls.band_tangent,
+      .q = dynamics->controls.q,
+      .share = share,
+  };
+}
+
+static void give_back(Dynamics *dynamics, const PlanishBlock *block, double *const *dry,
+                      const double *shares)
+{
+  double gain[PLANISH_GRID];
+  if (!dynamics->making_up) {
+    return;
+  }
+  planish_make_up_process(&dynamics->make_up, dry, block->audio, block->channels, block->frames,
+                          gain);
+  for (uint32_t i = 0; i < block->frames; ++i) {
+    const double factor = planish_gain_of(shares[i] * gain[i]);
+    for (uint32_t c = 0; c < block->channels; ++c) {
+      block->audio[c][i] *= factor;
+    }
+  }
+  const uint32_t end = dynamics->at + block->frames;
+  dynamics->making_up =
+      end < PLANISH_GRID || dynamics->controls.moving || shares[block->frames - 1] > 0.0;
+}
+
+static void let_hear(Dynamics *dynamics, const PlanishBlock *block, double *const *heard)
+{
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    double *out = block->points != NULL ? block->points[0][c] : heard[c];
+    planish_delay_process(&dynamics->heard_delay[c], heard[c], out, dynamics->latency,
+                          block->frames);
+  }
+}
+
+static void keep_extremes(Dynamics *dynamics, double most, double least, uint32_t frames)
+{
+  planish_peak_hold_push(&dynamics->most, most, frames);
+  planish_peak_hold_push(&dynamics->least, -least, frames);
+}
+
+static void process(void *state, const PlanishBlock *block)
+{
+  Dynamics *dynamics = state;
+  double dry[2][PLANISH_GRID] = {{0}};
+  double heard[2][PLANISH_GRID];
+  double shares[PLANISH_GRID];
+  double most = 0.0;
+  double least = 0.0;
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    planish_delay_process(&dynamics->audio_delay[c], block->audio[c], dry[c], dynamics->latency,
+                          block->frames);
+  }
+  if (dynamics->at == 0) {
+    planish_band_form_grid(&dynamics->form, (PlanishTwo){dry[0][0], dry[1][0]});
+    planish_gain_delay_grid(&dynamics->gain_delay);
+  }
+  const uint32_t second = block->channels - 1;
+  for (uint32_t i = 0; i < block->frames; ++i) {
+    PlanishTwo side;
+    const PlanishTwo x = {block->audio[0][i], second ? block->audio[1][i] : 0.0};
+    const PlanishBandFrame frame = work_out(dynamics, x, block->channels, &side);
+    const PlanishTwo y =
+        planish_band_form_next(&dynamics->form, &frame, (PlanishTwo){dry[0][i], dry[1][i]});
+    for (uint32_t c = 0; c < block->channels; ++c) {
+      block->audio[c][i] = y[c];
+      heard[c][i] = side[c];
+      most = planish_max(most, frame.gain[c]);
+      least = planish_min(least, frame.gain[c]);
+    }
+    shares[i] = dynamics->controls.now.make_up;
+  }
+  keep_extremes(dynamics, most, least, block->frames);
+  give_back(dynamics, block, (double *const[2]){dry[0], dry[1]}, shares);
+  let_hear(dynamics, block, (double *const[2]){heard[0], heard[1]});
+  dynamics->at = (dynamics->at + block->frames) % PLANISH_GRID;
+}
+
+static void report(void *state, float *values, uint32_t frames)
+{
+  (void)frames;
+  const Dynamics *dynamics = state;
+  const double most = planish_peak_hold_value(&dynamics->most);
+  const double least = planish_peak_hold_value(&dynamics->least);
+  values[DYNAMICS_GAIN_CHANGE] = (float)(most > least ? most : -least);
+}
+
+const PlanishStage planish_stage = {
+    .ports = &dynamics_ports,
+    .state_size = sizeof(Dynamics),
+    .setup = setup,
+    .reset = reset,
+    .set = set,
+    .latency = latency,
+    .process = process,
+    .report = report,
+};
