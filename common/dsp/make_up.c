@@ -6,6 +6,9 @@
 #define GLIDE_MS     200.0
 #define LARGEST_DB   12.0
 
+/* Share of the power, 0.2 dB: a loud passage must not be paid for by a quiet one. */
+#define LARGEST_CORRECTION 0.047
+
 /* -70 LUFS as a sum of mean squares: ITU-R BS.1770-4 Annex 1, loudness = -0.691 + 10 lg(power). */
 #define GATE 1.17246e-7
 
@@ -30,6 +33,7 @@ void planish_make_up_reset(PlanishMakeUp *make_up)
   make_up->slot_given = 0.0;
   make_up->sum_before = 0.0;
   make_up->sum_after = 0.0;
+  make_up->weight = 0.0;
   make_up->owed = 0.0;
   make_up->frame = 0;
   planish_glide_jump(&make_up->gain, 0.0);
@@ -40,9 +44,11 @@ static void end_slot(PlanishMakeUp *make_up)
   if (make_up->slot_before > GATE * make_up->slot_frames) {
     make_up->sum_before = make_up->keep * make_up->sum_before + make_up->slot_before;
     make_up->sum_after = make_up->keep * make_up->sum_after + make_up->slot_after;
+    make_up->weight = make_up->keep * make_up->weight + 1.0;
     make_up->owed += make_up->slot_before - make_up->slot_given;
-    const double due = (1.0 - make_up->keep) * make_up->owed;
-    const double wanted = planish_max(make_up->sum_before + due, 0.0);
+    const double most = LARGEST_CORRECTION * make_up->sum_before;
+    const double due = (1.0 - make_up->keep) * make_up->weight * make_up->owed;
+    const double wanted = make_up->sum_before + planish_clamp(due, -most, most);
     const double level = planish_level_of_power(wanted / make_up->sum_after);
     planish_glide_set(&make_up->gain, planish_clamp(level, -LARGEST_DB, LARGEST_DB));
   }

@@ -4,8 +4,8 @@
  * -10 lg(sum p g^2 / sum p). The plain mean of the reduction in dB errs, as loud moments are both
  * reduced more and heard more. Powers are gathered in slots of 0.1 s, those under -70 LUFS (the
  * absolute gate of ITU-R BS.1770-4) left out, and forgotten with a time constant of 10 s; what was
- * given too little or too much so far is paid back over the same time, so that the whole comes out
- * even. A signal that nothing has changed gets exactly 0 dB.
+ * given too little or too much so far is paid back over the same time, by 0.2 dB at most, so that
+ * the whole comes out even. A signal that nothing has changed gets exactly 0 dB.
  *
  * Thread: one at a time. All but set-up are real-time safe. */
 #ifndef PLANISH_DSP_MAKE_UP_H
@@ -28,6 +28,7 @@ typedef struct {
   double slot_given; /* of what left, make-up included */
   double sum_before; /* of slots, forgetting */
   double sum_after;
+  double weight;     /* of the slots in them */
   double owed;       /* sum of what went in and has not come out */
   double keep;       /* share of the sums that a slot leaves */
   PlanishGlide gain; /* dB */

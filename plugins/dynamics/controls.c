@@ -28,6 +28,26 @@ void planish_dynamics_controls_set(PlanishDynamicsControls *controls,
   controls->moving = true;
 }
 
+static void follow_filters(PlanishDynamicsControls *controls)
+{
+  const PlanishDynamicsValues *now = &controls->now;
+  double *made_of = controls->made_of;
+  if (now->band_frequency != made_of[0]) {
+    made_of[0] = now->band_frequency;
+    controls->band_tangent =
+        planish_side_chain_tangent(planish_exp2(now->band_frequency), controls->rate);
+  }
+  if (now->band_q != made_of[1] || controls->q == 0.0) {
+    made_of[1] = now->band_q;
+    controls->q = planish_exp2(now->band_q);
+  }
+  if (now->high_pass != made_of[2]) {
+    made_of[2] = now->high_pass;
+    controls->high_pass_tangent =
+        planish_side_chain_tangent(planish_exp2(now->high_pass), controls->rate);
+  }
+}
+
 bool planish_dynamics_controls_next(PlanishDynamicsControls *controls)
 {
   if (!controls->moving) {
@@ -38,11 +58,6 @@ bool planish_dynamics_controls_next(PlanishDynamicsControls *controls)
     controls->moving = controls->moving || planish_glide_is_moving(&controls->glide[i]);
     controls->value[i] = planish_glide_next(&controls->glide[i]);
   }
-  const PlanishDynamicsValues *now = &controls->now;
-  controls->q = planish_exp2(now->band_q);
-  controls->band_tangent =
-      planish_side_chain_tangent(planish_exp2(now->band_frequency), controls->rate);
-  controls->high_pass_tangent =
-      planish_side_chain_tangent(planish_exp2(now->high_pass), controls->rate);
+  follow_filters(controls);
   return true;
 }

@@ -4,18 +4,16 @@
 #ifndef PLANISH_DYNAMICS_CONTROLS_H
 #define PLANISH_DYNAMICS_CONTROLS_H
 
-#include "common/dsp/gain_curve.h"
+#include "common/dsp/dynamic_gain.h"
 #include "common/dsp/glide.h"
 
 typedef struct {
-  PlanishGainCurve curve;
-  double mean_share;     /* 0..1 */
-  double link;           /* 0..1 */
-  double lift_floor;     /* dB */
-  double band_frequency; /* log2 of Hz */
-  double band_q;         /* log2 */
-  double high_pass;      /* log2 of Hz */
-  double make_up;        /* share, 0..1 */
+  PlanishGainLaw law;
+  double band_frequency;  /* log2 of Hz */
+  double band_q;          /* log2 */
+  double high_pass;       /* log2 of Hz */
+  double high_pass_share; /* 0: off, 1: on */
+  double make_up;         /* the same */
 } PlanishDynamicsValues;
 
 enum { PLANISH_DYNAMICS_GLIDES = sizeof(PlanishDynamicsValues) / sizeof(double) };
@@ -27,10 +25,11 @@ typedef struct {
   };
   PlanishGlide glide[PLANISH_DYNAMICS_GLIDES];
   bool moving;
-  /* Of frequency and Q, in the form that filters want. */
+  /* Of frequencies and Q, in the form that filters want, and what they were made of. */
   double band_tangent;
   double q;
   double high_pass_tangent;
+  double made_of[3];
   double rate;
 } PlanishDynamicsControls;
 

@@ -1,10 +1,7 @@
 /* Bidirectional dynamics: down above a threshold, up or down below a lower one, each way by a
  * bounded number of dB, on the whole signal or a band of it. */
-#include "common/dsp/channel_link.h"
 #include "common/dsp/delay.h"
-#include "common/dsp/gain_smoother.h"
-#include "common/dsp/level_detector.h"
-#include "common/dsp/lift_floor.h"
+#include "common/dsp/dynamic_gain.h"
 #include "common/dsp/make_up.h"
 #include "common/dsp/peak_hold.h"
 #include "common/frame/stage.h"
@@ -14,9 +11,6 @@
 #include "ttl/dynamics_ports.h"
 
 #include <string.h>
-
-/* A whole that is quieter than this does not make its parts look loud. */
-#define QUIETEST_WHOLE_DB (-80.0)
 
 _Static_assert((int)DYNAMICS_BAND_TYPE_FULL == (int)PLANISH_BAND_FULL &&
                    (int)DYNAMICS_BAND_TYPE_LOW_SHELF == (int)PLANISH_BAND_LOW_SHELF &&
@@ -29,21 +23,16 @@ typedef struct {
   PlanishGainTimes times;
   PlanishSideChain chain;
   PlanishSideChainCoefs chain_coefs;
-  PlanishLevelDetector band_level[2];
-  PlanishLevelDetector whole_level[2];
-  PlanishGainSmoother smoother[2];
+  PlanishDynamicGain gain;
   PlanishGainDelay gain_delay;
   PlanishBandForm form;
   PlanishDelay audio_delay[2];
   PlanishDelay heard_delay[2]; /* of the detector's signal */
   PlanishMakeUp make_up;
-  PlanishCrossfade high_pass; /* from off to on */
-  PlanishCrossfade relative;  /* from absolute to relative */
-  PlanishPeakHold most;       /* dB up */
-  PlanishPeakHold least;      /* dB down, positive */
-  double band_share;          /* that chain_coefs were made for */
+  PlanishPeakHold most;  /* dB up */
+  PlanishPeakHold least; /* dB down, positive */
+  double band_share;     /* that chain_coefs were made for */
   double rate;
-  double hold; /* ms */
   uint32_t latency;
   uint32_t at;    /* frames since the last grid frame */
   bool making_up; /* make-up is on, or fading out */
@@ -66,17 +55,14 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   dynamics->rate = rate;
   dynamics->latency = latency(rate, NULL);
   planish_dynamics_controls_setup(&dynamics->controls, arena, rate);
+  planish_dynamic_gain_setup(&dynamics->gain, arena, rate, longest, true);
   for (int c = 0; c < 2; ++c) {
-    planish_level_detector_setup(&dynamics->band_level[c], arena, rate, longest);
-    planish_level_detector_setup(&dynamics->whole_level[c], arena, rate, longest);
     planish_delay_setup(&dynamics->audio_delay[c], arena, dynamics->latency, PLANISH_GRID);
     planish_delay_setup(&dynamics->heard_delay[c], arena, dynamics->latency, PLANISH_GRID);
   }
   planish_gain_delay_setup(&dynamics->gain_delay, arena, rate, dynamics->latency);
   planish_band_form_setup(&dynamics->form, rate);
   planish_make_up_setup(&dynamics->make_up, arena, rate);
-  planish_crossfade_setup(&dynamics->high_pass, rate, PLANISH_GLIDE_MS);
-  planish_crossfade_setup(&dynamics->relative, rate, PLANISH_GLIDE_MS);
   planish_peak_hold_setup(&dynamics->most, rate, 0.0);
   planish_peak_hold_setup(&dynamics->least, rate, 0.0);
   return PLANISH_OK;
@@ -86,7 +72,6 @@ static void reset(void *state)
 {
   Dynamics *dynamics = state;
   memset(&dynamics->chain, 0, sizeof dynamics->chain);
-  memset(dynamics->smoother, 0, sizeof dynamics->smoother);
   for (int c = 0; c < 2; ++c) {
     planish_delay_reset(&dynamics->audio_delay[c]);
     planish_delay_reset(&dynamics->heard_delay[c]);
@@ -97,26 +82,37 @@ static void reset(void *state)
   dynamics->fresh = true;
 }
 
+static double is_on(bool on)
+{
+  return on ? 1.0 : 0.0;
+}
+
 static PlanishDynamicsValues values_of(const float *v)
 {
+  const PlanishGainCurve curve = {
+      .threshold = (double)v[DYNAMICS_THRESHOLD],
+      .slope_above = 1.0 - 1.0 / (double)v[DYNAMICS_RATIO],
+      .knee = (double)v[DYNAMICS_KNEE],
+      .range_above = (double)v[DYNAMICS_MAX_ABOVE],
+      .dead_band = (double)v[DYNAMICS_DEAD_BAND],
+      .slope_below = (double)v[DYNAMICS_AMOUNT_BELOW] / 100.0,
+      .range_below = (double)v[DYNAMICS_MAX_BELOW],
+  };
+  const PlanishPort *high_pass = &dynamics_port_table[DYNAMICS_DETECTOR_HIGH_PASS];
   return (PlanishDynamicsValues){
-      .curve =
+      .law =
           {
-              .threshold = (double)v[DYNAMICS_THRESHOLD],
-              .slope_above = 1.0 - 1.0 / (double)v[DYNAMICS_RATIO],
-              .knee = (double)v[DYNAMICS_KNEE],
-              .range_above = (double)v[DYNAMICS_MAX_ABOVE],
-              .dead_band = (double)v[DYNAMICS_DEAD_BAND],
-              .slope_below = (double)v[DYNAMICS_AMOUNT_BELOW] / 100.0,
-              .range_below = (double)v[DYNAMICS_MAX_BELOW],
+              .curve = curve,
+              .mean_share = (double)v[DYNAMICS_PEAK_TO_MEAN] / 100.0,
+              .link = (double)v[DYNAMICS_LINK] / 100.0,
+              .lift_floor = (double)v[DYNAMICS_LIFT_FLOOR],
+              .relative = is_on(v[DYNAMICS_DETECTOR] == (float)DYNAMICS_DETECTOR_RELATIVE),
           },
-      .mean_share = (double)v[DYNAMICS_PEAK_TO_MEAN] / 100.0,
-      .link = (double)v[DYNAMICS_LINK] / 100.0,
-      .lift_floor = (double)v[DYNAMICS_LIFT_FLOOR],
       .band_frequency = planish_log2((double)v[DYNAMICS_BAND_FREQ]),
       .band_q = planish_log2((double)v[DYNAMICS_BAND_Q]),
       .high_pass = planish_log2((double)v[DYNAMICS_DETECTOR_HIGH_PASS]),
-      .make_up = v[DYNAMICS_MAKEUP] == (float)DYNAMICS_MAKEUP_AUTO ? 1.0 : 0.0,
+      .high_pass_share = is_on(v[DYNAMICS_DETECTOR_HIGH_PASS] > high_pass->minimum),
+      .make_up = is_on(v[DYNAMICS_MAKEUP] == (float)DYNAMICS_MAKEUP_AUTO),
   };
 }
 
@@ -126,21 +122,9 @@ static uint32_t gains_late_by(const Dynamics *dynamics, const float *values)
   return dynamics->latency - (ahead < dynamics->latency ? ahead : dynamics->latency);
 }
 
-static void reset_whole(Dynamics *dynamics)
+static void jump(Dynamics *dynamics, const float *values)
 {
-  for (int c = 0; c < 2; ++c) {
-    planish_level_detector_reset(&dynamics->whole_level[c], dynamics->hold);
-  }
-}
-
-static void jump(Dynamics *dynamics, const float *values, bool high_pass, bool relative)
-{
-  for (int c = 0; c < 2; ++c) {
-    planish_level_detector_reset(&dynamics->band_level[c], dynamics->hold);
-  }
-  reset_whole(dynamics);
-  planish_crossfade_jump(&dynamics->high_pass, high_pass);
-  planish_crossfade_jump(&dynamics->relative, relative);
+  planish_dynamic_gain_reset(&dynamics->gain, (double)values[DYNAMICS_HOLD]);
   planish_gain_delay_reset(&dynamics->gain_delay, gains_late_by(dynamics, values));
   planish_band_form_jump(&dynamics->form, (PlanishBandType)(unsigned)values[DYNAMICS_BAND_TYPE]);
   dynamics->making_up = false;
@@ -149,108 +133,54 @@ static void jump(Dynamics *dynamics, const float *values, bool high_pass, bool r
 static void set(void *state, const float *values)
 {
   Dynamics *dynamics = state;
-  const bool high_pass = values[DYNAMICS_DETECTOR_HIGH_PASS] >
-                         dynamics_port_table[DYNAMICS_DETECTOR_HIGH_PASS].minimum;
-  const bool relative = values[DYNAMICS_DETECTOR] == (float)DYNAMICS_DETECTOR_RELATIVE;
   const PlanishDynamicsValues wanted = values_of(values);
-  dynamics->hold = (double)values[DYNAMICS_HOLD];
   if (dynamics->fresh) {
-    jump(dynamics, values, high_pass, relative);
-  } else if (relative && planish_crossfade_is_old(&dynamics->relative)) {
-    reset_whole(dynamics);
+    jump(dynamics, values);
   }
   planish_dynamics_controls_set(&dynamics->controls, &wanted, dynamics->fresh);
   if (wanted.make_up > 0.0 && !dynamics->making_up) {
     planish_make_up_reset(&dynamics->make_up);
     dynamics->making_up = true;
   }
-  for (int c = 0; c < 2; ++c) {
-    planish_level_detector_set(&dynamics->band_level[c], dynamics->hold);
-    planish_level_detector_set(&dynamics->whole_level[c], dynamics->hold);
-  }
   dynamics->times = planish_gain_times((double)values[DYNAMICS_ATTACK],
                                        (double)values[DYNAMICS_RELEASE], dynamics->rate);
-  planish_crossfade_turn(&dynamics->high_pass, high_pass);
-  planish_crossfade_turn(&dynamics->relative, relative);
+  planish_dynamic_gain_set_hold(&dynamics->gain, (double)values[DYNAMICS_HOLD]);
   dynamics->gain_delay.wanted = gains_late_by(dynamics, values);
   dynamics->form.wanted = (PlanishBandType)(unsigned)values[DYNAMICS_BAND_TYPE];
   dynamics->fresh = false;
 }
 
-/* What cannot glide, and the filters that follow what does. Returns the share of the band's current
- * type. */
+/* Takes the next frame's controls, and the side chain with them. Returns the share of the band's
+ * current type. */
 static double move_filters(Dynamics *dynamics)
 {
   const PlanishDynamicsControls *controls = &dynamics->controls;
   const bool changed = planish_dynamics_controls_next(&dynamics->controls);
   const double share = planish_crossfade_next(&dynamics->form.fade);
-  const double pass_share = planish_crossfade_next(&dynamics->high_pass);
-  if (changed || share != dynamics->band_share || pass_share != dynamics->chain_coefs.pass_share) {
+  if (changed || share != dynamics->band_share) {
     const PlanishSvfCoefs band =
         planish_band_form_side_chain(&dynamics->form, share, controls->band_tangent, controls->q);
-    planish_side_chain_set(&dynamics->chain_coefs, &band, controls->high_pass_tangent, pass_share);
+    planish_side_chain_set(&dynamics->chain_coefs, &band, controls->high_pass_tangent,
+                           controls->now.high_pass_share);
     dynamics->band_share = share;
   }
   return share;
 }
 
-/* Levels of both channels, linked; `band` is what the side chain lets through of `whole`. */
-static void detect(Dynamics *dynamics, PlanishTwo band, PlanishTwo whole, uint32_t channels,
-                   PlanishLevels *levels)
-{
-  const PlanishDynamicsValues *now = &dynamics->controls.now;
-  const bool relative = !planish_crossfade_is_old(&dynamics->relative);
-  const double share = planish_crossfade_next(&dynamics->relative);
-  for (uint32_t c = 0; c < channels; ++c) {
-    levels[c] = planish_level_detector_next(&dynamics->band_level[c], band[c], now->mean_share);
-    if (relative) {
-      const PlanishLevels all =
-          planish_level_detector_next(&dynamics->whole_level[c], whole[c], now->mean_share);
-      levels[c].level -= share * planish_max(all.level, QUIETEST_WHOLE_DB);
-    }
-  }
-  if (channels == 2) {
-    planish_link(&levels[0].level, &levels[1].level, now->link);
-    planish_link(&levels[0].power, &levels[1].power, now->link);
-  }
-}
-
-static PlanishGainPair follow(Dynamics *dynamics, const PlanishLevels *levels, uint32_t channels)
-{
-  const PlanishDynamicsValues *now = &dynamics->controls.now;
-  PlanishGainPair gains = {0};
-  for (uint32_t c = 0; c < channels; ++c) {
-    PlanishGainParts target = planish_gain_curve_at(&now->curve, levels[c].level);
-    if (target.below > 0.0) {
-      target.below *= planish_lift_share(levels[c].power, now->lift_floor);
-    }
-    gains.channel[c] = planish_gain_smoother_next(&dynamics->smoother[c], &dynamics->times, target);
-  }
-  return gains;
-}
-
-/* Both parts within their ranges as they are now, though the ranges may have shrunk on the way. */
-static double bounded(const PlanishGainParts *parts, const PlanishGainCurve *curve)
-{
-  const double above = planish_min(parts->above, curve->range_above);
-  const double below = planish_clamp(parts->below, -curve->range_below, curve->range_below);
-  return planish_max(below - above, -planish_max(curve->range_above, curve->range_below));
-}
-
-/* All that becomes of a frame but for the audio itself: fills heard[channel] with the detector's
- * signal and returns how the band is to be moved. */
+/* All that becomes of a frame but for the audio itself: fills *heard with the detector's signal and
+ * returns how the band is to be moved. */
 static PlanishBandFrame work_out(Dynamics *dynamics, PlanishTwo x, uint32_t channels,
                                  PlanishTwo *heard)
 {
-  PlanishLevels levels[2];
   const double share = move_filters(dynamics);
+  const PlanishGainLaw *law = &dynamics->controls.now.law;
   *heard = planish_side_chain_next(&dynamics->chain, &dynamics->chain_coefs, x);
-  detect(dynamics, *heard, x, channels, levels);
-  const PlanishGainPair gains =
-      planish_gain_delay_next(&dynamics->gain_delay, follow(dynamics, levels, channels));
-  const PlanishGainCurve *curve = &dynamics->controls.now.curve;
-  const double first = bounded(&gains.channel[0], curve);
-  const double second = channels == 2 ? bounded(&gains.channel[1], curve) : first;
+  const PlanishGainPair early =
+      planish_dynamic_gain_next(&dynamics->gain, law, &dynamics->times, *heard, x, channels);
+  const PlanishGainPair gains = planish_gain_delay_next(&dynamics->gain_delay, early);
+  const double first = planish_gain_bounded(&gains.channel[0], &law->curve);
+  const double second =
+      channels == 2 ? planish_gain_bounded(&gains.channel[1], &law->curve) : first;
   return (PlanishBandFrame){
       .gain = {first, second},
       .tangent = dynamics->controls.band_tangent,

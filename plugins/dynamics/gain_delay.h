@@ -10,12 +10,7 @@
 
 #include "common/dsp/arena.h"
 #include "common/dsp/crossfade.h"
-#include "common/dsp/gain_curve.h"
-
-/* Of both channels. */
-typedef struct {
-  PlanishGainParts channel[2];
-} PlanishGainPair;
+#include "common/dsp/dynamic_gain.h"
 
 typedef struct {
   PlanishGainPair *ring;

@@ -1,0 +1,489 @@
+/* The dynamics stage as the frame drives it: its static curve, times, filters, floor, ranges. */
+#include "tests/unit/dynamics_fixture.h"
+
+#define RATE 48000.0
+
+enum { SECOND = 48000, LATE = 240 };
+
+static double noise(uint64_t *seed)
+{
+  *seed = *seed * 6364136223846793005u + 1442695040888963407u;
+  return (double)(*seed >> 11) / 4503599627370496.0 - 1.0;
+}
+
+/* The curve written out again: Giannoulis, Massberg, Reiss, JAES 60 (2012), eq. 4, bounded by
+ * r tanh(v / r). */
+static double curve(double level, double threshold, double ratio, double knee, double range)
+{
+  const double over = level - threshold;
+  double v = over;
+  if (2.0 * over < -knee) {
+    v = 0.0;
+  } else if (2.0 * fabs(over) <= knee && knee > 0.0) {
+    v = (over + 0.5 * knee) * (over + 0.5 * knee) / (2.0 * knee);
+  }
+  return -range * tanh((1.0 - 1.0 / ratio) * v / range);
+}
+
+/* Where the gain stands after half a second of a tone. */
+static double settled_gain(StageDriver *driver, double hz, double level, double phase)
+{
+  enum { FRAMES = SECOND / 2 };
+  double *x = dynamics_sine(FRAMES, hz, level, phase);
+  double *gain = malloc(FRAMES * sizeof(double));
+  stage_driver_reset(driver);
+  dynamics_gain(driver, x, gain, FRAMES);
+  const double result = gain[FRAMES - LATE - 100];
+  free(x);
+  free(gain);
+  return result;
+}
+
+/* Goal: 0.02 dB, 50 Hz to 10 kHz, at any blend of peak and mean. 10 and 12 kHz meet few phases of
+ * the rate: the largest sample alone reads them up to 0.075 and 3 dB low. */
+static void the_static_curve_is_the_closed_form(void **state)
+{
+  (void)state;
+  static const double tones[] = {50.0, 63.7, 100.0, 997.0, 5000.0, 10000.0, 12000.0};
+  static const float shares[] = {0.0F, 50.0F, 100.0F};
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_RATIO] = 10.0F;
+  driver.values[DYNAMICS_MAX_ABOVE] = 3.0F;
+  driver.values[DYNAMICS_RELEASE] = 5.0F;
+  driver.values[DYNAMICS_DEAD_BAND] = 10.0F;
+  driver.values[DYNAMICS_MAX_BELOW] = 4.0F;
+  double worst = 0.0;
+  for (size_t i = 0; i < sizeof tones / sizeof *tones; ++i) {
+    for (size_t s = 0; s < 3; ++s) {
+      driver.values[DYNAMICS_PEAK_TO_MEAN] = shares[s];
+      for (double level = -49.0; level <= 0.0; level += 7.0) {
+        const float amount = level < -30.0 ? -70.0F : 70.0F;
+        driver.values[DYNAMICS_AMOUNT_BELOW] = amount;
+        const double expected =
+            curve(level, -18.0, 10.0, 6.0, 3.0) -
+            (double)amount / 50.0 *
+                curve(-level, 28.0, 2.0, 6.0, 4.0 * 50.0 / fabs((double)amount));
+        const double found = settled_gain(&driver, tones[i], level, 0.1309);
+        worst = fmax(worst, fabs(found - expected));
+      }
+    }
+  }
+  printf("static curve, 50 Hz to 12 kHz, against the closed form: %.2g dB\n", worst);
+  assert_true(worst <= 0.02);
+  stage_driver_free(&driver);
+}
+
+/* Frames from a step of the tone's level to 63.2 % of the gain's way. */
+static double time_of_step(StageDriver *driver, double from_db, double to_db, size_t frames)
+{
+  const size_t step = frames / 2;
+  double *x = dynamics_sine(frames, 1000.0, 0.0, 0.0);
+  double *gain = malloc(frames * sizeof(double));
+  for (size_t n = 0; n < frames; ++n) {
+    x[n] *= pow(10.0, (n < step ? from_db : to_db) / 20.0);
+  }
+  stage_driver_reset(driver);
+  dynamics_gain(driver, x, gain, frames);
+  const size_t before = step - 300; /* no look-ahead reaches there */
+  const double from = gain[before];
+  const double to = gain[frames - LATE - 1];
+  size_t n = before;
+  while (n < frames - LATE && fabs(gain[n] - from) < (1.0 - exp(-1.0)) * fabs(to - from)) {
+    ++n;
+  }
+  free(x);
+  free(gain);
+  return ((double)n - (double)step) * 1000.0 / RATE;
+}
+
+/* Goal: 10 % of the definition in gain_smoother.h: 63.2 % of the way in dB, the hold left out of
+ * the release. For a reduction, a lift and an expansion. */
+static void times_are_what_they_say(void **state)
+{
+  (void)state;
+  static const float attacks[] = {2.0F, 10.0F, 60.0F, 200.0F};
+  static const float releases[] = {10.0F, 80.0F, 500.0F};
+  static const struct {
+    const char *what;
+    float amount;
+    double low;
+    double high;
+  } kinds[] = {{"reduction", 0.0F, -20.0, -14.0},
+               {"lift", 100.0F, -46.0, -35.0},
+               {"expansion", -100.0F, -46.0, -35.0}};
+  for (size_t k = 0; k < 3; ++k) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_PEAK_TO_MEAN] = 0.0F;
+    driver.values[DYNAMICS_KNEE] = 0.0F;
+    driver.values[DYNAMICS_MAX_ABOVE] = 6.0F;
+    driver.values[DYNAMICS_MAX_BELOW] = 6.0F;
+    driver.values[DYNAMICS_AMOUNT_BELOW] = kinds[k].amount;
+    for (size_t i = 0; i < 4; ++i) {
+      driver.values[DYNAMICS_ATTACK] = attacks[i];
+      driver.values[DYNAMICS_RELEASE] = 5.0F;
+      const double found = time_of_step(&driver, kinds[k].low, kinds[k].high, 4 * SECOND);
+      printf("%s, attack %3.0f ms: %.2f\n", kinds[k].what, (double)attacks[i], found);
+      assert_true(fabs(found / (double)attacks[i] - 1.0) <= 0.1);
+    }
+    driver.values[DYNAMICS_ATTACK] = 1.0F;
+    for (size_t i = 0; i < 3; ++i) {
+      driver.values[DYNAMICS_RELEASE] = releases[i];
+      const double found = time_of_step(&driver, kinds[k].high, kinds[k].low, 10 * SECOND) - 12.5;
+      printf("%s, release %3.0f ms: %.2f after the hold\n", kinds[k].what, (double)releases[i],
+             found);
+      assert_true(fabs(found / (double)releases[i] - 1.0) <= 0.1);
+    }
+    stage_driver_free(&driver);
+  }
+}
+
+/* A kick of 50 Hz at -6 dBFS over a tone of 1 kHz under the threshold. Goal: 0.1 dB. */
+static void the_high_pass_keeps_a_kick_out(void **state)
+{
+  (void)state;
+  enum { FRAMES = 3 * SECOND };
+  double *x = dynamics_sine(FRAMES, 1000.0, -30.0, 0.0);
+  double *gain = malloc(FRAMES * sizeof(double));
+  double moved[2];
+  for (int n = 0; n < FRAMES; ++n) {
+    const double t = n % (SECOND / 2) / RATE;
+    x[n] += 0.5 * exp(-t / 0.12) * sin(2.0 * PLANISH_PI * 50.0 * t);
+  }
+  for (int on = 0; on < 2; ++on) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_DETECTOR_HIGH_PASS] = on ? 150.0F : 20.0F;
+    dynamics_gain(&driver, x, gain, FRAMES);
+    moved[on] = 0.0;
+    for (int n = 0; n < FRAMES - LATE; ++n) {
+      moved[on] = fmax(moved[on], fabs(gain[n]));
+    }
+    stage_driver_free(&driver);
+  }
+  printf("a kick moves a 1 kHz tone by %.3f dB; with the high pass at 150 Hz by %.3f dB\n",
+         moved[0], moved[1]);
+  assert_true(moved[0] > 1.0);
+  assert_true(moved[1] <= 0.1);
+  free(x);
+  free(gain);
+}
+
+/* Goal: 0.05 dB at most on noise of -70 dBFS with full lift and a floor of -60 dB; -50 is lifted.
+ */
+static void hiss_is_not_lifted(void **state)
+{
+  (void)state;
+  enum { FRAMES = 2 * SECOND };
+  double *x = malloc(FRAMES * sizeof(double));
+  double *gain = malloc(FRAMES * sizeof(double));
+  uint64_t seed = 9;
+  for (int level = -70; level <= -50; level += 20) {
+    for (int share = 0; share <= 100; share += 50) {
+      StageDriver driver;
+      for (int n = 0; n < FRAMES; ++n) {
+        x[n] = pow(10.0, level / 20.0) * sqrt(3.0) * noise(&seed);
+      }
+      stage_driver_new(&driver, &planish_stage, RATE);
+      driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+      driver.values[DYNAMICS_MAX_BELOW] = 6.0F;
+      driver.values[DYNAMICS_DEAD_BAND] = 0.0F;
+      driver.values[DYNAMICS_PEAK_TO_MEAN] = (float)share;
+      dynamics_gain(&driver, x, gain, FRAMES);
+      double most = 0.0;
+      for (int n = 0; n < FRAMES - LATE; ++n) {
+        most = fmax(most, gain[n]);
+      }
+      printf("noise of %d dBFS, mean %3d %%: up by %.3f dB\n", level, share, most);
+      assert_true(level == -70 ? most <= 0.05 : most > 5.5);
+      stage_driver_free(&driver);
+    }
+  }
+  free(x);
+  free(gain);
+}
+
+/* Bit-exact where nothing is asked: below the threshold, at ratio 1, with ranges of 0; in every
+ * form, with make-up on. */
+static void nothing_asked_changes_no_bit(void **state)
+{
+  (void)state;
+  uint64_t seed = 77;
+  double *x[2];
+  double *y[2];
+  for (int c = 0; c < 2; ++c) {
+    x[c] = malloc(SECOND * sizeof(double));
+    y[c] = malloc(SECOND * sizeof(double));
+    for (int n = 0; n < SECOND; ++n) {
+      x[c][n] = 0.05 * noise(&seed);
+    }
+  }
+  for (int kind = 0; kind < 3; ++kind) {
+    for (int type = 0; type < 4; ++type) {
+      StageDriver driver;
+      stage_driver_new(&driver, &planish_stage, RATE);
+      driver.values[DYNAMICS_BAND_TYPE] = (float)type;
+      driver.values[DYNAMICS_MAKEUP] = DYNAMICS_MAKEUP_AUTO;
+      if (kind > 0) {
+        driver.values[DYNAMICS_THRESHOLD] = -60.0F;
+        driver.values[kind == 1 ? DYNAMICS_RATIO : DYNAMICS_MAX_ABOVE] = kind == 1 ? 1.0F : 0.0F;
+      }
+      if (kind == 2) {
+        driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+        driver.values[DYNAMICS_MAX_BELOW] = 0.0F;
+      }
+      dynamics_run(&driver, x[0], x[1], y[0], y[1], SECOND);
+      for (int c = 0; c < 2; ++c) {
+        assert_memory_equal(y[c] + LATE, x[c], (SECOND - LATE) * sizeof(double));
+      }
+      assert_true(driver.values[DYNAMICS_GAIN_CHANGE] == 0.0F);
+      stage_driver_free(&driver);
+    }
+  }
+  for (int c = 0; c < 2; ++c) {
+    free(x[c]);
+    free(y[c]);
+  }
+}
+
+/* All controls anywhere, every few milliseconds. The ranges in force may be those of 20 ms ago. */
+static void scatter(StageDriver *driver, uint64_t *seed, int step)
+{
+  for (uint32_t i = DYNAMICS_THRESHOLD; i < DYNAMICS_PORT_COUNT; ++i) {
+    const PlanishPort *port = &dynamics_port_table[i];
+    const double share = 0.5 + 0.5 * noise(seed);
+    if (port->kind == PLANISH_PORT_INPUT && noise(seed) > 0.3) {
+      const double value = (double)port->minimum + share * (double)(port->maximum - port->minimum);
+      driver->values[i] = (float)(port->whole ? floor(value + 0.5) : value);
+    }
+  }
+  driver->values[DYNAMICS_MAKEUP] = 0.0F;
+  if (step == 0) {
+    driver->values[DYNAMICS_BAND_TYPE] = 0.0F;
+  }
+}
+
+static void ranges_hold_on_random_walks(void **state)
+{
+  (void)state;
+  enum { STEP = 320, STEPS = 1500, BACK = 4 };
+  double x[2][STEP];
+  double y[2][STEP];
+  double delayed[2][STEP + LATE] = {{0}};
+  double up[BACK] = {0};
+  double down[BACK] = {0};
+  double nearest = 0.0;
+  uint64_t seed = 4;
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_MAX_ABOVE] = 0.0F;
+  driver.values[DYNAMICS_MAX_BELOW] = 0.0F;
+  for (int step = 0; step < STEPS; ++step) {
+    scatter(&driver, &seed, 0);
+    up[step % BACK] = (double)driver.values[DYNAMICS_MAX_BELOW];
+    down[step % BACK] =
+        fmax((double)driver.values[DYNAMICS_MAX_ABOVE], (double)driver.values[DYNAMICS_MAX_BELOW]);
+    const double height = pow(10.0, -2.5 + 2.5 * noise(&seed));
+    for (int n = 0; n < STEP; ++n) {
+      x[0][n] = height * noise(&seed);
+      x[1][n] = 0.3 * height * noise(&seed);
+    }
+    dynamics_run(&driver, x[0], x[1], y[0], y[1], STEP);
+    const double most = fmax(fmax(up[0], up[1]), fmax(up[2], up[3]));
+    const double least = fmax(fmax(down[0], down[1]), fmax(down[2], down[3]));
+    for (int c = 0; c < 2; ++c) {
+      memcpy(delayed[c] + LATE, x[c], STEP * sizeof(double));
+      for (int n = 0; n < STEP; ++n) {
+        if (fabs(delayed[c][n]) > 1e-9) {
+          const double gain = 20.0 * log10(y[c][n] / delayed[c][n]);
+          assert_true(gain <= most + 1e-9 && gain >= -least - 1e-9);
+          nearest = fmax(nearest, fabs(gain));
+        }
+      }
+      memmove(delayed[c], delayed[c] + STEP, LATE * sizeof(double));
+    }
+  }
+  printf("ranges held on %d random settings of all controls; largest gain %.3f dB\n", STEPS,
+         nearest);
+  assert_true(nearest > 4.0);
+  stage_driver_free(&driver);
+}
+
+/* Everything on its way, in blocks of 32 and of 5: the same bits. */
+static void bits_do_not_depend_on_blocks(void **state)
+{
+  (void)state;
+  enum { STEP = 320, STEPS = 150 };
+  static double out[2][2][STEP * STEPS];
+  float reported[2];
+  for (int way = 0; way < 2; ++way) {
+    StageDriver driver;
+    uint64_t seed = 31;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.block_limit = way == 0 ? 32 : 5;
+    for (int step = 0; step < STEPS; ++step) {
+      double x[2][STEP];
+      scatter(&driver, &seed, 1);
+      driver.values[DYNAMICS_MAKEUP] = (float)(step / 40 % 2);
+      for (int n = 0; n < STEP; ++n) {
+        x[0][n] = 0.5 * noise(&seed);
+        x[1][n] = 0.2 * noise(&seed);
+      }
+      dynamics_run(&driver, x[0], x[1], out[way][0] + step * STEP, out[way][1] + step * STEP, STEP);
+    }
+    reported[way] = driver.values[DYNAMICS_GAIN_CHANGE];
+    stage_driver_free(&driver);
+  }
+  assert_memory_equal(out[0], out[1], sizeof out[0]);
+  assert_true(reported[0] == reported[1]);
+}
+
+/* A tone of 60 Hz while everything moves: a step of 0.001 would show as its own height in the
+ * second difference, of which the tone itself has 3e-5. */
+static void moves_make_no_clicks(void **state)
+{
+  (void)state;
+  enum { STEP = 640, STEPS = 400 };
+  StageDriver driver;
+  uint64_t seed = 12;
+  double roughest = 0.0;
+  double past[2] = {0.0, 0.0};
+  double *x = dynamics_sine((size_t)STEP * STEPS, 60.0, -6.0, 0.0);
+  stage_driver_new(&driver, &planish_stage, RATE);
+  for (int step = 0; step < STEPS; ++step) {
+    scatter(&driver, &seed, 1);
+    driver.values[DYNAMICS_ATTACK] = 10.0F + driver.values[DYNAMICS_ATTACK];
+    driver.values[DYNAMICS_RELEASE] = 10.0F + driver.values[DYNAMICS_RELEASE];
+    driver.values[DYNAMICS_MAKEUP] = (float)(step / 50 % 2);
+    double *part = x + (size_t)step * STEP;
+    dynamics_run(&driver, part, NULL, part, NULL, STEP);
+    for (int n = 0; n < STEP; ++n) {
+      if (step > 1) {
+        roughest = fmax(roughest, fabs(part[n] - 2.0 * past[0] + past[1]));
+      }
+      past[1] = past[0];
+      past[0] = part[n];
+    }
+  }
+  printf("everything moves under 60 Hz: roughest second difference %.6f\n", roughest);
+  assert_true(roughest <= 0.001);
+  stage_driver_free(&driver);
+  free(x);
+}
+
+/* A band of 6 kHz beside a tone, 6 dB under it, at two levels 20 dB apart: the relative detector
+ * finds it at both, the absolute one at the louder alone. */
+static void the_relative_detector_knows_no_level(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND };
+  double found[2][2];
+  for (int relative = 0; relative < 2; ++relative) {
+    for (int quiet = 0; quiet < 2; ++quiet) {
+      StageDriver driver;
+      double *x = dynamics_sine(FRAMES, 300.0, quiet ? -32.0 : -12.0, 0.0);
+      double *high = dynamics_sine(FRAMES, 6000.0, quiet ? -38.0 : -18.0, 0.0);
+      for (int n = 0; n < FRAMES; ++n) {
+        x[n] += high[n];
+      }
+      stage_driver_new(&driver, &planish_stage, RATE);
+      driver.values[DYNAMICS_DETECTOR] = (float)relative;
+      driver.values[DYNAMICS_THRESHOLD] = relative ? -15.0F : -25.0F;
+      driver.values[DYNAMICS_BAND_TYPE] = DYNAMICS_BAND_TYPE_PEAKING;
+      driver.values[DYNAMICS_BAND_FREQ] = 6000.0F;
+      driver.values[DYNAMICS_BAND_Q] = 2.0F;
+      dynamics_run(&driver, x, NULL, x, NULL, FRAMES);
+      found[relative][quiet] = (double)driver.values[DYNAMICS_GAIN_CHANGE];
+      stage_driver_free(&driver);
+      free(x);
+      free(high);
+    }
+  }
+  printf("absolute: %.3f dB, 20 dB down %.3f; relative: %.3f, %.3f\n", found[0][0], found[0][1],
+         found[1][0], found[1][1]);
+  assert_true(found[0][0] < -1.0 && found[0][1] > -0.1);
+  assert_true(found[1][0] < -1.0 && fabs(found[1][1] - found[1][0]) < 0.01);
+}
+
+/* A digital silence is no sibilance, and an hour of it leaves nothing behind. */
+static void silence_is_left_alone(void **state)
+{
+  (void)state;
+  StageDriver driver;
+  double x[PLANISH_GRID] = {0};
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_DETECTOR] = DYNAMICS_DETECTOR_RELATIVE;
+  driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+  driver.values[DYNAMICS_BAND_TYPE] = DYNAMICS_BAND_TYPE_HIGH_SHELF;
+  for (int n = 0; n < SECOND; n += PLANISH_GRID) {
+    dynamics_run(&driver, x, NULL, x, NULL, PLANISH_GRID);
+  }
+  assert_true(driver.values[DYNAMICS_GAIN_CHANGE] == 0.0F);
+  stage_driver_free(&driver);
+}
+
+/* A burst on the left; the right, 20 dB under the threshold, follows by the link's share. */
+static void link_is_a_share_of_the_louder(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND };
+  double *left = dynamics_sine(FRAMES, 1000.0, -6.0, 0.0);
+  double *right = dynamics_sine(FRAMES, 1000.0, -26.0, 0.0);
+  double *out[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+  for (int link = 0; link <= 100; link += 50) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_LINK] = (float)link;
+    driver.values[DYNAMICS_MAX_ABOVE] = 6.0F;
+    dynamics_run(&driver, left, right, out[0], out[1], FRAMES);
+    const double a = 20.0 * log10(out[0][FRAMES - 12] / left[FRAMES - 12 - LATE]);
+    const double b = 20.0 * log10(out[1][FRAMES - 12] / right[FRAMES - 12 - LATE]);
+    const double level = -6.0 - 20.0 * (1.0 - link / 100.0);
+    assert_true(fabs(a - curve(-6.0, -18.0, 2.0, 6.0, 6.0)) < 0.001);
+    assert_true(fabs(b - curve(level, -18.0, 2.0, 6.0, 6.0)) < 0.001);
+    stage_driver_free(&driver);
+  }
+  free(left);
+  free(right);
+  free(out[0]);
+  free(out[1]);
+}
+
+/* 63 % of an attack of 5 ms, 5 ms early; the latency does not move. */
+static void look_ahead_comes_early(void **state)
+{
+  (void)state;
+  float values[DYNAMICS_PORT_COUNT] = {0};
+  values[DYNAMICS_LOOKAHEAD] = 3.0F;
+  assert_int_equal(planish_stage.latency(RATE, values), LATE);
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_PEAK_TO_MEAN] = 0.0F;
+  driver.values[DYNAMICS_ATTACK] = 5.0F;
+  const double plain = time_of_step(&driver, -20.0, -10.0, SECOND);
+  driver.values[DYNAMICS_LOOKAHEAD] = 3.0F;
+  const double early = time_of_step(&driver, -20.0, -10.0, SECOND);
+  printf("attack of 5 ms: %.2f ms, with a look-ahead of 3 ms %.2f\n", plain, early);
+  assert_true(fabs(plain - early - 3.0) < 0.05);
+  stage_driver_free(&driver);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_static_curve_is_the_closed_form),
+      cmocka_unit_test(times_are_what_they_say),
+      cmocka_unit_test(the_high_pass_keeps_a_kick_out),
+      cmocka_unit_test(hiss_is_not_lifted),
+      cmocka_unit_test(nothing_asked_changes_no_bit),
+      cmocka_unit_test(ranges_hold_on_random_walks),
+      cmocka_unit_test(bits_do_not_depend_on_blocks),
+      cmocka_unit_test(moves_make_no_clicks),
+      cmocka_unit_test(the_relative_detector_knows_no_level),
+      cmocka_unit_test(silence_is_left_alone),
+      cmocka_unit_test(link_is_a_share_of_the_louder),
+      cmocka_unit_test(look_ahead_comes_early),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
