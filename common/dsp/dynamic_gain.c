@@ -68,6 +68,15 @@ static void detect(PlanishDynamicGain *gain, const PlanishGainLaw *law, PlanishT
   }
 }
 
+static PlanishGainParts target_at(const PlanishGainLaw *law, const PlanishLevels *levels)
+{
+  PlanishGainParts target = planish_gain_curve_at(&law->curve, levels->level);
+  if (target.below > 0.0) {
+    target.below *= planish_lift_share(levels->power, law->lift_floor);
+  }
+  return target;
+}
+
 PlanishGainPair planish_dynamic_gain_next(PlanishDynamicGain *gain, const PlanishGainLaw *law,
                                           const PlanishGainTimes *times, PlanishTwo band,
                                           PlanishTwo whole, uint32_t channels)
@@ -75,12 +84,14 @@ PlanishGainPair planish_dynamic_gain_next(PlanishDynamicGain *gain, const Planis
   PlanishLevels levels[2];
   PlanishGainPair gains = {0};
   detect(gain, law, band, whole, channels, levels);
-  for (uint32_t c = 0; c < channels; ++c) {
-    PlanishGainParts target = planish_gain_curve_at(&law->curve, levels[c].level);
-    if (target.below > 0.0) {
-      target.below *= planish_lift_share(levels[c].power, law->lift_floor);
+  PlanishGainParts target = target_at(law, &levels[0]);
+  gains.channel[0] = planish_gain_smoother_next(&gain->smoother[0], times, target);
+  if (channels == 2) {
+    /* Linked channels agree. */
+    if (levels[1].level != levels[0].level || levels[1].power != levels[0].power) {
+      target = target_at(law, &levels[1]);
     }
-    gains.channel[c] = planish_gain_smoother_next(&gain->smoother[c], times, target);
+    gains.channel[1] = planish_gain_smoother_next(&gain->smoother[1], times, target);
   }
   return gains;
 }
