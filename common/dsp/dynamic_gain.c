@@ -81,7 +81,7 @@ PlanishGainPair planish_dynamic_gain_next(PlanishDynamicGain *gain, const Planis
                                           const PlanishGainTimes *times, PlanishTwo band,
                                           PlanishTwo whole, uint32_t channels)
 {
-  PlanishLevels levels[2];
+  PlanishLevels levels[2] = {{0}};
   PlanishGainPair gains = {0};
   detect(gain, law, band, whole, channels, levels);
   PlanishGainParts target = target_at(law, &levels[0]);

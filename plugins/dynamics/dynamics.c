@@ -228,8 +228,8 @@ static void process(void *state, const PlanishBlock *block)
 {
   Dynamics *dynamics = state;
   double dry[2][PLANISH_GRID] = {{0}};
-  double heard[2][PLANISH_GRID];
-  double shares[PLANISH_GRID];
+  double heard[2][PLANISH_GRID] = {{0}};
+  double shares[PLANISH_GRID] = {0};
   double most = 0.0;
   double least = 0.0;
   for (uint32_t c = 0; c < block->channels; ++c) {

@@ -118,7 +118,8 @@ static void in_ffmpeg(const PlanishPlugin *plugin)
   check_host(plugin, command);
 }
 
-/* Our own renderer, by a sheet of one stage: the same samples, with the latency taken out. */
+/* Our own renderer, by a sheet of one stage and without a pre-roll: the same samples, with the
+ * latency taken out. */
 static void in_renderer(const PlanishPlugin *plugin)
 {
   Audio in = audio_music(FRAMES, 91, 0.8f);
@@ -131,8 +132,8 @@ static void in_renderer(const PlanishPlugin *plugin)
   path_of(path, "sheet.yaml");
   FILE *sheet = fopen(path, "w");
   assert_non_null(sheet);
-  fprintf(sheet, "planish: 1\nstages:\n  - {stage: '%s', name: one, %s: 5.25}\n", plugin->uri,
-          working_control(plugin));
+  fprintf(sheet, "planish: 1\npreroll: 0\nstages:\n  - {stage: '%s', name: one, %s: 5.25}\n",
+          plugin->uri, working_control(plugin));
   fclose(sheet);
   char command[1024];
   snprintf(command, sizeof command, "%s render --float %s %s/in.wav %s/out.wav >%s/log",

@@ -117,7 +117,7 @@ static void the_box_survives_moving_holds(void **state)
     if (n % 777 == 0) {
       planish_level_detector_set(&detector, 5.0 + (n / 777 * 7) % 21);
     }
-    const double x = n < 39 * FRAMES ? ((n * 7919) % 1000) * 1e-3 : 0.0;
+    const double x = n < 39 * FRAMES ? ((n % 1000 * 919) % 1000) * 1e-3 : 0.0;
     planish_level_detector_next(&detector, x, 0.5);
   }
   assert_true(detector.mean_square.sum == 0);
