@@ -230,6 +230,8 @@ static void process(void *state, const PlanishBlock *block)
   double dry[2][PLANISH_GRID] = {{0}};
   double heard[2][PLANISH_GRID] = {{0}};
   double shares[PLANISH_GRID] = {0};
+  double *const delayed[2] = {dry[0], dry[1]};
+  double *const detected[2] = {heard[0], heard[1]};
   double most = 0.0;
   double least = 0.0;
   for (uint32_t c = 0; c < block->channels; ++c) {
@@ -256,8 +258,8 @@ static void process(void *state, const PlanishBlock *block)
     shares[i] = dynamics->controls.now.make_up;
   }
   keep_extremes(dynamics, most, least, block->frames);
-  give_back(dynamics, block, (double *const[2]){dry[0], dry[1]}, shares);
-  let_hear(dynamics, block, (double *const[2]){heard[0], heard[1]});
+  give_back(dynamics, block, delayed, shares);
+  let_hear(dynamics, block, detected);
   dynamics->at = (dynamics->at + block->frames) % PLANISH_GRID;
 }
 
