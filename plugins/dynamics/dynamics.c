@@ -211,7 +211,8 @@ static void give_back(Dynamics *dynamics, const PlanishBlock *block, double *con
 
 static void let_hear(Dynamics *dynamics, const PlanishBlock *block, double *const *heard)
 {
-  for (uint32_t c = 0; c < block->channels; ++c) {
+  const uint32_t channels = block->channels == 2 ? 2 : 1;
+  for (uint32_t c = 0; c < channels; ++c) {
     double *out = block->points != NULL ? block->points[0][c] : heard[c];
     planish_delay_process(&dynamics->heard_delay[c], heard[c], out, dynamics->latency,
                           block->frames);
