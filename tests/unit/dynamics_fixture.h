@@ -45,4 +45,11 @@ static inline double *dynamics_sine(size_t frames, double hz, double peak_db, do
   return x;
 }
 
+/* -1..1 */
+static inline double dynamics_noise(uint64_t *seed)
+{
+  *seed = *seed * 6364136223846793005u + 1442695040888963407u;
+  return (double)(*seed >> 11) / 4503599627370496.0 - 1.0;
+}
+
 #endif
