@@ -207,6 +207,32 @@ static void hiss_is_not_lifted(void **state)
   free(gain);
 }
 
+/* A note in the dead band that comes out of silence is not quiet, though the mean still fills. */
+static void a_note_out_of_silence_is_not_lifted(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND };
+  double *x = dynamics_sine(FRAMES, 440.0, -20.0, 0.0);
+  double *gain = malloc(FRAMES * sizeof(double));
+  memset(x, 0, FRAMES / 2 * sizeof(double));
+  for (int share = 0; share <= 100; share += 50) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+    driver.values[DYNAMICS_PEAK_TO_MEAN] = (float)share;
+    dynamics_gain(&driver, x, gain, FRAMES);
+    double most = 0.0;
+    for (int n = 0; n < FRAMES - LATE; ++n) {
+      most = fmax(most, gain[n]);
+    }
+    printf("a note of -20 dB out of silence, mean %3d %%: lifted by up to %.3f dB\n", share, most);
+    assert_true(most <= 0.05);
+    stage_driver_free(&driver);
+  }
+  free(x);
+  free(gain);
+}
+
 /* Bit-exact where nothing is asked: below the threshold, at ratio 1, with ranges of 0; in every
  * form, with make-up on. */
 static void nothing_asked_changes_no_bit(void **state)
@@ -354,6 +380,7 @@ int main(void)
       cmocka_unit_test(times_are_what_they_say),
       cmocka_unit_test(the_high_pass_keeps_a_kick_out),
       cmocka_unit_test(hiss_is_not_lifted),
+      cmocka_unit_test(a_note_out_of_silence_is_not_lifted),
       cmocka_unit_test(nothing_asked_changes_no_bit),
       cmocka_unit_test(the_relative_detector_knows_no_level),
       cmocka_unit_test(silence_is_left_alone),
