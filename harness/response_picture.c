@@ -14,6 +14,8 @@ static const double width = 960.0;
 static const double height = 420.0;
 static const double small = 12.0;
 
+#define MINUS "\xe2\x88\x92" /* U+2212 */
+
 typedef struct {
   double red, green, blue;
 } Colour;
@@ -72,42 +74,52 @@ static void write_upwards(cairo_t *cairo, double x, double y, const char *text)
   cairo_restore(cairo);
 }
 
-static void draw_line(const Panel *panel, double x1, double y1, double x2, double y2, Colour colour)
-{
-  set_colour(panel->cairo, colour);
-  cairo_set_line_width(panel->cairo, 1.0);
-  cairo_move_to(panel->cairo, x1, y1);
-  cairo_line_to(panel->cairo, x2, y2);
-  cairo_stroke(panel->cairo);
-}
-
 static double crisp(double place)
 {
   return floor(place) + 0.5;
 }
 
-static void draw_x_tick(const Panel *panel, double value, const char *label)
+static void stroke(const Panel *panel, Colour colour, double line)
 {
-  const double x = crisp(x_of(panel, value));
-  draw_line(panel, x, panel->top, x, panel->bottom, grid);
-  if (label != NULL) {
-    set_colour(panel->cairo, ink);
-    write_text(panel->cairo, x, panel->bottom + 18.0, 0.5, label);
-  }
+  set_colour(panel->cairo, colour);
+  cairo_set_line_width(panel->cairo, line);
+  cairo_stroke(panel->cairo);
 }
 
-static void draw_y_ticks(const Panel *panel, double step)
+/* A place on the x axis; NULL: a line without a label. */
+typedef struct {
+  double value;
+  const char *label;
+} Tick;
+
+/* All lines are one path: the file stays small. */
+static void draw_grid(const Panel *panel, const Tick *ticks, size_t count, double y_step)
 {
-  for (double value = ceil(panel->y_low / step) * step; value <= panel->y_high + 1e-9;
-       value += step) {
+  cairo_t *cairo = panel->cairo;
+  const int first = (int)ceil(panel->y_low / y_step);
+  const int last = (int)floor(panel->y_high / y_step);
+  for (size_t n = 0; n < count; ++n) {
+    cairo_move_to(cairo, crisp(x_of(panel, ticks[n].value)), panel->top);
+    cairo_line_to(cairo, crisp(x_of(panel, ticks[n].value)), panel->bottom);
+  }
+  for (int n = first; n <= last; ++n) {
+    cairo_move_to(cairo, panel->left, crisp(y_of(panel, y_step * n)));
+    cairo_line_to(cairo, panel->right, crisp(y_of(panel, y_step * n)));
+  }
+  stroke(panel, grid, 1.0);
+  cairo_move_to(cairo, panel->left, crisp(y_of(panel, 0.0)));
+  cairo_line_to(cairo, panel->right, crisp(y_of(panel, 0.0)));
+  stroke(panel, axis, 1.0);
+  set_colour(cairo, ink);
+  for (size_t n = 0; n < count; ++n) {
+    if (ticks[n].label != NULL) {
+      write_text(cairo, x_of(panel, ticks[n].value), panel->bottom + 18.0, 0.5, ticks[n].label);
+    }
+  }
+  for (int n = first; n <= last; ++n) {
     char label[32];
-    const double y = crisp(y_of(panel, value));
-    draw_line(panel, panel->left, y, panel->right, y, value == 0.0 ? axis : grid);
-    /* A true minus sign. */
-    planish_text_format(label, sizeof label, "%s%g", value < 0.0 ? "\xe2\x88\x92" : "",
-                        fabs(value));
-    set_colour(panel->cairo, ink);
-    write_text(panel->cairo, panel->left - 8.0, y + 4.0, 1.0, label);
+    planish_text_format(label, sizeof label, "%s%g", n < 0 ? MINUS : "", fabs(y_step * n));
+    write_text(cairo, panel->left - 8.0, crisp(y_of(panel, y_step * n)) + 4.0, 1.0, label);
   }
 }
 
@@ -115,11 +127,9 @@ static void draw_frame(const Panel *panel, const char *title, const char *x_name
                        const char *y_name)
 {
   cairo_t *cairo = panel->cairo;
-  set_colour(cairo, axis);
-  cairo_set_line_width(cairo, 1.0);
   cairo_rectangle(cairo, crisp(panel->left), crisp(panel->top), floor(panel->right - panel->left),
                   floor(panel->bottom - panel->top));
-  cairo_stroke(cairo);
+  stroke(panel, axis, 1.0);
   set_colour(cairo, quiet_ink);
   write_text(cairo, panel->left, panel->top - 9.0, 0.0, title);
   write_text(cairo, (panel->left + panel->right) / 2.0, panel->bottom + 38.0, 0.5, x_name);
@@ -133,13 +143,11 @@ static void draw_curve(const Panel *panel, const double *x, const double *y, siz
   cairo_rectangle(cairo, panel->left, panel->top, panel->right - panel->left,
                   panel->bottom - panel->top);
   cairo_clip(cairo);
-  set_colour(cairo, curve);
-  cairo_set_line_width(cairo, 2.0);
   cairo_set_line_join(cairo, CAIRO_LINE_JOIN_ROUND);
   for (size_t n = 0; n < count; ++n) {
     cairo_line_to(cairo, x_of(panel, x[n]), y_of(panel, y[n]));
   }
-  cairo_stroke(cairo);
+  stroke(panel, curve, 2.0);
   cairo_restore(cairo);
 }
 
@@ -154,17 +162,15 @@ static double choose_range(Panel *panel, const PlanishFrequencyResponse *magnitu
   }
   const double span = high - low;
   const double step = span <= 6.0 ? 1.0 : span <= 12.0 ? 2.0 : span <= 30.0 ? 6.0 : 12.0;
-  panel->y_low = fmin(step * floor(low / step - 0.05), -3.0);
-  panel->y_high = fmax(step * ceil(high / step + 0.05), 3.0);
+  const double least = step < 2.0 ? 3.0 : step;
+  panel->y_low = fmin(step * floor(low / step - 0.05), -least);
+  panel->y_high = fmax(step * ceil(high / step + 0.05), least);
   return step;
 }
 
 static void draw_magnitude(cairo_t *cairo, const PlanishResponse *response)
 {
-  static const struct {
-    double hz;
-    const char *label;
-  } ticks[] = {
+  static const Tick ticks[] = {
       {20, "20"},   {30, NULL},   {40, NULL},     {50, "50"},     {60, NULL},   {70, NULL},
       {80, NULL},   {90, NULL},   {100, "100"},   {200, "200"},   {300, NULL},  {400, NULL},
       {500, "500"}, {600, NULL},  {700, NULL},    {800, NULL},    {900, NULL},  {1000, "1k"},
@@ -181,10 +187,7 @@ static void draw_magnitude(cairo_t *cairo, const PlanishResponse *response)
                  .x_high = 20000.0,
                  .logarithmic = true};
   const double step = choose_range(&panel, magnitude);
-  for (size_t n = 0; n < sizeof ticks / sizeof *ticks; ++n) {
-    draw_x_tick(&panel, ticks[n].hz, ticks[n].label);
-  }
-  draw_y_ticks(&panel, step);
+  draw_grid(&panel, ticks, sizeof ticks / sizeof *ticks, step);
   char title[96];
   planish_text_format(title, sizeof title, "Magnitude, pink noise at %.6g dBFS", response->level);
   draw_frame(&panel, title, "frequency, Hz", "magnitude, dB");
@@ -193,6 +196,8 @@ static void draw_magnitude(cairo_t *cairo, const PlanishResponse *response)
 
 static void draw_static_curve(cairo_t *cairo, const PlanishResponse *response)
 {
+  static const Tick ticks[] = {
+      {-80, MINUS "80"}, {-60, MINUS "60"}, {-40, MINUS "40"}, {-20, MINUS "20"}, {0, "0"}};
   Panel panel = {.cairo = cairo,
                  .left = 656.0,
                  .right = 932.0,
@@ -205,16 +210,12 @@ static void draw_static_curve(cairo_t *cairo, const PlanishResponse *response)
   for (int n = 0; n < PLANISH_RESPONSE_LEVELS; ++n) {
     panel.y_high = fmax(panel.y_high, ceil(response->out[n]));
   }
-  for (int level = -80; level <= 0; level += 20) {
-    char label[32];
-    planish_text_format(label, sizeof label, "%s%d", level < 0 ? "\xe2\x88\x92" : "", -level);
-    draw_x_tick(&panel, level, label);
-  }
-  draw_y_ticks(&panel, 20.0);
+  draw_grid(&panel, ticks, sizeof ticks / sizeof *ticks, 20.0);
   static const double dashes[] = {4.0, 4.0};
   cairo_set_dash(cairo, dashes, 2, 0.0);
-  draw_line(&panel, x_of(&panel, panel.x_low), y_of(&panel, panel.x_low),
-            x_of(&panel, panel.x_high), y_of(&panel, panel.x_high), axis);
+  cairo_move_to(cairo, x_of(&panel, panel.x_low), y_of(&panel, panel.x_low));
+  cairo_line_to(cairo, x_of(&panel, panel.x_high), y_of(&panel, panel.x_high));
+  stroke(&panel, axis, 1.0);
   cairo_set_dash(cairo, NULL, 0, 0.0);
   char title[96];
   planish_text_format(title, sizeof title, "Static curve, %.6g Hz", response->tone);
