@@ -161,7 +161,11 @@ static double choose_range(Panel *panel, const PlanishFrequencyResponse *magnitu
     high = fmax(high, magnitude->levels[n]);
   }
   const double span = high - low;
-  const double step = span <= 6.0 ? 1.0 : span <= 12.0 ? 2.0 : span <= 30.0 ? 6.0 : 12.0;
+  const double step = span <= 6.0    ? 1.0
+                      : span <= 12.0 ? 2.0
+                      : span <= 18.0 ? 3.0
+                      : span <= 36.0 ? 6.0
+                                     : 12.0;
   const double least = step < 2.0 ? 3.0 : step;
   panel->y_low = fmin(step * floor(low / step - 0.05), -least);
   panel->y_high = fmax(step * ceil(high / step + 0.05), least);
