@@ -8,5 +8,6 @@
 bool planish_command_stages(int argc, char **argv, PlanishError *error);
 bool planish_command_render(int argc, char **argv, PlanishError *error);
 bool planish_command_measure(int argc, char **argv, PlanishError *error);
+bool planish_command_response(int argc, char **argv, PlanishError *error);
 
 #endif

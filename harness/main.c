@@ -14,6 +14,7 @@ typedef struct {
 static const Command commands[] = {
     {"measure", planish_command_measure},
     {"render", planish_command_render},
+    {"response", planish_command_response},
     {"stages", planish_command_stages},
 };
 
@@ -25,6 +26,7 @@ static const char help[] =
     "  planish stages STAGE           its controls\n"
     "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
     "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
+    "  planish response STAGE         a stage's measured magnitude and static curve\n"
     "\n"
     "  planish COMMAND --help         the command's options\n"
     "  planish --version\n"
