@@ -1,7 +1,7 @@
 /* A lift for quiet content: how many dB each frame may be raised, from a slow held level.
  *
- * The level is the larger of the power (means over slots of 1/16 to 1/8 s, the largest of eight) and
- * the true peak less 8 dB (the largest of sixteen slots). The lift is full below -24 dB, none
+ * The level is the larger of the power (means over slots of 1/16 to 1/8 s, the largest of eight)
+ * and the true peak less 8 dB (the largest of sixteen slots). The lift is full below -24 dB, none
  * above -12 dB. Below a floor of power it fades out again within 8 dB, so that hiss, pauses and the
  * ends of fades are not raised.
  *
