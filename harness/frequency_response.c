@@ -121,7 +121,7 @@ static double complex line_answer(const Bench *bench, PlanishProbeChannel channe
 static double complex answer_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
                                 size_t line)
 {
-  const double m = floor((exp2(1.0 / 96.0) - 1.0) * (double)line);
+  const double m = floor((exp2(1.0 / 192.0) - 1.0) * (double)line);
   if (m < 1.0) {
     return line_answer(bench, channel, latency, line);
   }

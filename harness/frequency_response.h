@@ -8,7 +8,7 @@
  * The stage runs for its latency and what it `settles` in, then on until two periods in a row give
  * the same answer within 0.001 dB (or -140 dB re the input), for 20 s more at most.
  *
- * At each frequency the lines of 1/48 octave around it count, by a quadratic fit to the complex
+ * At each frequency the lines of 1/96 octave around it count, by a quadratic fit to the complex
  * response (Savitzky, Golay 1964), so that what a moving stage scatters averages out and the form
  * of a narrow band stays.
  * Thread: that of planish_spectrum_new(). */

@@ -4,8 +4,7 @@
  * is the level of its line. Harmonics of the line are the limiter's distortion; a release of one
  * pole gives -32 to -49 dB at 50 Hz. */
 #include "harness/level_curve.h"
-#include "harness/spectrum.h"
-#include "tests/frame/takes.h"
+#include "tests/response/response.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>
@@ -49,10 +48,10 @@ static void a_settled_bass_note_stays_clean(void **state)
     Take take = take_of(stage_named("limiter"), RATE);
     take_move(&take, 0, "ceiling", (float)(20.0 * log10(0.5)) - drives[d]);
     Audio out = take_run(&take, &in, NULL);
-    const double tone = planish_spectrum_line(out.channel[0] + 5 * RATE, RATE, 50.0 / RATE);
+    const double tone = line_of(&out, 0, 5 * RATE, RATE, 50.0 / RATE);
     double harmonics = 0.0;
     for (int h = 2; h <= 10; ++h) {
-      const double line = planish_spectrum_line(out.channel[0] + 5 * RATE, RATE, 50.0 * h / RATE);
+      const double line = line_of(&out, 0, 5 * RATE, RATE, 50.0 * h / RATE);
       harmonics += line * line;
     }
     const double thd = 10.0 * log10(harmonics / (tone * tone));

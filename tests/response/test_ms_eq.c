@@ -5,20 +5,12 @@
  * A (s^2 + s sqrt(A)/Q + A) / (A s^2 + s sqrt(A)/Q + 1), the high shelf with s turned over;
  * Butterworth |H|^2 = 1 / (1 + w^(2n)). */
 #include "harness/frequency_response.h"
-#include "tests/frame/takes.h"
+#include "tests/response/response.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-/* Level that the stage must keep within, over a stretch of frequencies. */
-typedef struct {
-  double from; /* Hz */
-  double to;
-  double least; /* dB */
-  double most;
-} Mask;
 
 typedef struct {
   const char *type;
@@ -122,6 +114,7 @@ static void responses_are_those_of_the_prototypes(void **state)
       {"peaking", 1000.0, -6.0, 2.0, 2, 0.02},
       {"peaking", 15000.0, 6.0, 0.7, 2, 0.02},
       {"peaking", 12000.0, -12.0, 8.0, 2, 0.05},
+      {"peaking", 1000.0, 12.0, 20.0, 2, 0.02},
       {"low shelf", 120.0, 3.0, 0.7071, 2, 0.02},
       {"high shelf", 18000.0, 6.0, 0.7071, 2, 0.02},
       {"high shelf", 8000.0, -6.0, 0.7071, 2, 0.02},

@@ -1,0 +1,178 @@
+/* planish response on the stages of the bundle: figures, picture, exit codes. */
+#include "tests/demo/run_program.h"
+#include "tests/harness/program_fixture.h"
+
+#include <complex.h>
+
+enum { MOST = 512, MOST_TEXT = 1 << 17 };
+
+static char text[MOST_TEXT];
+
+/* Leaves the program's JSON in `text`. */
+static void respond(const char *const given[])
+{
+  const char *arguments[16] = {getenv("PLANISH_PROGRAM"), "response", "--json"};
+  for (int n = 0; given[n] != NULL; ++n) {
+    arguments[n + 3] = given[n];
+  }
+  assert_int_equal(run_program(arguments, text, sizeof text), 0);
+  assert_null(strstr(text, "\"settled\": false"));
+}
+
+#define RESPOND(...) respond((const char *const[]){__VA_ARGS__, NULL})
+
+static int read_numbers(const char *key, double *values)
+{
+  char quoted[80];
+  snprintf(quoted, sizeof quoted, "\"%s\": [", key);
+  const char *at = strstr(text, quoted);
+  assert_non_null(at);
+  at += strlen(quoted);
+  int count = 0;
+  char *end = NULL;
+  for (double value = strtod(at, &end); end != at && count < MOST; value = strtod(at, &end)) {
+    values[count++] = value;
+    at = end + strspn(end, ", \n");
+  }
+  return count;
+}
+
+/* R. Bristow-Johnson, Audio EQ Cookbook, the analog peaking form. */
+static double bell(double hz, double centre, double gain, double q)
+{
+  const double complex s = CMPLX(0.0, hz / centre);
+  const double a = pow(10.0, gain / 40.0);
+  return 20.0 * log10(cabs((s * s + s * a / q + 1.0) / (s * s + s / (a * q) + 1.0)));
+}
+
+static void a_bell_is_its_prototype_where_it_is_and_nothing_elsewhere(void **state)
+{
+  (void)state;
+  double hz[MOST];
+  double level[MOST];
+  for (int side = 0; side < 2; ++side) {
+    RESPOND("ms-eq", "--rate=44100", side ? "--channel=side" : "--channel=mid",
+            "--set=b3_type=peaking", "--set=b3_channels=side", "--set=b3_freq=2500",
+            "--set=b3_gain=-6", "--set=b3_q=4");
+    const int count = read_numbers("frequency_hz", hz);
+    assert_int_equal(count, read_numbers("magnitude_db", level));
+    assert_true(count > 400 && hz[0] <= 20.5 && hz[count - 1] >= 19950.0);
+    double worst = 0.0;
+    for (int n = 0; n < count; ++n) {
+      worst = fmax(worst, fabs(level[n] - (side ? bell(hz[n], 2500.0, -6.0, 4.0) : 0.0)));
+    }
+    print_message("%s, bell on the side: within %.5f dB\n", side ? "side" : "mid", worst);
+    assert_true(worst <= 0.005);
+  }
+}
+
+static void the_limiter_meets_its_ceiling(void **state)
+{
+  (void)state;
+  double in[MOST];
+  double out[MOST];
+  RESPOND("limiter", "--set=input_gain=6", "--set=ceiling=-3", "--tone=997");
+  const int count = read_numbers("input_dbfs", in);
+  assert_int_equal(count, read_numbers("output_dbfs", out));
+  assert_int_equal(count, 87);
+  assert_true(in[0] == -80.0 && in[86] == 6.0);
+  double worst = 0.0;
+  double highest = -100.0;
+  double lowest = 0.0;
+  for (int n = 0; n < count; ++n) {
+    if (in[n] <= -10.0) {
+      worst = fmax(worst, fabs(out[n] - in[n] - 6.0));
+    } else if (in[n] >= -8.0) {
+      highest = fmax(highest, out[n]);
+      lowest = fmin(lowest, out[n]);
+    }
+  }
+  print_message("below the ceiling within %.5f dB of the gain, above it %.3f to %.3f dBFS\n", worst,
+                lowest, highest);
+  assert_true(worst <= 0.001);
+  assert_true(highest <= -3.0 && lowest >= -3.1);
+}
+
+static void exit_codes_are_those_of_the_help(void **state)
+{
+  empty_folder(state);
+  const struct {
+    const char *arguments[5];
+    int code;
+    const char *says;
+  } cases[] = {
+      {{"response"}, 2, "give STAGE"},
+      {{"response", "ms-eq", "limiter"}, 2, "give STAGE"},
+      {{"response", "limitr"}, 2, "did you mean limiter?"},
+      {{"response", "limiter", "--set=cieling=-3"}, 2, "did you mean ceiling?"},
+      {{"response", "limiter", "--set=ceiling"}, 2, "give SYMBOL=VALUE"},
+      {{"response", "limiter", "--set=ceiling=-300"}, 2, "ceiling: "},
+      {{"response", "limiter", "--set=ceiling=low"}, 2, "no number"},
+      {{"response", "limiter", "--set=reduction=1"}, 2, "cannot be set"},
+      {{"response", "ms-eq", "--set=b1_type=peak"}, 2, "b1_type"},
+      {{"response", "limiter", "--channel=middle"}, 2, "mid, side"},
+      {{"response", "limiter", "--level=3"}, 2, "out of range: --level"},
+      {{"response", "limiter", "--tone=5"}, 2, "out of range: --tone"},
+      {{"response", "limiter", "--rate=8000", "--tone=3900"}, 2, "out of range: --tone"},
+      {{"response", "limiter", "--rate=800"}, 2, "out of range: --rate"},
+      {{"response", "limiter", "--svg"}, 2, "a value is missing"},
+      {{"response", "limiter", "--svg", name("none/picture.svg")}, 4, "cannot write: "},
+      {{"response", "limiter", "--svg", name(".")}, 4, "cannot write: "},
+      {{"response", "--bundle=/", "limiter"}, 2, "no LV2 bundle"},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    const char *given[8] = {"planish"};
+    memcpy(given + 1, cases[n].arguments, sizeof cases[n].arguments);
+    const Outcome outcome = finish(launch(given));
+    expect(&outcome, cases[n].code, cases[n].says);
+    assert_string_equal(outcome.out, "");
+    assert_int_equal(count_files(), 0);
+  }
+}
+
+static void the_picture_is_whole_small_and_the_same_each_time(void **state)
+{
+  empty_folder(state);
+  static char first[MOST_TEXT];
+  for (int n = 0; n < 2; ++n) {
+    const Outcome outcome =
+        RUN("response", "clipper", "--set=input_gain=3", "--svg", name("picture.svg"));
+    expect(&outcome, 0, "");
+    assert_string_equal(outcome.out, "");
+    assert_string_equal(outcome.error, "");
+    assert_int_equal(count_files(), 1);
+    read_text("picture.svg", n == 0 ? first : text, n == 0 ? sizeof first : sizeof text);
+  }
+  print_message("%zu bytes\n", strlen(first));
+  assert_true(strlen(first) < 100000);
+  assert_int_equal(strncmp(first, "<?xml", 5), 0);
+  assert_non_null(strstr(first, "</svg>"));
+  assert_string_equal(first, text);
+}
+
+static void the_table_names_third_octaves_and_settings(void **state)
+{
+  (void)state;
+  const Outcome outcome = RUN("response", "clipper", "--set=input_gain=3", "--rate=8000");
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "input_gain 3 dB"));
+  assert_non_null(strstr(outcome.out, "      31.5        3.00"));
+  assert_non_null(strstr(outcome.out, "      3150        "));
+  assert_null(strstr(outcome.out, "      4000        "));
+  assert_non_null(strstr(outcome.out, "    -80.00      -77.00        3.00"));
+  const Outcome help = RUN("response", "--help");
+  expect(&help, 0, "");
+  assert_non_null(strstr(help.out, "Usage: planish response"));
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_bell_is_its_prototype_where_it_is_and_nothing_elsewhere),
+      cmocka_unit_test(the_limiter_meets_its_ceiling),
+      cmocka_unit_test(exit_codes_are_those_of_the_help),
+      cmocka_unit_test(the_picture_is_whole_small_and_the_same_each_time),
+      cmocka_unit_test(the_table_names_third_octaves_and_settings),
+  };
+  return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}
