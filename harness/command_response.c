@@ -111,7 +111,8 @@ static float *read_values(const PlanishPlugin *plugin, const PlanishOptionTexts 
 static double nominal(int n)
 {
   static const double names[] = {1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0};
-  return names[n % 10] * pow(10.0, n / 10);
+  const int decade = n / 10;
+  return names[n % 10] * pow(10.0, decade);
 }
 
 static void print_level(int width, double value)

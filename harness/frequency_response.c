@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double two_pi = 6.28318530717958647693;
 static const double longest_wait = 20.0;  /* s */
 static const double same_share = 1.15e-4; /* 0.001 dB */
 static const double same_floor = 1e-7;    /* -140 dB */
@@ -86,10 +85,10 @@ static bool make_noise(Bench *bench, double rate, double level)
   const double hz_a_line = rate / (double)bench->frames;
   uint64_t seed = 1;
   for (size_t k = 1; k < bench->frames / 2; ++k) {
-    const double angle = two_pi * random_turns(&seed);
+    const double complex turn = planish_spectrum_turn(random_turns(&seed));
     const double hz = hz_a_line * (double)k;
     const bool inside = hz >= 10.0 && hz <= 0.49 * rate;
-    bench->in_bins[k] = inside ? CMPLX(cos(angle), sin(angle)) / sqrt(hz) : 0.0;
+    bench->in_bins[k] = inside ? turn / sqrt(hz) : 0.0;
   }
   planish_spectrum_back(bench->spectrum, bench->in_bins, noise);
   double power = 0.0;
@@ -109,8 +108,7 @@ static bool make_noise(Bench *bench, double rate, double level)
 static double complex line_answer(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
                                   size_t k)
 {
-  const double turns = fmod((double)k / (double)bench->frames * latency, 1.0);
-  const double complex early = CMPLX(cos(two_pi * turns), sin(two_pi * turns));
+  const double complex early = planish_spectrum_turn((double)k / (double)bench->frames * latency);
   const double complex in = bench->in_bins[k];
   return early *
          planish_probe_answer(channel, bench->out_bins[0][k] / in, bench->out_bins[1][k] / in);
@@ -121,14 +119,15 @@ static double complex line_answer(const Bench *bench, PlanishProbeChannel channe
 static double complex answer_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
                                 size_t line)
 {
-  const double m = floor((exp2(1.0 / 192.0) - 1.0) * (double)line);
-  if (m < 1.0) {
+  const int half = (int)((exp2(1.0 / 192.0) - 1.0) * (double)line);
+  if (half < 1) {
     return line_answer(bench, channel, latency, line);
   }
+  const double m = half;
   double complex sum = 0.0;
-  for (double j = -m; j <= m; j += 1.0) {
+  for (int j = -half; j <= half; ++j) {
     const double weight = 3.0 * (3.0 * m * m + 3.0 * m - 1.0 - 5.0 * j * j);
-    sum += weight * line_answer(bench, channel, latency, (size_t)((double)line + j));
+    sum += weight * line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
   }
   return sum / ((2.0 * m - 1.0) * (2.0 * m + 1.0) * (2.0 * m + 3.0));
 }

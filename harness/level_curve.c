@@ -82,28 +82,47 @@ static double settle(Bench *bench, double level, double least_seconds, bool *set
   return last[0];
 }
 
+static bool bench_setup(Bench *bench, const PlanishProbeSetup *setup, double hz,
+                        PlanishError *error)
+{
+  bench->setup = setup;
+  bench->turns = hz / setup->rate;
+  bench->frames = choose_stretch(bench->turns, setup->rate);
+  bench->tone = malloc(bench->frames * sizeof *bench->tone);
+  bench->out[0] = malloc(bench->frames * sizeof *bench->out[0]);
+  bench->out[1] = malloc(bench->frames * sizeof *bench->out[1]);
+  if (bench->tone == NULL || bench->out[0] == NULL || bench->out[1] == NULL) {
+    return planish_fail_memory(error);
+  }
+  bench->probe = planish_probe_new(setup, error);
+  return bench->probe != NULL;
+}
+
+static void bench_release(Bench *bench)
+{
+  planish_probe_free(bench->probe);
+  free(bench->tone);
+  free(bench->out[0]);
+  free(bench->out[1]);
+}
+
 bool planish_level_curve(const PlanishProbeSetup *setup, double hz, const double *in, double *out,
                          size_t count, bool *settled, PlanishError *error)
 {
-  Bench bench = {.setup = setup, .turns = hz / setup->rate};
-  bench.frames = choose_stretch(bench.turns, setup->rate);
-  bench.tone = malloc(bench.frames * sizeof *bench.tone);
-  bench.out[0] = malloc(bench.frames * sizeof *bench.out[0]);
-  bench.out[1] = malloc(bench.frames * sizeof *bench.out[1]);
-  const bool memory = bench.tone != NULL && bench.out[0] != NULL && bench.out[1] != NULL;
-  bench.probe = memory ? planish_probe_new(setup, error) : NULL;
-  bool done = memory ? bench.probe != NULL : planish_fail_memory(error);
-  const double stretch = (double)bench.frames / setup->rate;
+  Bench bench = {0};
   *settled = true;
+  if (!bench_setup(&bench, setup, hz, error)) {
+    bench_release(&bench);
+    return false;
+  }
+  const double latency = planish_probe_latency(bench.probe) / setup->rate;
+  const double stretch = (double)bench.frames / setup->rate;
+  bool done = true;
   for (size_t n = 0; done && n < count; ++n) {
-    const double latency = planish_probe_latency(bench.probe) / setup->rate;
-    const double least = 3.0 * stretch + latency + (n == 0 ? setup->plugin->settles : 0.0);
+    const double least = latency + 3.0 * stretch + (n == 0 ? setup->plugin->settles : 0.0);
     out[n] = settle(&bench, in[n], least, settled, error);
     done = !isnan(out[n]);
   }
-  planish_probe_free(bench.probe);
-  free(bench.tone);
-  free(bench.out[0]);
-  free(bench.out[1]);
+  bench_release(&bench);
   return done;
 }

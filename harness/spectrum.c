@@ -15,12 +15,17 @@ struct PlanishSpectrum {
   fftw_plan back;
 };
 
+double complex planish_spectrum_turn(double turns)
+{
+  const double angle = two_pi * fmod(turns, 1.0);
+  return cos(angle) + (double complex)I * sin(angle);
+}
+
 double complex planish_spectrum_at(const float *x, size_t frames, double turns)
 {
   double complex sum = 0.0;
   for (size_t n = 0; n < frames; ++n) {
-    const double angle = -two_pi * fmod(turns * (double)n, 1.0);
-    sum += (double)x[n] * CMPLX(cos(angle), sin(angle));
+    sum += (double)x[n] * planish_spectrum_turn(-turns * (double)n);
   }
   return sum;
 }

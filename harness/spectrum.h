@@ -8,6 +8,9 @@
 #include <complex.h>
 #include <stddef.h>
 
+/* e^(2 pi i turns). */
+double complex planish_spectrum_turn(double turns);
+
 /* Sum of x[n] e^(-2 pi i turns n): the answer to a unit impulse at frame 0 becomes its response. */
 double complex planish_spectrum_at(const float *x, size_t frames, double turns);
 
