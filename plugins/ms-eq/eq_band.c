@@ -1,11 +1,17 @@
 #include "plugins/ms-eq/eq_band.h"
 
-void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate)
+void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate, bool can_move)
 {
   planish_glide_setup(&band->frequency, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&band->gain, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&band->q, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&band->fade, rate, PLANISH_GLIDE_MS);
+  band->can_move = can_move;
+  if (can_move) {
+    planish_eq_movement_setup(&band->movement, arena, rate);
+    planish_glide_setup(&band->move, arena, rate, PLANISH_GLIDE_MS);
+    planish_glide_setup(&band->threshold, arena, rate, PLANISH_GLIDE_MS);
+  }
 }
 
 static PlanishEqSetting setting_of(const PlanishEqBand *band, const PlanishEqShape *shape)
@@ -24,10 +30,22 @@ PlanishEqSetting planish_eq_band_setting(const PlanishEqBand *band)
   return setting_of(band, &band->voice[band->current].shape);
 }
 
+static bool has_gain(PlanishEqType type)
+{
+  return type != PLANISH_EQ_HIGH_PASS && type != PLANISH_EQ_LOW_PASS;
+}
+
+static bool would_move(const PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  return band->can_move && shape->on && has_gain(shape->type) &&
+         (planish_glide_is_moving(&band->move) || band->move.target != 0.0);
+}
+
 static bool would_sound(const PlanishEqBand *band, const PlanishEqShape *shape)
 {
   const PlanishEqSetting end = {.type = shape->type, .gain = band->gain.target};
-  return shape->on && (planish_glide_is_moving(&band->gain) || !planish_eq_is_neutral(&end));
+  return shape->on && (planish_glide_is_moving(&band->gain) || !planish_eq_is_neutral(&end) ||
+                       would_move(band, shape));
 }
 
 /* The order means nothing to the other types, so its change must not start a fade there. */
@@ -38,6 +56,32 @@ static bool is_same(const PlanishEqShape *a, const PlanishEqShape *b)
   }
   const bool has_order = a->type == PLANISH_EQ_HIGH_PASS || a->type == PLANISH_EQ_LOW_PASS;
   return a->type == b->type && a->channels == b->channels && (!has_order || a->order == b->order);
+}
+
+/* The movement begins, or goes on with a new shape. */
+static void listen_anew(PlanishEqBand *band, PlanishEqType type, bool from_silence)
+{
+  const PlanishEqSetting setting = planish_eq_band_setting(band);
+  if (band->moves) {
+    planish_eq_movement_turn(&band->movement, type, &setting);
+  } else {
+    planish_eq_movement_start(&band->movement, type, &setting, from_silence);
+  }
+  band->corrected = band->movement.db;
+}
+
+/* The movement begins, ends or goes on with what the current shape and the controls have come to.
+ */
+static void move_or_stand(PlanishEqBand *band, bool is_new_shape, bool from_silence)
+{
+  const PlanishEqShape *shape = &band->voice[band->current].shape;
+  const bool moves = would_move(band, shape);
+  if (moves && (is_new_shape || !band->moves)) {
+    listen_anew(band, shape->type, from_silence);
+  } else if (!moves) {
+    band->corrected = 0.0;
+  }
+  band->moves = moves;
 }
 
 /* The current voice begins or ends with what the gain has come to. */
@@ -64,6 +108,13 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
   band->sounding[0] = false;
   band->sounding[1] = false;
   band->voice[0].shape = band->wanted;
+  band->moves = false;
+  if (band->can_move) {
+    planish_glide_jump(&band->move, controls->move);
+    planish_glide_jump(&band->threshold, controls->threshold);
+    band->movement.times = controls->times;
+  }
+  move_or_stand(band, true, true);
   wake_or_rest(band, fit, true);
 }
 
@@ -83,6 +134,11 @@ void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *contr
   follow(&band->q, planish_log2(controls->q), silent && !watched);
   /* From 0 dB the gain rises; from off the cross-fade does that. */
   follow(&band->gain, controls->gain, silent && !band->voice[band->current].shape.on);
+  if (band->can_move) {
+    follow(&band->move, controls->move, silent && !band->voice[band->current].shape.on);
+    follow(&band->threshold, controls->threshold, !band->moves);
+    band->movement.times = controls->times;
+  }
   band->wanted = controls->shape;
 }
 
@@ -92,6 +148,8 @@ static void arrive(PlanishEqBand *band)
   planish_glide_jump(&band->frequency, band->frequency.target);
   planish_glide_jump(&band->gain, band->gain.target);
   planish_glide_jump(&band->q, band->q.target);
+  planish_glide_jump(&band->move, band->move.target);
+  planish_glide_jump(&band->threshold, band->threshold.target);
 }
 
 /* A new shape: its voice fades in over the old one, if either is to be heard. */
@@ -105,33 +163,59 @@ static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
   const bool sound = would_sound(band, &band->wanted);
   if (!sound && !band->sounding[old]) {
     band->voice[old].shape = band->wanted;
+    move_or_stand(band, true, false);
     return;
   }
   band->current = 1 - old;
   band->sounding[band->current] = sound;
   band->voice[band->current].shape = band->wanted;
+  move_or_stand(band, true, false);
   if (sound) {
-    const PlanishEqSetting setting = setting_of(band, &band->wanted);
+    PlanishEqSetting setting = setting_of(band, &band->wanted);
+    setting.gain += band->corrected;
     planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting, false);
   }
   planish_crossfade_jump(&band->fade, false);
   planish_crossfade_turn(&band->fade, true);
 }
 
-/* The glides run through the interval that begins here; true if any moves. */
-static bool look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
+static bool glides(const PlanishEqBand *band)
 {
-  if (!planish_glide_is_moving(&band->frequency) && !planish_glide_is_moving(&band->gain) &&
-      !planish_glide_is_moving(&band->q)) {
-    return false;
-  }
+  return planish_glide_is_moving(&band->frequency) || planish_glide_is_moving(&band->gain) ||
+         planish_glide_is_moving(&band->q);
+}
+
+/* The glides run through the interval that begins here. */
+static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
+{
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
     planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
     planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
     planish_glide_skip(&band->q, PLANISH_EQ_STEP);
     band->path.end[step] = setting_of(band, shape);
+    band->move_end[step] = planish_glide_skip(&band->move, PLANISH_EQ_STEP);
+    band->threshold_end[step] = planish_glide_skip(&band->threshold, PLANISH_EQ_STEP);
   }
-  return true;
+}
+
+/* Heads for the end of the interval. The movement there is not known yet: the correction heads for
+ * what it will be if the level stays, the sections for what each step finds. */
+static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
+{
+  enum { LAST = PLANISH_EQ_STEPS - 1 };
+  PlanishEqVoice *voice = &band->voice[band->current];
+  PlanishEqSetting end = band->path.end[LAST];
+  if (band->moves) {
+    planish_eq_movement_grid(&band->movement, voice->shape.type, &end);
+    const double ahead =
+        planish_eq_movement_ahead(&band->movement, band->move_end[LAST], band->threshold_end[LAST]);
+    if (!gliding && ahead == band->movement.db && ahead == band->corrected) {
+      return;
+    }
+    band->corrected = ahead;
+    end.gain += ahead;
+  }
+  planish_eq_voice_aim(voice, fit, &end);
 }
 
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
@@ -145,10 +229,15 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
     band->sounding[1 - band->current] = false;
   }
   change_shape(band, fit);
+  move_or_stand(band, false, false);
   wake_or_rest(band, fit, false);
-  PlanishEqVoice *voice = &band->voice[band->current];
-  if (look_ahead(band, &voice->shape) && band->sounding[band->current]) {
-    planish_eq_voice_aim(voice, fit, &band->path.end[PLANISH_EQ_STEPS - 1]);
+  const bool gliding = glides(band);
+  if (!gliding && !band->moves) {
+    return;
+  }
+  look_ahead(band, &band->voice[band->current].shape);
+  if (band->sounding[band->current]) {
+    aim(band, fit, gliding);
   }
 }
 
@@ -171,8 +260,8 @@ static void fade_voices(PlanishEqBand *band, double rate, PlanishTwo *audio, uin
   }
 }
 
-void planish_eq_band_process(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
-                             uint32_t frames)
+static void process(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
+                    uint32_t frames)
 {
   if (planish_crossfade_is_moving(&band->fade)) {
     fade_voices(band, rate, audio, at, frames);
@@ -186,5 +275,49 @@ void planish_eq_band_process(PlanishEqBand *band, double rate, PlanishTwo *audio
                               frames);
   for (uint32_t n = 0; n < frames; ++n) {
     audio[n] += difference[n];
+  }
+}
+
+/* Where a step begins, its end becomes known. */
+static void begin_step(PlanishEqBand *band, uint32_t step)
+{
+  const double before = band->movement.db;
+  const double now =
+      planish_eq_movement_step(&band->movement, band->move_end[step], band->threshold_end[step]);
+  band->path.end[step].gain += now;
+  if (now != before) {
+    planish_eq_voice_leave(&band->voice[band->current]);
+  }
+}
+
+static void widen(PlanishEqExtremes *extremes, double db)
+{
+  extremes->least = planish_min(extremes->least, db);
+  extremes->most = planish_max(extremes->most, db);
+}
+
+void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo *input,
+                             PlanishTwo *audio, uint32_t at, uint32_t frames,
+                             PlanishEqExtremes *extremes)
+{
+  if (!band->moves) {
+    process(band, rate, audio, at, frames);
+    return;
+  }
+  const PlanishEqChannels channels = band->voice[band->current].shape.channels;
+  while (frames > 0) {
+    const uint32_t into = at % PLANISH_EQ_STEP;
+    if (into == 0) {
+      begin_step(band, at / PLANISH_EQ_STEP);
+    }
+    const uint32_t left = PLANISH_EQ_STEP - into;
+    const uint32_t part = frames < left ? frames : left;
+    process(band, rate, audio, at, part);
+    planish_eq_movement_listen(&band->movement, channels, input, part);
+    widen(extremes, band->movement.db);
+    input += part;
+    audio += part;
+    at += part;
+    frames -= part;
   }
 }

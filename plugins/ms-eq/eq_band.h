@@ -4,12 +4,16 @@
  * A band that is off or at 0 dB has no voice: it costs nothing and changes no bit. Controls set
  * while it is silent take effect at once. A change of shape during a cross-fade waits for its end.
  *
+ * Some bands may move: their level moves their gain (movement.h). Such a band has a voice all the
+ * time, so that it leaves from 0 dB without a start; at 0 dB it changes no bit either.
+ *
  * All functions but setup are real-time safe. */
 #ifndef PLANISH_MS_EQ_EQ_BAND_H
 #define PLANISH_MS_EQ_EQ_BAND_H
 
 #include "common/dsp/crossfade.h"
 #include "plugins/ms-eq/eq_voice.h"
+#include "plugins/ms-eq/movement.h"
 
 typedef struct {
   PlanishGlide frequency; /* log2 of Hz */
@@ -21,6 +25,15 @@ typedef struct {
   bool sounding[2];
   unsigned current; /* the voice that stays when the fade is over */
   PlanishCrossfade fade;
+  /* Of bands that may move. */
+  bool can_move;
+  bool moves; /* in this grid interval */
+  PlanishEqMovement movement;
+  PlanishGlide move;      /* dB */
+  PlanishGlide threshold; /* dB */
+  double move_end[PLANISH_EQ_STEPS];
+  double threshold_end[PLANISH_EQ_STEPS];
+  double corrected; /* the movement that the correction stands on or heads for, dB */
 } PlanishEqBand;
 
 /* What the ports say. */
@@ -29,9 +42,12 @@ typedef struct {
   double frequency; /* Hz */
   double gain;      /* dB */
   double q;
+  double move;            /* dB; 0: still, as are bands that cannot move */
+  double threshold;       /* dB */
+  PlanishGainTimes times; /* planish_eq_movement_times() */
 } PlanishEqBandControls;
 
-void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate);
+void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate, bool can_move);
 
 /* Forgets all history and stands on `controls`. */
 void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
@@ -50,11 +66,20 @@ static inline bool planish_eq_band_is_sounding(const PlanishEqBand *band)
   return band->sounding[0] || band->sounding[1];
 }
 
-/* `frames` of (left, right) in place; `at` is the first one's place in the grid interval. */
-void planish_eq_band_process(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
-                             uint32_t frames);
+/* Smallest and largest movement of some frames, dB. */
+typedef struct {
+  double least;
+  double most;
+} PlanishEqExtremes;
 
-/* Where the controls are at this grid frame. */
+/* `frames` of (left, right) in place; `at` is the first one's place in the grid interval. `input`:
+ * what moves the band, which is the same for all bands, so that none moves another. Widens
+ * `extremes` to what the band was moved by. */
+void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo *input,
+                             PlanishTwo *audio, uint32_t at, uint32_t frames,
+                             PlanishEqExtremes *extremes);
+
+/* Where the controls are at this grid frame, without the movement. */
 PlanishEqSetting planish_eq_band_setting(const PlanishEqBand *band);
 
 #endif

@@ -48,6 +48,7 @@ void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
   const unsigned length = length_of(voice->next_taps);
   voice->length = length > voice->length ? length : voice->length;
   voice->moving = true;
+  voice->correcting = true;
 }
 
 static void take_next_sections(PlanishEqVoice *voice)
@@ -63,6 +64,7 @@ void planish_eq_voice_land(PlanishEqVoice *voice)
   memcpy(voice->taps, voice->next_taps, sizeof voice->taps);
   voice->length = length_of(voice->taps);
   voice->moving = false;
+  voice->correcting = false;
 }
 
 static PlanishSvfCoefs change_towards(const PlanishSvfCoefs *from, const PlanishSvfCoefs *to)
@@ -162,7 +164,7 @@ static void correct(PlanishEqVoice *voice, PlanishTwo *x, uint32_t at, uint32_t 
   memcpy(line + PAST, x, frames * sizeof *x);
   memcpy(voice->history, line + frames, sizeof voice->history);
   convolve(voice->taps, voice->length, line, x, frames);
-  if (voice->moving) {
+  if (voice->correcting) {
     PlanishTwo change[PLANISH_GRID];
     convolve(voice->tap_change, voice->length, line, change, frames);
     for (uint32_t n = 0; n < frames; ++n) {

@@ -37,7 +37,8 @@ typedef struct {
 
 typedef struct {
   PlanishEqShape shape;
-  bool moving;
+  bool moving;     /* the sections */
+  bool correcting; /* the taps move too; only within a grid interval that began with aim() */
   unsigned count;  /* sections */
   unsigned length; /* taps that matter, now and at the end of the grid interval */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
@@ -60,6 +61,12 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
 /* At a grid frame: heads for the setting at the end of this grid interval. */
 void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
                           const PlanishEqSetting *end);
+
+/* At the beginning of a step: the sections alone leave for what the path says. */
+static inline void planish_eq_voice_leave(PlanishEqVoice *voice)
+{
+  voice->moving = true;
+}
 
 /* At a grid frame: stands where it was heading. Before aim() too. */
 void planish_eq_voice_land(PlanishEqVoice *voice);

@@ -1,12 +1,18 @@
 /* The mid/side equaliser: eight bands in series, each on its own part of the signal, then the low
  * end to the middle. What nothing is asked of is passed on untouched. */
+#include "common/dsp/peak_hold.h"
 #include "common/frame/stage.h"
 #include "plugins/ms-eq/eq_band.h"
 #include "plugins/ms-eq/mono_below.h"
 #include "plugins/ms-eq/region.h"
 #include "ttl/ms_eq_ports.h"
 
-enum { BANDS = 8, BAND_STRIDE = MS_EQ_B2_TYPE - MS_EQ_B1_TYPE };
+enum {
+  BANDS = 8,
+  BAND_STRIDE = MS_EQ_B2_TYPE - MS_EQ_B1_TYPE,
+  MOVING_BANDS = 4, /* the first ones */
+  MOVE_STRIDE = MS_EQ_B2_MOVE - MS_EQ_B1_MOVE,
+};
 
 _Static_assert((int)MS_EQ_B1_TYPE_PEAKING - 1 == (int)PLANISH_EQ_PEAKING &&
                    (int)MS_EQ_B1_TYPE_LOW_SHELF - 1 == (int)PLANISH_EQ_LOW_SHELF &&
@@ -28,8 +34,10 @@ typedef struct {
   PlanishEqBand band[BANDS];
   PlanishMonoBelow mono;
   PlanishRegion region;
-  uint32_t at;   /* frames since the last grid frame */
-  bool is_fresh; /* reset, and not set since */
+  PlanishPeakHold most;  /* movement up, dB */
+  PlanishPeakHold least; /* movement down, dB, positive */
+  uint32_t at;           /* frames since the last grid frame */
+  bool is_fresh;         /* reset, and not set since */
 } MsEq;
 
 static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
@@ -41,16 +49,20 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   eq->rate = rate;
   planish_eq_fit_setup(&eq->fit, rate);
   for (int i = 0; i < BANDS; ++i) {
-    planish_eq_band_setup(&eq->band[i], arena, rate);
+    planish_eq_band_setup(&eq->band[i], arena, rate, i < MOVING_BANDS);
   }
   planish_mono_below_setup(&eq->mono, arena, rate);
   planish_region_setup(&eq->region, rate);
+  planish_peak_hold_setup(&eq->most, rate, 0.0);
+  planish_peak_hold_setup(&eq->least, rate, 0.0);
   return PLANISH_OK;
 }
 
 static void reset(void *state)
 {
   MsEq *eq = state;
+  planish_peak_hold_reset(&eq->most);
+  planish_peak_hold_reset(&eq->least);
   eq->at = 0;
   eq->is_fresh = true;
 }
@@ -74,12 +86,26 @@ static PlanishEqBandControls controls_of(const float *values, int band)
   };
 }
 
+static void add_movement(PlanishEqBandControls *controls, const float *values, int band,
+                         const PlanishGainTimes *times)
+{
+  const float *b = values + (ptrdiff_t)band * MOVE_STRIDE;
+  controls->move = (double)b[MS_EQ_B1_MOVE];
+  controls->threshold = (double)b[MS_EQ_B1_THRESHOLD];
+  controls->times = *times;
+}
+
 static void set(void *state, const float *values)
 {
   MsEq *eq = state;
+  const PlanishGainTimes times = planish_eq_movement_times(
+      (double)values[MS_EQ_MOVE_ATTACK], (double)values[MS_EQ_MOVE_RELEASE], eq->rate);
   const unsigned listened = (unsigned)values[MS_EQ_LISTEN_BAND];
   for (int i = 0; i < BANDS; ++i) {
-    const PlanishEqBandControls controls = controls_of(values, i);
+    PlanishEqBandControls controls = controls_of(values, i);
+    if (i < MOVING_BANDS) {
+      add_movement(&controls, values, i, &times);
+    }
     if (eq->is_fresh) {
       planish_eq_band_jump(&eq->band[i], &eq->fit, &controls);
     } else {
@@ -117,13 +143,21 @@ static bool look_at_grid(MsEq *eq)
          planish_region_is_sounding(&eq->region);
 }
 
+static void keep_extremes(MsEq *eq, const PlanishEqExtremes *extremes, uint32_t frames)
+{
+  planish_peak_hold_push(&eq->most, extremes->most, frames);
+  planish_peak_hold_push(&eq->least, -extremes->least, frames);
+}
+
 static void process(void *state, const PlanishBlock *block)
 {
   MsEq *eq = state;
   const bool sounding = look_at_grid(eq);
   const uint32_t at = eq->at;
+  PlanishEqExtremes extremes = {0.0, 0.0};
   eq->at = (at + block->frames) % PLANISH_GRID;
   if (!sounding || block->channels != 2) {
+    keep_extremes(eq, &extremes, block->frames);
     return;
   }
   PlanishTwo input[PLANISH_GRID];
@@ -133,8 +167,9 @@ static void process(void *state, const PlanishBlock *block)
     audio[n] = input[n];
   }
   for (int i = 0; i < BANDS; ++i) {
-    planish_eq_band_process(&eq->band[i], eq->rate, audio, at, block->frames);
+    planish_eq_band_process(&eq->band[i], eq->rate, input, audio, at, block->frames, &extremes);
   }
+  keep_extremes(eq, &extremes, block->frames);
   if (planish_mono_below_is_sounding(&eq->mono)) {
     planish_mono_below_process(&eq->mono, audio, block->frames);
   }
@@ -152,6 +187,9 @@ static void report(void *state, float *values, uint32_t frames)
   const MsEq *eq = state;
   (void)frames;
   values[MS_EQ_MONO_LOSS] = (float)planish_mono_below_loss(&eq->mono);
+  const double most = planish_peak_hold_value(&eq->most);
+  const double least = planish_peak_hold_value(&eq->least);
+  values[MS_EQ_LARGEST_MOVE] = (float)(most > least ? most : -least);
 }
 
 const PlanishStage planish_stage = {

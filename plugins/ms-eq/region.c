@@ -1,11 +1,8 @@
 #include "plugins/ms-eq/region.h"
 
-#include "common/dsp/trig.h"
+#include "plugins/ms-eq/eq_region.h"
 
 #include <string.h>
-
-/* A peak sharper than this is heard through a wider band-pass, which would ring otherwise. */
-#define SHARPEST 8.0
 
 void planish_region_setup(PlanishRegion *region, double rate)
 {
@@ -18,35 +15,11 @@ static const PlanishEqBand *band_of(const PlanishEqBand *bands, unsigned number)
   return &bands[number - 1];
 }
 
-/* Second order; nothing here has to be matched to an analog filter. */
 static PlanishSvfCoefs coefs_for(const PlanishRegionVoice *voice, const PlanishEqBand *band,
                                  double rate)
 {
   const PlanishEqSetting setting = planish_eq_band_setting(band);
-  const double turns = planish_min(setting.frequency / rate, 0.49);
-  const PlanishSineCosine half = planish_sine_cosine(PLANISH_PI * turns);
-  PlanishSvfCoefs coefs = {.g = half.sine / half.cosine, .k = 1.41421356237309504880};
-  const PlanishEqType type = voice->on ? voice->shape.type : PLANISH_EQ_PEAKING;
-  switch (type) {
-  case PLANISH_EQ_PEAKING:
-    coefs.k = 1.0 / planish_min(setting.q, SHARPEST);
-    coefs.m1 = coefs.k;
-    break;
-  case PLANISH_EQ_LOW_SHELF:
-  case PLANISH_EQ_HIGH_PASS:
-    coefs.m2 = 1.0;
-    break;
-  case PLANISH_EQ_HIGH_SHELF:
-  case PLANISH_EQ_LOW_PASS:
-    coefs.m0 = 1.0;
-    coefs.m1 = -coefs.k;
-    coefs.m2 = -1.0;
-    break;
-  case PLANISH_EQ_TILT:
-    coefs.m0 = 1.0;
-    break;
-  }
-  return coefs;
+  return planish_eq_region(voice->on ? voice->shape.type : PLANISH_EQ_PEAKING, &setting, rate);
 }
 
 static void start(PlanishRegion *region, PlanishRegionVoice *voice, const PlanishEqBand *bands,

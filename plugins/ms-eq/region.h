@@ -1,7 +1,6 @@
-/* Hearing the region where a band works, in the band's channels: what is within a peak, under a low
- * shelf's or a high-pass's frequency, above a high shelf's or a low-pass's (of a pass: what it
- * takes away), all of the channels for a tilt. Taken from the stage's input, so that it can be
- * heard before the band does anything. Changing the band listened to cross-fades.
+/* Hearing the region where a band works (eq_region.h), in the band's channels. Taken from the
+ * stage's input, so that it can be heard before the band does anything. Changing the band listened
+ * to cross-fades.
  *
  * All functions but setup are real-time safe. */
 #ifndef PLANISH_MS_EQ_REGION_H

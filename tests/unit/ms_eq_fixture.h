@@ -34,6 +34,14 @@ static inline void put_band(StageDriver *driver, int number, Band band)
   values[MS_EQ_B1_ORDER] = (float)band.order;
 }
 
+/* Of bands 0 to 3; in dB. */
+static inline void put_move(StageDriver *driver, int number, double move, double threshold)
+{
+  float *values = driver->values + (ptrdiff_t)number * (MS_EQ_B2_MOVE - MS_EQ_B1_MOVE);
+  values[MS_EQ_B1_MOVE] = (float)move;
+  values[MS_EQ_B1_THRESHOLD] = (float)threshold;
+}
+
 /* Numerical Recipes' quick generator (W. H. Press et al.): 0..1, the same everywhere. */
 static inline double uniform(uint32_t *seed)
 {

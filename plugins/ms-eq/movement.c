@@ -1,0 +1,170 @@
+#include "plugins/ms-eq/movement.h"
+
+#include "plugins/ms-eq/eq_region.h"
+
+#include <string.h>
+
+/* Those of the dynamics stage by default: 2:1, and a knee over which the work sets in. */
+#define SLOPE   0.5
+#define KNEE_DB 6.0
+
+/* What silence reads. */
+#define LOWEST_DB (-150.0)
+
+/* Half a period of the lowest tone that is to be held steady: 20 Hz under a low shelf and in a
+ * tilt, else two octaves below the band, and at least what 40 Hz need, since chords beat. */
+#define LONGEST_HOLD  25.0
+#define SHORTEST_HOLD 12.5
+#define HOLD_HZ       2000.0
+
+/* Beyond the hold, since a peak is known a frame late and may lie between two frames. */
+enum { MARGIN = 2 };
+
+static double hold_of(PlanishEqType type, double frequency)
+{
+  const bool reaches_down = type == PLANISH_EQ_LOW_SHELF || type == PLANISH_EQ_TILT;
+  return reaches_down ? LONGEST_HOLD
+                      : planish_clamp(HOLD_HZ / frequency, SHORTEST_HOLD, LONGEST_HOLD);
+}
+
+void planish_eq_movement_setup(PlanishEqMovement *movement, PlanishArena *arena, double rate)
+{
+  *movement = (PlanishEqMovement){.rate = rate};
+  const uint32_t longest = planish_frames_of(LONGEST_HOLD, rate) + MARGIN;
+  planish_held_envelope_setup(&movement->envelope[0], arena, longest);
+  planish_held_envelope_setup(&movement->envelope[1], arena, longest);
+  planish_crossfade_setup(&movement->entry, rate, PLANISH_GLIDE_MS);
+}
+
+PlanishGainTimes planish_eq_movement_times(double attack, double release, double rate)
+{
+  return planish_gain_times(attack, release, rate / PLANISH_EQ_STEP);
+}
+
+static void begin(PlanishEqMovement *movement, PlanishEqType type, const PlanishEqSetting *setting,
+                  bool from_silence)
+{
+  movement->next = planish_eq_region(type, setting, movement->rate);
+  movement->coefs = movement->next;
+  movement->gliding = false;
+  memset(&movement->region, 0, sizeof movement->region);
+  planish_crossfade_jump(&movement->entry, from_silence);
+  planish_crossfade_turn(&movement->entry, true);
+  planish_held_envelope_reset(&movement->envelope[0]);
+  planish_held_envelope_reset(&movement->envelope[1]);
+  movement->power = planish_both(0.0);
+  movement->hold_target =
+      planish_frames_of(hold_of(type, setting->frequency), movement->rate) + MARGIN;
+  movement->hold = movement->hold_target;
+}
+
+void planish_eq_movement_start(PlanishEqMovement *movement, PlanishEqType type,
+                               const PlanishEqSetting *setting, bool from_silence)
+{
+  begin(movement, type, setting, from_silence);
+  movement->share = (PlanishGainSmoother){0};
+  movement->db = 0.0;
+}
+
+void planish_eq_movement_turn(PlanishEqMovement *movement, PlanishEqType type,
+                              const PlanishEqSetting *setting)
+{
+  begin(movement, type, setting, false);
+}
+
+void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
+                              const PlanishEqSetting *end)
+{
+  const double share = 1.0 / PLANISH_GRID;
+  const PlanishSvfCoefs to = planish_eq_region(type, end, movement->rate);
+  const PlanishSvfCoefs *from = &movement->coefs;
+  movement->coefs = movement->next;
+  movement->next = to;
+  movement->gliding = memcmp(&to, from, sizeof to) != 0;
+  movement->change = (PlanishSvfCoefs){
+      (to.g - from->g) * share,   (to.k - from->k) * share,   (to.m0 - from->m0) * share,
+      (to.m1 - from->m1) * share, (to.m2 - from->m2) * share,
+  };
+  movement->hold_target = planish_frames_of(hold_of(type, end->frequency), movement->rate) + MARGIN;
+}
+
+/* The share of the move that the level asks for, 0..1. A move on its way through 0 dB asks for
+ * none, and changes none. */
+static PlanishGainParts target_of(const PlanishEqMovement *movement, double move, double threshold)
+{
+  const PlanishGainCurve curve = {
+      .threshold = threshold,
+      .slope_above = SLOPE,
+      .knee = KNEE_DB,
+      .range_above = fabs(move),
+  };
+  const double power = planish_max(movement->power[0], movement->power[1]);
+  const double level = planish_max(planish_level_of_power(power), LOWEST_DB);
+  if (move == 0.0) {
+    return movement->share;
+  }
+  const double above = planish_gain_curve_at(&curve, level).above;
+  return (PlanishGainParts){.above = above / curve.range_above};
+}
+
+/* What is left of a way ends at 1e-9, so that a band under a tone comes to rest. */
+static void advance(PlanishGainSmoother *share, const PlanishGainTimes *times,
+                    PlanishGainParts target)
+{
+  planish_gain_smoother_next(share, times, target);
+  if (fabs(target.above - share->above) < 1e-9) {
+    share->above = target.above;
+  }
+}
+
+double planish_eq_movement_step(PlanishEqMovement *movement, double move, double threshold)
+{
+  const PlanishGainParts target = target_of(movement, move, threshold);
+  advance(&movement->share, &movement->times, target);
+  movement->db = move * movement->share.above;
+  return movement->db;
+}
+
+double planish_eq_movement_ahead(const PlanishEqMovement *movement, double move, double threshold)
+{
+  const PlanishGainParts target = target_of(movement, move, threshold);
+  PlanishGainSmoother share = movement->share;
+  for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
+    advance(&share, &movement->times, target);
+  }
+  return move * share.above;
+}
+
+static void filter(PlanishEqMovement *movement, PlanishEqChannels channels, const PlanishTwo *input,
+                   PlanishTwo *x, uint32_t frames)
+{
+  for (uint32_t n = 0; n < frames; ++n) {
+    x[n] = planish_eq_part_of(channels, input[n]);
+  }
+  for (uint32_t n = 0; n < frames && planish_crossfade_is_moving(&movement->entry); ++n) {
+    x[n] *= planish_both(planish_crossfade_next(&movement->entry));
+  }
+  if (movement->gliding) {
+    planish_svf_process_moving(&movement->region, &movement->coefs, &movement->change, x, frames);
+  } else {
+    planish_svf_process(&movement->region, &movement->coefs, x, frames);
+  }
+}
+
+void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels channels,
+                                const PlanishTwo *input, uint32_t frames)
+{
+  const int first = channels == PLANISH_EQ_RIGHT ? 1 : 0;
+  const int last = channels == PLANISH_EQ_RIGHT || channels == PLANISH_EQ_STEREO ? 1 : 0;
+  PlanishTwo x[PLANISH_GRID];
+  filter(movement, channels, input, x, frames);
+  for (uint32_t n = 0; n < frames; ++n) {
+    if (movement->hold != movement->hold_target) {
+      movement->hold += movement->hold < movement->hold_target ? 1U : (uint32_t)-1;
+    }
+    for (int c = first; c <= last; ++c) {
+      movement->power[c] =
+          planish_held_envelope_next(&movement->envelope[c], x[n][c], movement->hold);
+    }
+  }
+}
