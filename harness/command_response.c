@@ -4,6 +4,7 @@
 #include "harness/host.h"
 #include "harness/measure.h"
 #include "harness/options.h"
+#include "harness/progress.h"
 #include "harness/response.h"
 #include "harness/sheet_value.h"
 #include "harness/text.h"
@@ -21,7 +22,8 @@ static const char help[] =
     "                 of the noise (1.4 s) agree within 0.001 dB\n"
     "  static curve   the level of a steady tone that goes in at -80 to +6 dBFS (0 dBFS: a\n"
     "                 sine up to full scale), rising; at each level once three readings in\n"
-    "                 a row, 0.1 s each, lie within 0.0005 dB. Harmonics do not count\n"
+    "                 a row, 0.1 s each, lie within 0.0005 dB. Harmonics do not count,\n"
+    "                 so a clipped tone may read up to 2.1 dB over its ceiling\n"
     "\n"
     "      --set=SYMBOL=VALUE   a control's value; may be given again and again\n"
     "      --channel=NAME       where the signal is and what is read: stereo (the same on\n"
@@ -191,12 +193,17 @@ static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishE
   return true;
 }
 
-static bool respond(const Wishes *wishes, PlanishProbeSetup *setup, PlanishError *error)
+static bool respond(const Wishes *wishes, const PlanishProbeSetup *wanted, PlanishError *error)
 {
-  float *values = read_values(setup->plugin, &wishes->settings, error);
-  setup->values = values;
+  PlanishProbeSetup setup = *wanted;
+  float *values = read_values(setup.plugin, &wishes->settings, error);
+  PlanishProgress progress = planish_progress_new();
+  setup.values = values;
+  setup.told = planish_progress_tell;
+  setup.told_user = &progress;
   PlanishResponse *response =
-      values == NULL ? NULL : planish_response_new(setup, wishes->level, wishes->tone, error);
+      values == NULL ? NULL : planish_response_new(&setup, wishes->level, wishes->tone, error);
+  planish_progress_end(&progress);
   const bool done = response != NULL && show(wishes, response, error);
   planish_response_free(response);
   free(values);
@@ -229,7 +236,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_USE,
                         "one stage is looked at: give STAGE: see planish response --help");
   }
-  PlanishProbeSetup setup;
+  PlanishProbeSetup setup = {0};
   if (!check_wishes(&wishes, &setup, error)) {
     return false;
   }

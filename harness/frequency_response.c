@@ -184,6 +184,7 @@ static bool measure(Bench *bench, const PlanishProbeSetup *setup,
                   (!response->settled && response->seconds < least + longest_wait))) {
     done = run_period(bench, probe, setup->channel, response, error);
     response->seconds += period;
+    planish_probe_tell(setup, "magnitude", fmin(1.0, response->seconds / least));
   }
   planish_probe_free(probe);
   return done;

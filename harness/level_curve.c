@@ -122,6 +122,7 @@ bool planish_level_curve(const PlanishProbeSetup *setup, double hz, const double
     const double least = latency + 3.0 * stretch + (n == 0 ? setup->plugin->settles : 0.0);
     out[n] = settle(&bench, in[n], least, settled, error);
     done = !isnan(out[n]);
+    planish_probe_tell(setup, "static curve", ((double)n + 1.0) / (double)count);
   }
   bench_release(&bench);
   return done;

@@ -114,6 +114,13 @@ bool planish_probe_run(PlanishProbe *probe, const float *x, float *left, float *
   return true;
 }
 
+void planish_probe_tell(const PlanishProbeSetup *setup, const char *what, double share)
+{
+  if (setup->told != NULL) {
+    setup->told(setup->told_user, what, 0, share);
+  }
+}
+
 double complex planish_probe_answer(PlanishProbeChannel channel, double complex left,
                                     double complex right)
 {

@@ -39,6 +39,9 @@ typedef struct {
   const float *values; /* of control inputs, by port index; NULL: the defaults */
   double rate;         /* Hz */
   PlanishProbeChannel channel;
+  /* How far a measurement has come, `share` from 0 to 1; may be NULL. */
+  void (*told)(void *user, const char *what, unsigned number, double share);
+  void *told_user;
 } PlanishProbeSetup;
 
 typedef struct PlanishProbe PlanishProbe;
@@ -56,6 +59,9 @@ uint32_t planish_probe_latency(const PlanishProbe *probe);
  * latency changes, and when the program is interrupted. */
 bool planish_probe_run(PlanishProbe *probe, const float *x, float *left, float *right,
                        size_t frames, PlanishError *error);
+
+/* Tells how far a measurement has come, if setup->told asks for it. */
+void planish_probe_tell(const PlanishProbeSetup *setup, const char *what, double share);
 
 /* The channel's answer from those of the two outputs at one frequency. For stereo the phase is
  * that of the sum. */

@@ -21,7 +21,7 @@ static PlanishProbeSetup setup_of(const char *name, PlanishProbeChannel channel)
   for (uint32_t n = 0; n < plugin->port_count; ++n) {
     values[n] = plugin->ports[n].initial;
   }
-  return (PlanishProbeSetup){plugin, values, RATE, channel};
+  return (PlanishProbeSetup){.plugin = plugin, .values = values, .rate = RATE, .channel = channel};
 }
 
 static void set(const PlanishProbeSetup *setup, const char *symbol, float value)

@@ -25,7 +25,8 @@ static void a_tone_leaves_at_the_ceiling(void **state)
   }
   values[planish_plugin_find(limiter, "input_gain")] = 9.0f;
   values[planish_plugin_find(limiter, "ceiling")] = -3.0f;
-  const PlanishProbeSetup setup = {limiter, values, RATE, PLANISH_PROBE_LEFT};
+  const PlanishProbeSetup setup = {
+      .plugin = limiter, .values = values, .rate = RATE, .channel = PLANISH_PROBE_LEFT};
   for (size_t i = 0; i < sizeof tones / sizeof *tones; ++i) {
     double out[LEVELS];
     bool settled;

@@ -77,7 +77,8 @@ static PlanishFrequencyResponse *respond(double rate, PlanishProbeChannel channe
   for (double next = 20.0; next <= 20000.0 && count < MOST; next *= ratio) {
     hz[count++] = next;
   }
-  const PlanishProbeSetup setup = {equaliser, values, rate, channel};
+  const PlanishProbeSetup setup = {
+      .plugin = equaliser, .values = values, .rate = rate, .channel = channel};
   PlanishFrequencyResponse *response =
       planish_frequency_response_new(&setup, -10.0, hz, count, NULL);
   assert_non_null(response);
