@@ -119,13 +119,11 @@ static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw
 }
 
 PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
-                                            uint32_t length, const PlanishSpectralLaw *law)
+                                            uint32_t length)
 {
   const uint32_t hop = length / PLANISH_SPECTRAL_OVERLAP;
   engine->length = length;
   engine->hop = hop;
-  engine->begin = law->begin;
-  engine->context = law->context;
   engine->spectrum = planish_arena_take(arena, length, sizeof *engine->spectrum);
   engine->gains = planish_arena_take(arena, length, sizeof *engine->gains);
   engine->input = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof *engine->input);
@@ -135,7 +133,6 @@ PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, Plani
   for (int c = 0; c < 2; ++c) {
     engine->kept[c] = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof(double));
   }
-  lay_schedule(engine, law);
   const PlanishStatus status = planish_spectral_fft_setup(&engine->fft, arena, length);
   if (planish_arena_is_filling(arena)) {
     fill_window(engine);
@@ -143,7 +140,7 @@ PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, Plani
   return status;
 }
 
-void planish_spectral_engine_reset(PlanishSpectralEngine *engine)
+void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law)
 {
   const size_t bytes = (size_t)SEGMENTS * engine->hop * sizeof(PlanishComplex);
   memset(engine->input, 0, bytes);
@@ -151,6 +148,10 @@ void planish_spectral_engine_reset(PlanishSpectralEngine *engine)
   for (int c = 0; c < 2; ++c) {
     memset(engine->kept[c], 0, (size_t)SEGMENTS * engine->hop * sizeof(double));
   }
+  memset(engine->gains, 0, engine->length * sizeof *engine->gains);
+  lay_schedule(engine, law);
+  engine->begin = law->begin;
+  engine->context = law->context;
   engine->segment = 0;
   /* As if a hop of silence had just gone by. */
   engine->at = engine->hop;

@@ -17,7 +17,7 @@
  * The user's part is a law: what it does at the start of a hop, and tasks that run between the
  * transform and the way back. They read `spectrum` and must lay down every gain anew, by
  * planish_spectral_engine_lay(), each hop; they see nothing that changes within the hop but what
- * begin() has set aside.
+ * begin() has set aside. The law comes with each reset.
  *
  * Buffers: all from the arena; input and result may be the same. Thread: one at a time. All but
  * setup and release are real-time safe. */
@@ -46,7 +46,7 @@ typedef struct {
   void (*begin)(void *context);
   void *context;
   /* Costs in the unit of PLANISH_FFT_ROW_COST; at most PLANISH_MOST_TASKS -
-   * PLANISH_SPECTRAL_TASKS. Copied. */
+   * PLANISH_SPECTRAL_TASKS. Copied; the context is not. */
   const PlanishTask *tasks;
   uint32_t task_count;
 } PlanishSpectralLaw;
@@ -79,13 +79,14 @@ static inline uint32_t planish_spectral_engine_latency(uint32_t length)
   return length + length / PLANISH_SPECTRAL_OVERLAP;
 }
 
-/* `length` is a power of two from PLANISH_FFT_SHORTEST on; the law's context must stay where it is.
- * PLANISH_NO_MEMORY where there is no plan. */
+/* `length` is a power of two from PLANISH_FFT_SHORTEST on. PLANISH_NO_MEMORY where there is no
+ * plan. */
 PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
-                                            uint32_t length, const PlanishSpectralLaw *law);
+                                            uint32_t length);
 
-/* Forgets all input and change; a hop starts at the next frame. */
-void planish_spectral_engine_reset(PlanishSpectralEngine *engine);
+/* Forgets all input, change and gains, and works by `law` from now on; a hop starts at the next
+ * frame. To be called before the first process(). */
+void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law);
 
 /* 1 or 2 channels, 1..PLANISH_SPECTRAL_BLOCK frames, replaced by the result of latency frames ago.
  * Returns the cost of the steps that have run, for those who measure. */

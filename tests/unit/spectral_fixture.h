@@ -48,19 +48,24 @@ static inline void law_lay(void *context, uint32_t index)
   }
 }
 
+static inline void spectral_fixture_reset(SpectralFixture *f)
+{
+  const PlanishTask task = {law_lay, f, LAW_STEPS, LAW_COST};
+  planish_spectral_engine_reset(&f->engine, &(PlanishSpectralLaw){law_begin, f, &task, 1});
+  f->hops = 0;
+}
+
 static inline void spectral_fixture_new(SpectralFixture *f, uint32_t length)
 {
   memset(f, 0, sizeof *f);
-  const PlanishTask task = {law_lay, f, LAW_STEPS, LAW_COST};
-  const PlanishSpectralLaw law = {law_begin, f, &task, 1};
   PlanishArena counting = planish_arena_counting();
-  assert_int_equal(planish_spectral_engine_setup(&f->engine, &counting, length, &law), PLANISH_OK);
+  assert_int_equal(planish_spectral_engine_setup(&f->engine, &counting, length), PLANISH_OK);
   PlanishArena arena = arena_for(counting);
   f->block = arena.block;
   f->rate = 48000.0;
-  assert_int_equal(planish_spectral_engine_setup(&f->engine, &arena, length, &law), PLANISH_OK);
+  assert_int_equal(planish_spectral_engine_setup(&f->engine, &arena, length), PLANISH_OK);
   assert_int_equal(arena.used, counting.used);
-  planish_spectral_engine_reset(&f->engine);
+  spectral_fixture_reset(f);
 }
 
 static inline void spectral_fixture_free(SpectralFixture *f)

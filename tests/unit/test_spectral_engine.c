@@ -39,7 +39,7 @@ static void check_reconstruction(uint32_t length)
       fmax(error_db(left, x, 0.0, latency, frames), error_db(right, other, 0.0, latency, frames));
   memcpy(left, x, frames * sizeof *x);
   memset(right, 0, frames * sizeof *right);
-  planish_spectral_engine_reset(&f.engine);
+  spectral_fixture_reset(&f);
   f.added = 1.0F;
   spectral_run(&f, left, right, frames, 32);
   const double twice = error_db(left, x, 2.0, latency, frames);
@@ -93,8 +93,7 @@ static void blocks_and_a_second_life_change_no_bit(void **state)
   for (size_t i = 0; i < 4; ++i) {
     double *left = spectral_copy(x, FRAMES);
     double *right = spectral_copy(x, FRAMES);
-    planish_spectral_engine_reset(&f.engine);
-    f.hops = 0;
+    spectral_fixture_reset(&f);
     f.swing_db = 10.0;
     spectral_run(&f, left, right, FRAMES, blocks[i]);
     if (first == NULL) {
