@@ -56,12 +56,12 @@ static inline float over_threshold(float over)
   return bend * bend / (4.0F * KNEE) + line;
 }
 
-void resonance_cut_process(ResonanceCut *cut, const float *excess, float *log_gain, uint32_t from,
-                           uint32_t to)
+void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
+                           float *log_gain, uint32_t from, uint32_t to)
 {
   for (uint32_t i = 0; i < to - from; ++i) {
     const float over = over_threshold(excess[i] - cut->threshold);
-    const float wanted = clamped(cut->per_db * over, cut->most);
+    const float wanted = clamped(cut->per_db * over, reach[i] < cut->most ? reach[i] : cut->most);
     const float now = cut->held[from + i];
     const float held = now + (wanted > now ? cut->attack : cut->release) * (wanted - now);
     const float octave = cut->octave[from + i];

@@ -50,18 +50,6 @@ static void take_level(void *context, uint32_t part)
   resonance_excess_take_level(&law->excess, range.from, range.to);
 }
 
-/* Leaves in `excess` what stands out and also stood there all along, as far as notes are
- * protected. */
-static void protect_notes(const ResonanceLaw *law, float *excess, Range range)
-{
-  const float *const standing = law->standing.excess + range.from;
-  const float share = (float)law->settings.note_protection;
-  for (uint32_t i = 0; i < range.to - range.from; ++i) {
-    const float lower = standing[i] < excess[i] ? standing[i] : excess[i];
-    excess[i] += share * (lower - excess[i]);
-  }
-}
-
 static void take_gain(void *context, uint32_t part)
 {
   ResonanceLaw *const law = context;
@@ -71,8 +59,9 @@ static void take_gain(void *context, uint32_t part)
   float *const excess = log_gain;
   resonance_excess_get(&law->excess, excess, range.from, range.to);
   resonance_standing_learn(&law->standing, excess, range.from, range.to);
-  protect_notes(law, excess, range);
-  resonance_cut_process(&law->cut, excess, log_gain, range.from, range.to);
+  resonance_standing_protect(&law->standing, law->settings.note_protection, excess, law->reach,
+                             range.from, range.to);
+  resonance_cut_process(&law->cut, excess, law->reach, log_gain, range.from, range.to);
   for (uint32_t i = 0; i < range.to - range.from; ++i) {
     if (log_gain[i] < law->deepest) {
       law->deepest = log_gain[i];
@@ -114,6 +103,7 @@ PlanishStatus resonance_law_setup(ResonanceLaw *law, PlanishArena *arena, double
   resonance_excess_setup(&law->excess, arena, rate, length);
   resonance_standing_setup(&law->standing, arena, length / 2 + 1, hop / rate);
   resonance_cut_setup(&law->cut, arena, rate, length);
+  law->reach = planish_arena_take(arena, length / 2 / PARTS + 1, sizeof(float));
   const PlanishStatus status = planish_minimum_phase_setup(&law->phase, arena, length);
   const PlanishStatus other = planish_spectral_engine_setup(&law->engine, arena, length);
   return status != PLANISH_OK ? status : other;

@@ -27,6 +27,7 @@ typedef struct {
   ResonanceExcess excess;
   ResonanceStanding standing;
   ResonanceCut cut;
+  float *reach;             /* how far a cut may go, dB, of the bins under work */
   ResonanceSettings wanted; /* taken over at the start of each hop */
   ResonanceSettings settings;
   double rate;
