@@ -56,7 +56,7 @@ static void forward_part(void *context, uint32_t part)
 }
 
 /* The real part of the long transform, from the two half-length ones that lie in one another; what
- * lies before time zero is folded over. */
+ * lies before time zero is folded over, and what lies too late fades out. */
 PLANISH_WIDE static void fold(void *context, uint32_t part)
 {
   PlanishMinimumPhase *const phase = context;
@@ -65,18 +65,18 @@ PLANISH_WIDE static void fold(void *context, uint32_t part)
   const PlanishComplex *const spectrum = closed(phase);
   const PlanishComplex *const turns = phase->turns;
   float *restrict const cepstrum = phase->cepstrum;
-  const float scale = 1.0F / (float)half; /* 2 / length, and half of that at both ends */
+  const float *const lifter = phase->lifter;
   for (uint32_t k = range.from; k < range.to; ++k) {
     const PlanishComplex a = spectrum[k];
     const PlanishComplex b = spectrum[half - k];
     const PlanishComplex turn = turns[k];
     const float even = a.re + b.re;
     const float odd = turn.re * (a.im + b.im) - turn.im * (a.re - b.re);
-    cepstrum[k] = 0.5F * (even + odd) * scale;
+    cepstrum[k] = (even + odd) * lifter[k];
   }
 }
 
-/* The folded cepstrum; after time half there is nothing. Its ends make no phase. */
+/* The folded cepstrum; after time half there is nothing. */
 static void take_cepstrum(void *context, uint32_t row)
 {
   PlanishMinimumPhase *const phase = context;
@@ -90,7 +90,8 @@ static void take_cepstrum(void *context, uint32_t row)
   planish_spectral_fft_forward_row(&phase->fft, phase->samples, phase->spectrum, row);
 }
 
-/* The imaginary part of the long transform is the phase. It takes the cepstrum's place. */
+/* The long transform is the logarithm of the gain, its imaginary part the phase, which takes the
+ * cepstrum's place. */
 PLANISH_WIDE static void make_angle(void *context, uint32_t part)
 {
   PlanishMinimumPhase *const phase = context;
@@ -99,13 +100,15 @@ PLANISH_WIDE static void make_angle(void *context, uint32_t part)
   const PlanishComplex *const spectrum = closed(phase);
   const PlanishComplex *const turns = phase->turns;
   float *restrict const angle = phase->cepstrum;
+  float *restrict const log_gain = phase->log_gain;
   for (uint32_t k = range.from; k < range.to; ++k) {
     const PlanishComplex a = spectrum[k];
     const PlanishComplex b = spectrum[half - k];
     const PlanishComplex turn = turns[k];
-    const float even = a.im - b.im;
-    const float odd = -turn.re * (a.re - b.re) - turn.im * (a.im + b.im);
-    angle[k] = 0.5F * 0.6931471806F * (even + odd);
+    const float up = a.im + b.im;
+    const float across = a.re - b.re;
+    log_gain[k] = 0.5F * (a.re + b.re + turn.re * up - turn.im * across);
+    angle[k] = 0.5F * 0.6931471806F * (a.im - b.im - turn.re * across - turn.im * up);
   }
   if (part == 0) {
     angle[0] = 0.0F;
@@ -131,7 +134,7 @@ PLANISH_WIDE static void make_gain(void *context, uint32_t part)
 }
 
 PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishArena *arena,
-                                          uint32_t length)
+                                          uint32_t length, double reach)
 {
   const uint32_t half = length / 2;
   phase->length = length;
@@ -141,10 +144,15 @@ PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishAre
   phase->samples = planish_arena_take(arena, half / PLANISH_FFT_ROWS, sizeof *phase->samples);
   phase->turns = planish_arena_take(arena, half + 1, sizeof *phase->turns);
   phase->cepstrum = planish_arena_take(arena, half + 1, sizeof *phase->cepstrum);
+  phase->lifter = planish_arena_take(arena, half + 1, sizeof *phase->lifter);
   const PlanishStatus status = planish_spectral_fft_setup(&phase->fft, arena, half);
   for (uint32_t k = 0; k <= half && planish_arena_is_filling(arena); ++k) {
     const PlanishSineCosine at = planish_sine_cosine(2.0 * PLANISH_PI * k / (double)length);
     phase->turns[k] = (PlanishComplex){(float)at.cosine, (float)at.sine};
+    /* 2 / length for what is folded, half of that at time zero, and half for the sum of two. */
+    const double scale = (k == 0 ? 0.5 : 1.0) / (double)length;
+    const double late = ((double)k / (double)length - 0.5 * reach) / (0.5 * reach);
+    phase->lifter[k] = (float)(scale * (reach < 0.5 ? 1.0 - planish_smoothstep(late) : 1.0));
   }
   return status;
 }

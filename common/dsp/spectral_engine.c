@@ -88,15 +88,15 @@ PLANISH_WIDE static void add_row(void *context, uint32_t row)
   }
 }
 
-/* The root of a Hann window, in rows. */
+/* A Hann window, in rows. */
 static void fill_window(PlanishSpectralEngine *engine)
 {
   for (uint32_t row = 0; row < PLANISH_FFT_ROWS; ++row) {
     for (uint32_t n = 0; n < engine->fft.row; ++n) {
       const uint32_t at = planish_spectral_fft_first(row) + n * PLANISH_FFT_ROWS;
       const double turn = ((double)at + 0.5) / (double)engine->length;
-      engine->window[row * engine->fft.row + n] =
-          (float)planish_sine_cosine(PLANISH_PI * turn).sine;
+      const double sine = planish_sine_cosine(PLANISH_PI * turn).sine;
+      engine->window[row * engine->fft.row + n] = (float)(sine * sine);
     }
   }
 }
@@ -172,9 +172,8 @@ static void start_hop(PlanishSpectralEngine *engine)
 PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *audio,
                                   uint32_t channels, uint32_t from, uint32_t frames)
 {
-  /* The transforms multiply by the length, and the squares of four windows add up to 2: both are
-   * powers of two, so that the factor costs no bit. */
-  const double scale = 0.5 / (double)engine->length;
+  /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
+  const double scale = 1.0 / (1.5 * (double)engine->length);
   double change[2][PLANISH_SPECTRAL_BLOCK];
   for (uint32_t i = 0; i < frames; ++i) {
     const size_t place = place_of(engine, engine->at + i);

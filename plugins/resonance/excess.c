@@ -26,9 +26,9 @@ void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double
   excess->power_up = planish_arena_take(arena, excess->bins + 1, sizeof(double));
   excess->level_up = planish_arena_take(arena, excess->bins + 1, sizeof(double));
   excess->keep = (float)planish_exp(-hop / (0.001 * POWER_MS * rate));
-  /* Parseval's sum over half the bins; the window leaves half of the power. */
+  /* Parseval's sum over half the bins; the window leaves 3/8 of the power. */
   excess->silence =
-      (float)(planish_gain_of(2.0 * SILENCE_DB) * 0.25 * (double)length * (double)length);
+      (float)(planish_gain_of(2.0 * SILENCE_DB) * 0.1875 * (double)length * (double)length);
 }
 
 void resonance_excess_reset(ResonanceExcess *excess)

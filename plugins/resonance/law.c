@@ -10,6 +10,9 @@ enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 4 };
 /* Costs beside those of the engine's transform, measured alike. */
 enum { POWER_COST = 9, LEVEL_COST = 18, GAIN_COST = 26, LAY_COST = 4, ZERO_PHASE_COST = 6 };
 
+/* Of the cepstrum: keeps what sounds ahead of a click under -100 dB. */
+static const double REACH = 0.22;
+
 typedef struct {
   uint32_t from;
   uint32_t to;
@@ -104,7 +107,7 @@ PlanishStatus resonance_law_setup(ResonanceLaw *law, PlanishArena *arena, double
   resonance_standing_setup(&law->standing, arena, length / 2 + 1, hop / rate);
   resonance_cut_setup(&law->cut, arena, rate, length);
   law->reach = planish_arena_take(arena, length / 2 / PARTS + 1, sizeof(float));
-  const PlanishStatus status = planish_minimum_phase_setup(&law->phase, arena, length);
+  const PlanishStatus status = planish_minimum_phase_setup(&law->phase, arena, length, REACH);
   const PlanishStatus other = planish_spectral_engine_setup(&law->engine, arena, length);
   return status != PLANISH_OK ? status : other;
 }

@@ -5,15 +5,16 @@
 #include <math.h>
 #include <string.h>
 
-/* Chosen on synthetic mixes and real music: a fifth tells notes from resonances, ... */
-static const double QUANTILE = 0.20;
+/* Chosen on synthetic mixes and real music: this share of the time tells notes from resonances, ...
+ */
+static const double QUANTILE = 0.15;
 /* ... and so many dB a step, times hops over the observation time, find 12 dB in 6 s. */
 static const double STEP = 13.0;
 /* Where every bin starts, dB. */
 static const float START = -3.0F;
-/* A step grows with the distance from this many dB on, up to twice. */
+/* A step grows with the distance from this many dB on, up to so many times. */
 static const float FAR = 3.0F;
-static const float LONGEST = 2.0F;
+static const float LONGEST = 3.0F;
 /* The mean's time constant is this share of the observation time. */
 static const double MEAN_SHARE = 0.5;
 

@@ -4,10 +4,10 @@
  * A resonance is there in every note, so that even its low quantile is high; a note that comes and
  * goes leaves the quantile near zero. The quantile is followed by stochastic approximation (Robbins
  * & Monro 1951, from memory): for each hop a step up or down, of sizes that balance there. A step
- * is up to twice as long where the quantile is far off, both ways alike (between a quantile and an
- * expectile: the M-quantiles of Breckling & Chambers 1988, from memory), which finds a resonance in
- * seconds with steps so small that noise never passes for one. Every bin starts below zero, guilty
- * only when proven.
+ * is up to three times as long where the quantile is far off, both ways alike (between a quantile
+ * and an expectile: the M-quantiles of Breckling & Chambers 1988, from memory), which finds a
+ * resonance in seconds with steps so small that noise never passes for one. Every bin starts below
+ * zero, guilty only when proven.
  *
  * The mean bounds the cut: nothing is cut by more than it stands out.
  *

@@ -11,6 +11,9 @@
 #include <math.h>
 #include <stdio.h>
 
+/* Real and imaginary part: FFTW's own type depends on what was included before it. */
+typedef double Bin[2];
+
 static const double PI = 3.14159265358979323846;
 
 typedef struct {
@@ -23,9 +26,9 @@ static inline Audio pink_noise(uint32_t seed)
 {
   enum { LENGTH = 1 << 20 };
   Audio audio = {.frames = LENGTH, .rate = 48000.0};
-  fftw_complex *const bins = fftw_malloc((LENGTH / 2 + 1) * sizeof *bins);
+  Bin *const bins = fftw_malloc((LENGTH / 2 + 1) * sizeof *bins);
   double *const x = fftw_malloc(LENGTH * sizeof *x);
-  fftw_plan plan = fftw_plan_dft_c2r_1d(LENGTH, bins, x, FFTW_ESTIMATE);
+  fftw_plan plan = fftw_plan_dft_c2r_1d(LENGTH, (fftw_complex *)bins, x, FFTW_ESTIMATE);
   for (int c = 0; c < 2; ++c) {
     for (uint32_t k = 0; k <= LENGTH / 2; ++k) {
       const double level = k < 200 ? 0.0 : 1.0 / sqrt(k);
@@ -107,8 +110,8 @@ enum { LOOK = 16384, LOOK_BINS = LOOK / 2 + 1 };
 static inline void spectrum_of(const Audio *audio, double from_second, double *power)
 {
   double *const x = fftw_malloc(LOOK * sizeof *x);
-  fftw_complex *const bins = fftw_malloc(LOOK_BINS * sizeof *bins);
-  fftw_plan plan = fftw_plan_dft_r2c_1d(LOOK, x, bins, FFTW_ESTIMATE);
+  Bin *const bins = fftw_malloc(LOOK_BINS * sizeof *bins);
+  fftw_plan plan = fftw_plan_dft_r2c_1d(LOOK, x, (fftw_complex *)bins, FFTW_ESTIMATE);
   memset(power, 0, LOOK_BINS * sizeof *power);
   for (int c = 0; c < 2; ++c) {
     for (size_t at = (size_t)(from_second * audio->rate); at + LOOK <= audio->frames;

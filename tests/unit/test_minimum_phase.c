@@ -23,10 +23,10 @@ static void fixture_new(Fixture *f, uint32_t length)
 {
   memset(f, 0, sizeof *f);
   PlanishArena counting = planish_arena_counting();
-  assert_int_equal(planish_minimum_phase_setup(&f->phase, &counting, length), PLANISH_OK);
+  assert_int_equal(planish_minimum_phase_setup(&f->phase, &counting, length, 0.5), PLANISH_OK);
   PlanishArena arena = arena_for(counting);
   f->block = arena.block;
-  assert_int_equal(planish_minimum_phase_setup(&f->phase, &arena, length), PLANISH_OK);
+  assert_int_equal(planish_minimum_phase_setup(&f->phase, &arena, length, 0.5), PLANISH_OK);
   assert_int_equal(arena.used, counting.used);
   assert_int_equal(planish_minimum_phase_tasks(&f->phase, f->tasks), PLANISH_MINIMUM_PHASE_TASKS);
 }
