@@ -165,7 +165,7 @@ uint32_t planish_minimum_phase_tasks(PlanishMinimumPhase *phase, PlanishTask *ta
   tasks[2] = (PlanishTask){fold, phase, PARTS, 8};
   tasks[3] = (PlanishTask){take_cepstrum, phase, PLANISH_FFT_ROWS, 8};
   tasks[4] = (PlanishTask){forward_part, phase, PLANISH_FFT_PARTS, 2};
-  tasks[5] = (PlanishTask){make_angle, phase, PARTS, 8};
+  tasks[5] = (PlanishTask){make_angle, phase, PARTS, 11};
   tasks[6] = (PlanishTask){make_gain, phase, PARTS, 10};
   return PLANISH_MINIMUM_PHASE_TASKS;
 }

@@ -64,10 +64,17 @@ static void forward_part(void *context, uint32_t part)
   planish_spectral_fft_forward_part(&engine->fft, engine->spectrum, part);
 }
 
-static void backward_part(void *context, uint32_t part)
+static void lay_gains(void *context, uint32_t part)
 {
   PlanishSpectralEngine *const engine = context;
   planish_spectral_fft_backward_part(&engine->fft, engine->spectrum, engine->gains, part);
+}
+
+static void backward_part(void *context, uint32_t part)
+{
+  PlanishSpectralEngine *const engine = context;
+  planish_spectral_fft_backward_part(&engine->fft, engine->spectrum, NULL,
+                                     PLANISH_FFT_PARTS / 2 + part);
 }
 
 PLANISH_WIDE static void add_row(void *context, uint32_t row)
@@ -113,7 +120,9 @@ static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw
     planish_schedule_add(schedule, law->tasks[i]);
   }
   planish_schedule_add(
-      schedule, (PlanishTask){backward_part, engine, PLANISH_FFT_PARTS, PLANISH_FFT_BACKWARD_COST});
+      schedule, (PlanishTask){lay_gains, engine, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST});
+  planish_schedule_add(schedule, (PlanishTask){backward_part, engine, PLANISH_FFT_PARTS / 2,
+                                               PLANISH_FFT_BACKWARD_COST});
   planish_schedule_add(schedule,
                        (PlanishTask){add_row, engine, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST});
 }

@@ -39,7 +39,7 @@ enum {
   /* A block of input is at most this long: the frame's grid. */
   PLANISH_SPECTRAL_BLOCK = 32,
   /* Of the engine's own tasks; the rest of a schedule is the law's. */
-  PLANISH_SPECTRAL_TASKS = 4,
+  PLANISH_SPECTRAL_TASKS = 5,
 };
 
 typedef struct {

@@ -3,6 +3,7 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/spectral_engine.h"
 #include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
 
 #include <stdbool.h>
 #include <string.h>
@@ -56,8 +57,8 @@ static inline float over_threshold(float over)
   return bend * bend / (4.0F * KNEE) + line;
 }
 
-void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
-                           float *log_gain, uint32_t from, uint32_t to)
+PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
+                                        float *log_gain, uint32_t from, uint32_t to)
 {
   for (uint32_t i = 0; i < to - from; ++i) {
     const float over = over_threshold(excess[i] - cut->threshold);

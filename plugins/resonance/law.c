@@ -8,7 +8,7 @@
 enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 4 };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { POWER_COST = 9, LEVEL_COST = 18, GAIN_COST = 26, LAY_COST = 4, ZERO_PHASE_COST = 6 };
+enum { POWER_COST = 6, LEVEL_COST = 18, GAIN_COST = 42, LAY_COST = 3, ZERO_PHASE_COST = 6 };
 
 /* Of the cepstrum: keeps what sounds ahead of a click under -100 dB. */
 static const double REACH = 0.22;

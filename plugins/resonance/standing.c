@@ -1,6 +1,7 @@
 #include "plugins/resonance/standing.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/wide.h"
 
 #include <math.h>
 #include <string.h>
@@ -44,8 +45,8 @@ void resonance_standing_begin(ResonanceStanding *standing, double seconds, bool 
   standing->mean_share = (float)planish_min(share, 1.0);
 }
 
-void resonance_standing_learn(ResonanceStanding *standing, const float *now, uint32_t from,
-                              uint32_t to)
+PLANISH_WIDE void resonance_standing_learn(ResonanceStanding *standing, const float *now,
+                                           uint32_t from, uint32_t to)
 {
   float *const quantile = standing->quantile + from;
   float *const mean = standing->mean + from;
@@ -60,8 +61,9 @@ void resonance_standing_learn(ResonanceStanding *standing, const float *now, uin
   }
 }
 
-void resonance_standing_protect(const ResonanceStanding *standing, double protection, float *excess,
-                                float *reach, uint32_t from, uint32_t to)
+PLANISH_WIDE void resonance_standing_protect(const ResonanceStanding *standing, double protection,
+                                             float *excess, float *reach, uint32_t from,
+                                             uint32_t to)
 {
   const float *const quantile = standing->quantile + from;
   const float *const mean = standing->mean + from;
