@@ -1,0 +1,176 @@
+#include "common/dsp/minimum_phase.h"
+
+#include "common/dsp/spectral_maths.h"
+#include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
+
+#include <string.h>
+
+/* Of the bins; and from one sample of a row to the next, two real ones each. */
+enum { PARTS = 16, STEP = 2 * PLANISH_FFT_ROWS };
+
+/* A part of bins 0..half. */
+typedef struct {
+  uint32_t from;
+  uint32_t to;
+} Range;
+
+static Range range_of(const PlanishMinimumPhase *phase, uint32_t part)
+{
+  const uint32_t half = phase->fft.length;
+  const uint32_t bins = half / PARTS;
+  return (Range){part * bins, part == PARTS - 1 ? half + 1 : (part + 1) * bins};
+}
+
+/* The spectrum with its first bin again behind the last. */
+static const PlanishComplex *closed(PlanishMinimumPhase *phase)
+{
+  phase->spectrum[phase->fft.length] = phase->spectrum[0];
+  return phase->spectrum;
+}
+
+/* Of two neighbouring real samples one complex one: the logarithm, even about both ends. */
+static void take_logarithm(void *context, uint32_t row)
+{
+  PlanishMinimumPhase *const phase = context;
+  const uint32_t half = phase->fft.length;
+  const uint32_t middle = phase->fft.row / 2;
+  const uint32_t first = 2 * planish_spectral_fft_first(row);
+  const float *const rising = phase->log_gain + first;
+  const float *const falling = phase->log_gain + half - first;
+  for (uint32_t n = 0; n < middle; ++n) {
+    const float *const x = rising + n * STEP;
+    phase->samples[n] = (PlanishComplex){x[0], x[1]};
+  }
+  for (uint32_t n = 0; n < middle; ++n) {
+    const float *const x = falling - n * STEP;
+    phase->samples[middle + n] = (PlanishComplex){x[0], x[-1]};
+  }
+  planish_spectral_fft_forward_row(&phase->fft, phase->samples, phase->spectrum, row);
+}
+
+static void forward_part(void *context, uint32_t part)
+{
+  PlanishMinimumPhase *const phase = context;
+  planish_spectral_fft_forward_part(&phase->fft, phase->spectrum, part);
+}
+
+/* The real part of the long transform, from the two half-length ones that lie in one another; what
+ * lies before time zero is folded over, and what lies too late fades out. */
+PLANISH_WIDE static void fold(void *context, uint32_t part)
+{
+  PlanishMinimumPhase *const phase = context;
+  const uint32_t half = phase->fft.length;
+  const Range range = range_of(phase, part);
+  const PlanishComplex *const spectrum = closed(phase);
+  const PlanishComplex *const turns = phase->turns;
+  float *restrict const cepstrum = phase->cepstrum;
+  const float *const lifter = phase->lifter;
+  for (uint32_t k = range.from; k < range.to; ++k) {
+    const PlanishComplex a = spectrum[k];
+    const PlanishComplex b = spectrum[half - k];
+    const PlanishComplex turn = turns[k];
+    const float even = a.re + b.re;
+    const float odd = turn.re * (a.im + b.im) - turn.im * (a.re - b.re);
+    cepstrum[k] = (even + odd) * lifter[k];
+  }
+}
+
+/* The folded cepstrum; after time half there is nothing. */
+static void take_cepstrum(void *context, uint32_t row)
+{
+  PlanishMinimumPhase *const phase = context;
+  const uint32_t middle = phase->fft.row / 2;
+  const float *const folded = phase->cepstrum + 2 * (size_t)planish_spectral_fft_first(row);
+  for (uint32_t n = 0; n < middle; ++n) {
+    const float *const x = folded + n * STEP;
+    phase->samples[n] = (PlanishComplex){x[0], x[1]};
+  }
+  memset(phase->samples + middle, 0, middle * sizeof *phase->samples);
+  planish_spectral_fft_forward_row(&phase->fft, phase->samples, phase->spectrum, row);
+}
+
+/* The long transform is the logarithm of the gain, its imaginary part the phase, which takes the
+ * cepstrum's place. */
+PLANISH_WIDE static void make_angle(void *context, uint32_t part)
+{
+  PlanishMinimumPhase *const phase = context;
+  const uint32_t half = phase->fft.length;
+  const Range range = range_of(phase, part);
+  const PlanishComplex *const spectrum = closed(phase);
+  const PlanishComplex *const turns = phase->turns;
+  float *restrict const angle = phase->cepstrum;
+  float *restrict const log_gain = phase->log_gain;
+  for (uint32_t k = range.from; k < range.to; ++k) {
+    const PlanishComplex a = spectrum[k];
+    const PlanishComplex b = spectrum[half - k];
+    const PlanishComplex turn = turns[k];
+    const float up = a.im + b.im;
+    const float across = a.re - b.re;
+    log_gain[k] = 0.5F * (a.re + b.re + turn.re * up - turn.im * across);
+    angle[k] = 0.5F * 0.6931471806F * (a.im - b.im - turn.re * across - turn.im * up);
+  }
+  if (part == 0) {
+    angle[0] = 0.0F;
+  } else if (part == PARTS - 1) {
+    angle[half] = 0.0F;
+  }
+}
+
+/* Magnitude and phase make the gain. */
+PLANISH_WIDE static void make_gain(void *context, uint32_t part)
+{
+  PlanishMinimumPhase *const phase = context;
+  const Range range = range_of(phase, part);
+  const float *const angle = phase->cepstrum;
+  const float *const log_gain = phase->log_gain;
+  PlanishComplex *restrict const added = phase->added;
+  for (uint32_t k = range.from; k < range.to; ++k) {
+    const float gain = planish_exp2f(log_gain[k]);
+    const PlanishSineCosineF at = planish_sine_cosinef(angle[k]);
+    added[k].re = gain * at.cosine - 1.0F;
+    added[k].im = gain * at.sine;
+  }
+}
+
+PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishArena *arena,
+                                          uint32_t length, double reach)
+{
+  const uint32_t half = length / 2;
+  phase->length = length;
+  phase->log_gain = planish_arena_take(arena, half + 1, sizeof *phase->log_gain);
+  phase->added = planish_arena_take(arena, half + 1, sizeof *phase->added);
+  phase->spectrum = planish_arena_take(arena, half + 1, sizeof *phase->spectrum);
+  phase->samples = planish_arena_take(arena, half / PLANISH_FFT_ROWS, sizeof *phase->samples);
+  phase->turns = planish_arena_take(arena, half + 1, sizeof *phase->turns);
+  phase->cepstrum = planish_arena_take(arena, half + 1, sizeof *phase->cepstrum);
+  phase->lifter = planish_arena_take(arena, half + 1, sizeof *phase->lifter);
+  const PlanishStatus status = planish_spectral_fft_setup(&phase->fft, arena, half);
+  for (uint32_t k = 0; k <= half && planish_arena_is_filling(arena); ++k) {
+    const PlanishSineCosine at = planish_sine_cosine(2.0 * PLANISH_PI * k / (double)length);
+    phase->turns[k] = (PlanishComplex){(float)at.cosine, (float)at.sine};
+    /* 2 / length for what is folded, half of that at time zero, and half for the sum of two. */
+    const double scale = (k == 0 ? 0.5 : 1.0) / (double)length;
+    const double late = ((double)k / (double)length - 0.5 * reach) / (0.5 * reach);
+    phase->lifter[k] = (float)(scale * (reach < 0.5 ? 1.0 - planish_smoothstep(late) : 1.0));
+  }
+  return status;
+}
+
+uint32_t planish_minimum_phase_tasks(PlanishMinimumPhase *phase, PlanishTask *tasks)
+{
+  /* Measured beside those of the transform; half the length costs a little over half. */
+  tasks[0] = (PlanishTask){take_logarithm, phase, PLANISH_FFT_ROWS, 9};
+  tasks[1] = (PlanishTask){forward_part, phase, PLANISH_FFT_PARTS, 2};
+  tasks[2] = (PlanishTask){fold, phase, PARTS, 8};
+  tasks[3] = (PlanishTask){take_cepstrum, phase, PLANISH_FFT_ROWS, 8};
+  tasks[4] = (PlanishTask){forward_part, phase, PLANISH_FFT_PARTS, 2};
+  tasks[5] = (PlanishTask){make_angle, phase, PARTS, 11};
+  tasks[6] = (PlanishTask){make_gain, phase, PARTS, 10};
+  return PLANISH_MINIMUM_PHASE_TASKS;
+}
+
+void planish_minimum_phase_release(PlanishMinimumPhase *phase)
+{
+  planish_spectral_fft_release(&phase->fft);
+}

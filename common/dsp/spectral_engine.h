@@ -1,0 +1,118 @@
+/* The spectral engine: short spectra of one or two channels, a gain that its user lays on each, and
+ * the way back, by weighted overlap-add (Crochiere 1980, from memory) on a difference path:
+ *
+ *   result = delayed input + overlap-add of (G - 1) times the spectrum
+ *
+ * so that where every gain is 1 the result is the input bit for bit, and round-off shrinks with the
+ * change that is made.
+ *
+ * A frame of `length` samples starts every `hop` = length / 4, under a Hann window both ways: its
+ * ends are flat, so that what a filter's ringing wraps around a frame's end comes out 25 dB lower
+ * than under the usual root. Two channels go through one complex transform as left + i right (or
+ * mid + i side): a gain is for both, real or complex, and what is known of each bin is the power of
+ * both together.
+ *
+ * What a hop asks for is cut into some hundred steps and spread over the frames of the next hop
+ * (schedule.h): the input of a hop gathers while the one before is worked on. So the latency is
+ * length + hop, whatever the host's blocks are, and the same frames give the same bits.
+ *
+ * The user's part is a law: what it does at the start of a hop, and tasks that run between the
+ * transform and the way back. They read `spectrum` and must lay down every gain anew, by
+ * planish_spectral_engine_lay(), each hop; they see nothing that changes within the hop but what
+ * begin() has set aside. The law comes with each reset.
+ *
+ * Buffers: all from the arena; input and result may be the same. Thread: one at a time. All but
+ * setup and release are real-time safe. */
+#ifndef PLANISH_DSP_SPECTRAL_ENGINE_H
+#define PLANISH_DSP_SPECTRAL_ENGINE_H
+
+#include "common/dsp/arena.h"
+#include "common/dsp/schedule.h"
+#include "common/dsp/spectral_complex.h"
+#include "common/dsp/spectral_fft.h"
+#include "common/dsp/status.h"
+
+#include <stdint.h>
+
+enum {
+  PLANISH_SPECTRAL_OVERLAP = 4,
+  /* A block of input is at most this long: the frame's grid. */
+  PLANISH_SPECTRAL_BLOCK = 32,
+  /* Of the engine's own tasks; the rest of a schedule is the law's. */
+  PLANISH_SPECTRAL_TASKS = 5,
+};
+
+typedef struct {
+  /* Called on the first frame of a hop, before its tasks: takes over the settings that the hop
+   * works by. May be NULL. */
+  void (*begin)(void *context);
+  void *context;
+  /* Costs in the unit of PLANISH_FFT_ROW_COST; at most PLANISH_MOST_TASKS -
+   * PLANISH_SPECTRAL_TASKS. Copied; the context is not. */
+  const PlanishTask *tasks;
+  uint32_t task_count;
+} PlanishSpectralLaw;
+
+typedef struct {
+  PlanishComplex *spectrum; /* `length` bins; the upper half mirrors for a single channel alone */
+  PlanishComplex *gains;    /* G - 1 of `length` bins */
+  uint32_t length;
+  uint32_t hop;
+  PlanishSpectralFft fft;
+  PlanishSchedule schedule;
+  void (*begin)(void *context);
+  void *context;
+  double *kept[2];         /* the input of the last five hops, which is the latency */
+  PlanishComplex *input;   /* the same, in rows: [segment][row][hop / 16] */
+  PlanishComplex *change;  /* what is to be added to five hops, alike */
+  PlanishComplex *samples; /* a row on its way */
+  float *window;           /* in rows, as the samples of a frame */
+  uint32_t segment;        /* of the hop that gathers now */
+  uint32_t at;             /* frames of it that are there */
+} PlanishSpectralEngine;
+
+/* The frame length at a rate that lasts as long as `length_at_48k` does at 48 kHz, to the next
+ * power of two: 4096 gives 4096 at 44.1 and 48 kHz, 8192 at 88.2 and 96 kHz. */
+uint32_t planish_spectral_frame_length(double rate, uint32_t length_at_48k);
+
+/* Frames between input and result. */
+static inline uint32_t planish_spectral_engine_latency(uint32_t length)
+{
+  return length + length / PLANISH_SPECTRAL_OVERLAP;
+}
+
+/* `length` is a power of two from PLANISH_FFT_SHORTEST on. PLANISH_NO_MEMORY where there is no
+ * plan. */
+PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
+                                            uint32_t length);
+
+/* Forgets all input, change and gains, and works by `law` from now on; a hop starts at the next
+ * frame. To be called before the first process(). */
+void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law);
+
+/* 1 or 2 channels, 1..PLANISH_SPECTRAL_BLOCK frames, replaced by the result of latency frames ago.
+ * Returns the cost of the steps that have run, for those who measure. */
+uint64_t planish_spectral_engine_process(PlanishSpectralEngine *engine, double *const *audio,
+                                         uint32_t channels, uint32_t frames);
+
+/* The power of both channels together in bin k = 0..length/2. */
+static inline float planish_spectral_engine_power(const PlanishSpectralEngine *engine, uint32_t k)
+{
+  const PlanishComplex a = engine->spectrum[k];
+  const PlanishComplex b = engine->spectrum[(engine->length - k) & (engine->length - 1)];
+  return 0.5F * (a.re * a.re + a.im * a.im + b.re * b.re + b.im * b.im);
+}
+
+/* What the gain of bin k = 0..length/2 adds: G - 1. Real at both ends of the range. */
+static inline void planish_spectral_engine_lay(PlanishSpectralEngine *engine, uint32_t k,
+                                               PlanishComplex added)
+{
+  engine->gains[(engine->length - k) & (engine->length - 1)] =
+      (PlanishComplex){added.re, -added.im};
+  engine->gains[k] = added;
+}
+
+/* Fine on zeros, and twice. */
+void planish_spectral_engine_release(PlanishSpectralEngine *engine);
+
+#endif

@@ -1,0 +1,55 @@
+#include "common/dsp/spectral_plan.h"
+
+#include <fftw3.h>
+#include <pthread.h>
+#include <stddef.h>
+
+static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
+
+static void *plan_of(uint32_t length, PlanishComplex *a, PlanishComplex *b, int sign)
+{
+  return fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
+                           FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+}
+
+PlanishStatus planish_spectral_plan_setup(PlanishSpectralPlan *plan, uint32_t length,
+                                          PlanishComplex *a, PlanishComplex *b)
+{
+  pthread_mutex_lock(&planner);
+  plan->forward = plan_of(length, a, b, FFTW_FORWARD);
+  plan->backward = plan_of(length, a, b, FFTW_BACKWARD);
+  pthread_mutex_unlock(&planner);
+  return plan->forward != NULL && plan->backward != NULL ? PLANISH_OK : PLANISH_NO_MEMORY;
+}
+
+/* FFTW's interface has no const; out of place it keeps its input. */
+static void execute(void *plan, const PlanishComplex *in, PlanishComplex *out)
+{
+  fftwf_execute_dft(plan, (fftwf_complex *)(uintptr_t)in, (fftwf_complex *)out);
+}
+
+void planish_spectral_plan_forward(const PlanishSpectralPlan *plan, const PlanishComplex *in,
+                                   PlanishComplex *out)
+{
+  execute(plan->forward, in, out);
+}
+
+void planish_spectral_plan_backward(const PlanishSpectralPlan *plan, const PlanishComplex *in,
+                                    PlanishComplex *out)
+{
+  execute(plan->backward, in, out);
+}
+
+void planish_spectral_plan_release(PlanishSpectralPlan *plan)
+{
+  pthread_mutex_lock(&planner);
+  if (plan->forward != NULL) {
+    fftwf_destroy_plan(plan->forward);
+  }
+  if (plan->backward != NULL) {
+    fftwf_destroy_plan(plan->backward);
+  }
+  pthread_mutex_unlock(&planner);
+  plan->forward = NULL;
+  plan->backward = NULL;
+}

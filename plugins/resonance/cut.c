@@ -1,0 +1,75 @@
+#include "plugins/resonance/cut.h"
+
+#include "common/dsp/maths.h"
+#include "common/dsp/spectral_engine.h"
+#include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
+
+#include <stdbool.h>
+#include <string.h>
+
+/* Half the width of the knee, dB. */
+static const float KNEE = 1.0F;
+/* Nearer to nothing than anyone can hear or measure, dB. */
+static const float LEAST = 1e-3F;
+/* An edge fades over a third of an octave. */
+static const float EDGE = 3.0F;
+
+void resonance_cut_setup(ResonanceCut *cut, PlanishArena *arena, double rate, uint32_t length)
+{
+  cut->bins = length / 2 + 1;
+  cut->hop_ms = 1000.0 * (double)length / PLANISH_SPECTRAL_OVERLAP / rate;
+  cut->held = planish_arena_take(arena, cut->bins, sizeof(float));
+  cut->octave = planish_arena_take(arena, cut->bins, sizeof(float));
+  for (uint32_t k = 0; k < cut->bins && planish_arena_is_filling(arena); ++k) {
+    const double bin = k == 0 ? 0.25 : (double)k;
+    cut->octave[k] = (float)planish_log2(bin * rate / (double)length);
+  }
+}
+
+void resonance_cut_reset(ResonanceCut *cut)
+{
+  memset(cut->held, 0, cut->bins * sizeof(float));
+}
+
+void resonance_cut_set(ResonanceCut *cut, const ResonanceCutSettings *settings)
+{
+  const bool empty = settings->range_low >= settings->range_high;
+  cut->threshold = (float)settings->threshold;
+  cut->per_db = (float)settings->per_db;
+  cut->most = (float)settings->most;
+  cut->attack = (float)(1.0 - planish_exp(-cut->hop_ms / settings->attack));
+  cut->release = (float)(1.0 - planish_exp(-cut->hop_ms / settings->release));
+  cut->low = empty ? 1000.0F : (float)planish_log2(settings->range_low);
+  cut->high = empty ? -1000.0F : (float)planish_log2(settings->range_high);
+}
+
+static inline float clamped(float x, float most)
+{
+  return x < 0.0F ? 0.0F : (x > most ? most : x);
+}
+
+/* A straight line from 0 on, with a parabola over the knee. */
+static inline float over_threshold(float over)
+{
+  const float bend = clamped(over + KNEE, 2.0F * KNEE);
+  const float line = over > KNEE ? over - KNEE : 0.0F;
+  return bend * bend / (4.0F * KNEE) + line;
+}
+
+PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
+                                        float *log_gain, uint32_t from, uint32_t to)
+{
+  for (uint32_t i = 0; i < to - from; ++i) {
+    const float over = over_threshold(excess[i] - cut->threshold);
+    const float wanted = clamped(cut->per_db * over, reach[i] < cut->most ? reach[i] : cut->most);
+    const float now = cut->held[from + i];
+    const float held = now + (wanted > now ? cut->attack : cut->release) * (wanted - now);
+    const float octave = cut->octave[from + i];
+    const float in_low = clamped(EDGE * (octave - cut->low) + 0.5F, 1.0F);
+    const float in_high = clamped(EDGE * (cut->high - octave) + 0.5F, 1.0F);
+    const float db = held * in_low * in_high;
+    cut->held[from + i] = held < 1e-6F ? 0.0F : held;
+    log_gain[i] = db < LEAST ? 0.0F : db * (float)-PLANISH_DB_TO_LOG2;
+  }
+}

@@ -1,0 +1,219 @@
+/* The engine against what it promises: reconstruction, bits, latency, even work, and the sidebands
+ * of a moving gain. */
+#include "tests/unit/spectral_fixture.h"
+
+#include <fftw3.h>
+#include <stdio.h>
+
+/* dB of (y[n + delay] - gain x[n]) re x. */
+static double error_db(const double *y, const double *x, double gain, uint32_t delay,
+                       uint32_t frames)
+{
+  double error = 0.0;
+  double power = 0.0;
+  for (uint32_t n = 0; n + delay < frames; ++n) {
+    const double e = y[n + delay] - gain * x[n];
+    error += e * e;
+    power += x[n] * x[n];
+  }
+  return 10.0 * log10(error / power + 1e-40);
+}
+
+/* With a gain of 0 everywhere what came through the transforms must cancel the delayed input: what
+ * is left is their error. Windows whose squares do not add up, a latency off by a frame or a wrong
+ * twiddle leave more than -60 dB. */
+static void check_reconstruction(uint32_t length)
+{
+  const uint32_t frames = 8 * length;
+  const uint32_t latency = planish_spectral_engine_latency(length);
+  double *x = spectral_noise(frames, 7);
+  double *other = spectral_noise(frames, 8);
+  double *left = spectral_copy(x, frames);
+  double *right = spectral_copy(other, frames);
+  SpectralFixture f;
+  assert_int_equal(latency, length * 5 / 4);
+  spectral_fixture_new(&f, length);
+  f.added = -1.0F;
+  spectral_run(&f, left, right, frames, 32);
+  const double silence =
+      fmax(error_db(left, x, 0.0, latency, frames), error_db(right, other, 0.0, latency, frames));
+  memcpy(left, x, frames * sizeof *x);
+  memset(right, 0, frames * sizeof *right);
+  spectral_fixture_reset(&f);
+  f.added = 1.0F;
+  spectral_run(&f, left, right, frames, 32);
+  const double twice = error_db(left, x, 2.0, latency, frames);
+  const double leak = error_db(right, x, 0.0, latency, frames);
+  printf("frame %5u: full path off by %.1f dB, gain of 2 by %.1f dB, other channel %.1f dB\n",
+         length, silence, twice, leak);
+  assert_true(silence <= -130.0 && twice <= -130.0 && leak <= -130.0);
+  spectral_fixture_free(&f);
+  free(x);
+  free(other);
+  free(left);
+  free(right);
+}
+
+static void the_full_path_reconstructs(void **state)
+{
+  (void)state;
+  for (uint32_t length = PLANISH_FFT_SHORTEST; length <= 16384; length *= 2) {
+    check_reconstruction(length);
+  }
+}
+
+static void neutral_is_the_delayed_input_bit_for_bit(void **state)
+{
+  (void)state;
+  enum { FRAMES = 40000, LENGTH = 4096 };
+  SpectralFixture f;
+  spectral_fixture_new(&f, LENGTH);
+  const uint32_t latency = planish_spectral_engine_latency(LENGTH);
+  double *x = spectral_noise(FRAMES, 3);
+  double *y = spectral_copy(x, FRAMES);
+  spectral_run(&f, y, NULL, FRAMES, 32);
+  for (uint32_t n = 0; n < FRAMES; ++n) {
+    assert_true(y[n] == (n < latency ? 0.0 : x[n - latency]));
+  }
+  spectral_fixture_free(&f);
+  free(x);
+  free(y);
+}
+
+/* The gain differs from hop to hop, so that a step that ran in the wrong hop would show. */
+static void blocks_and_a_second_life_change_no_bit(void **state)
+{
+  (void)state;
+  enum { FRAMES = 30000, LENGTH = 2048 };
+  static const uint32_t blocks[] = {32, 1, 31, 32};
+  double *const x = spectral_noise(FRAMES, 5);
+  double *first = NULL;
+  SpectralFixture f;
+  spectral_fixture_new(&f, LENGTH);
+  for (size_t i = 0; i < 4; ++i) {
+    double *left = spectral_copy(x, FRAMES);
+    double *right = spectral_copy(x, FRAMES);
+    spectral_fixture_reset(&f);
+    f.swing_db = 10.0;
+    spectral_run(&f, left, right, FRAMES, blocks[i]);
+    if (first == NULL) {
+      first = left;
+      assert_memory_not_equal(first, x, FRAMES * sizeof *x);
+    } else {
+      assert_memory_equal(first, left, FRAMES * sizeof *left);
+      free(left);
+    }
+    free(right);
+  }
+  spectral_fixture_free(&f);
+  free(first);
+  free(x);
+}
+
+/* A sine in a dip that moves by 10 dB, twice a second; energy further than 150 Hz off, re all,
+ * under a Blackman-Harris window of 0.7 s. A gain that is held for a hop and not faded makes -35
+ * dB. */
+static double sidebands(uint32_t length)
+{
+  enum { FRAMES = 65536, FROM = 16384, COUNT = 32768 };
+  static const double hz = 2900.0;
+  SpectralFixture f;
+  double *const x = fftw_malloc(FRAMES * sizeof *x);
+  fftw_complex *const bins = fftw_malloc((COUNT / 2 + 1) * sizeof *bins);
+  spectral_fixture_new(&f, length);
+  f.swing_db = 10.0;
+  f.dip = hz;
+  for (uint32_t n = 0; n < FRAMES; ++n) {
+    x[n] = 0.5 * sin(2.0 * PLANISH_PI * hz / f.rate * n);
+  }
+  spectral_run(&f, x, NULL, FRAMES, 32);
+  for (uint32_t n = 0; n < COUNT; ++n) {
+    const double u = 2.0 * PLANISH_PI * (n + 0.5) / COUNT;
+    x[FROM + n] *= 0.35875 - 0.48829 * cos(u) + 0.14128 * cos(2.0 * u) - 0.01168 * cos(3.0 * u);
+  }
+  fftw_plan plan = fftw_plan_dft_r2c_1d(COUNT, x + FROM, bins, FFTW_ESTIMATE);
+  fftw_execute(plan);
+  double near = 0.0;
+  double far = 0.0;
+  for (uint32_t k = 0; k <= COUNT / 2; ++k) {
+    const double power = bins[k][0] * bins[k][0] + bins[k][1] * bins[k][1];
+    *(fabs(k * f.rate / COUNT - hz) > 150.0 ? &far : &near) += power;
+  }
+  fftw_destroy_plan(plan);
+  fftw_free(x);
+  fftw_free(bins);
+  spectral_fixture_free(&f);
+  return 10.0 * log10(far / (near + far));
+}
+
+static void a_moving_gain_makes_no_sidebands(void **state)
+{
+  (void)state;
+  const double normal = sidebands(4096);
+  const double short_one = sidebands(2048);
+  printf("sidebands of a moving dip: frame 4096 %.1f dB, 2048 %.1f dB\n", normal, short_one);
+  assert_true(normal <= -80.0);
+  assert_true(short_one <= -60.0);
+}
+
+/* The declared cost of what runs in a block of 64 frames. All at once would be hop / 64. */
+static void work_is_spread_evenly(void **state)
+{
+  (void)state;
+  for (uint32_t length = 2048; length <= 8192; length *= 2) {
+    SpectralFixture f;
+    spectral_fixture_new(&f, length);
+    double quiet[32] = {0.0};
+    double *const audio[2] = {quiet, NULL};
+    uint64_t worst = 0;
+    uint64_t all = 0;
+    const uint32_t blocks = 8 * f.engine.hop / 64;
+    for (uint32_t b = 0; b < blocks; ++b) {
+      uint64_t cost = planish_spectral_engine_process(&f.engine, audio, 1, 32);
+      cost += planish_spectral_engine_process(&f.engine, audio, 1, 32);
+      worst = cost > worst ? cost : worst;
+      all += cost;
+    }
+    const double ratio = (double)worst * blocks / (double)all;
+    printf("frame %u: worst block of 64 is %.3f of the mean\n", length, ratio);
+    assert_int_equal(all, 8 * f.engine.schedule.total);
+    assert_true(ratio <= 1.2);
+    spectral_fixture_free(&f);
+  }
+}
+
+/* 43, 85, 171 ms at every usual rate. */
+static void frames_scale_with_the_rate(void **state)
+{
+  (void)state;
+  static const struct {
+    double rate;
+    uint32_t length;
+  } cases[] = {{44100.0, 4096},
+               {48000.0, 4096},
+               {88200.0, 8192},
+               {96000.0, 8192},
+               {176400, 16384},
+               {192000.0, 16384},
+               {384000.0, 32768},
+               {22050.0, 2048},
+               {32000.0, 2048},
+               {8000.0, 512},
+               {1.0, PLANISH_FFT_SHORTEST}};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
+    assert_int_equal(planish_spectral_frame_length(cases[i].rate, 4096), cases[i].length);
+  }
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_full_path_reconstructs),
+      cmocka_unit_test(neutral_is_the_delayed_input_bit_for_bit),
+      cmocka_unit_test(blocks_and_a_second_life_change_no_bit),
+      cmocka_unit_test(a_moving_gain_makes_no_sidebands),
+      cmocka_unit_test(work_is_spread_evenly),
+      cmocka_unit_test(frames_scale_with_the_rate),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
