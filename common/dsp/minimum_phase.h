@@ -5,9 +5,9 @@
  * The cepstrum wraps around at the length: with tau = Q rate / (pi f0) frames of ringing a length
  * of 26 tau is exact to -78 dB, 52 tau to -140 dB; 32 tau is a good rule.
  *
- * Beyond that a gain with corners rings on and on, wraps around, and sounds ahead of an attack. With
- * a reach under a half the cepstrum fades out between half the reach and the reach (a share of the
- * length): corners are rounded over some 2 / reach bins, and what sounds ahead vanishes.
+ * Beyond that a gain with corners rings on and on, wraps around, and sounds ahead of an attack.
+ * With a reach under a half the cepstrum fades out between half the reach and the reach (a share of
+ * the length): corners are rounded over some 2 / reach bins, and what sounds ahead vanishes.
  *
  * The work is a list of tasks for a schedule. Both transforms are of real numbers and go as complex
  * ones of half the length. Where all of log_gain is 0 all of `added` is exactly 0.

@@ -1,7 +1,7 @@
 /* Marks a function whose loops are worth compiling twice, for processors with AVX2 and for all:
  * the loader picks. As nothing is contracted (-ffp-contract=off) and no order of additions changes,
- * both give the same bits. Sanitizers run before the loader's choice would be safe, and clang 14
- * has no clones: both take the plain one. */
+ * both give the same bits. Under sanitizers, which are not up yet when the loader picks, and under
+ * clang 14, which has no clones, there is the plain one alone. */
 #ifndef PLANISH_DSP_WIDE_H
 #define PLANISH_DSP_WIDE_H
 

@@ -77,7 +77,6 @@ static Cost cost_of(Bench *bench, const PlanishSpectralLaw *law)
   const double clock = clock_time();
   for (uint32_t b = 0; b < blocks; ++b) {
     least[b] -= clock;
-    if (getenv("SHOW")) printf("%.2f ", least[b]*1e6);
     cost.hop += least[b];
     cost.worst = least[b] > cost.worst ? least[b] : cost.worst;
   }
