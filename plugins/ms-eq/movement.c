@@ -80,7 +80,7 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
   const PlanishSvfCoefs *from = &movement->coefs;
   movement->coefs = movement->next;
   movement->next = to;
-  movement->gliding = memcmp(&to, from, sizeof to) != 0;
+  movement->gliding = to.g != from->g || to.k != from->k;
   movement->change = (PlanishSvfCoefs){
       (to.g - from->g) * share,   (to.k - from->k) * share,   (to.m0 - from->m0) * share,
       (to.m1 - from->m1) * share, (to.m2 - from->m2) * share,
@@ -88,8 +88,8 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
   movement->hold_target = planish_frames_of(hold_of(type, end->frequency), movement->rate) + MARGIN;
 }
 
-/* The share of the move that the level asks for, 0..1. A move on its way through 0 dB asks for
- * none, and changes none. */
+/* The share of the move that the level asks for, 0..1. It does not fall while the level is still
+ * being faded in, and stays while the move is on its way through 0 dB. */
 static PlanishGainParts target_of(const PlanishEqMovement *movement, double move, double threshold)
 {
   const PlanishGainCurve curve = {
@@ -103,8 +103,9 @@ static PlanishGainParts target_of(const PlanishEqMovement *movement, double move
   if (move == 0.0) {
     return movement->share;
   }
-  const double above = planish_gain_curve_at(&curve, level).above;
-  return (PlanishGainParts){.above = above / curve.range_above};
+  const double share = planish_gain_curve_at(&curve, level).above / curve.range_above;
+  const double least = planish_crossfade_is_moving(&movement->entry) ? movement->share.above : 0.0;
+  return (PlanishGainParts){.above = planish_max(share, least)};
 }
 
 /* What is left of a way ends at 1e-9, so that a band under a tone comes to rest. */
