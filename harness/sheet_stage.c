@@ -97,6 +97,9 @@ static void read_value(Reading *reading, PlanishSheetStage *stage, const Planish
 {
   PlanishError error = {0};
   uint32_t index = 0;
+  if (stage->plugin == NULL) {
+    return; /* that the stage is unknown has been told */
+  }
   if (!planish_sheet_symbol(stage->plugin, node->key->text, &index, &error)) {
     tell(reading, node->key, &error);
     return;

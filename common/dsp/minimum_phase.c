@@ -39,11 +39,11 @@ static void take_logarithm(void *context, uint32_t row)
   const float *const rising = phase->log_gain + first;
   const float *const falling = phase->log_gain + half - first;
   for (uint32_t n = 0; n < middle; ++n) {
-    const float *const x = rising + n * STEP;
+    const float *const x = rising + (size_t)n * STEP;
     phase->samples[n] = (PlanishComplex){x[0], x[1]};
   }
   for (uint32_t n = 0; n < middle; ++n) {
-    const float *const x = falling - n * STEP;
+    const float *const x = falling - (size_t)n * STEP;
     phase->samples[middle + n] = (PlanishComplex){x[0], x[-1]};
   }
   planish_spectral_fft_forward_row(&phase->fft, phase->samples, phase->spectrum, row);
@@ -83,7 +83,7 @@ static void take_cepstrum(void *context, uint32_t row)
   const uint32_t middle = phase->fft.row / 2;
   const float *const folded = phase->cepstrum + 2 * (size_t)planish_spectral_fft_first(row);
   for (uint32_t n = 0; n < middle; ++n) {
-    const float *const x = folded + n * STEP;
+    const float *const x = folded + (size_t)n * STEP;
     phase->samples[n] = (PlanishComplex){x[0], x[1]};
   }
   memset(phase->samples + middle, 0, middle * sizeof *phase->samples);

@@ -32,7 +32,7 @@ static size_t place_of(const PlanishConvolver *convolver, uint32_t segment, uint
 {
   const uint32_t row = planish_spectral_fft_first(at % PLANISH_FFT_ROWS);
   const uint32_t width = convolver->block / PLANISH_FFT_ROWS;
-  return (size_t)segment * convolver->block + row * width + at / PLANISH_FFT_ROWS;
+  return (size_t)segment * convolver->block + (size_t)row * width + at / PLANISH_FFT_ROWS;
 }
 
 /* The block before and the one that has just gathered. */
@@ -214,8 +214,9 @@ PlanishStatus planish_convolver_setup(PlanishConvolver *convolver, PlanishArena 
   }
   c->input = planish_arena_take(arena, (size_t)IN_SEGMENTS * block, sizeof(PlanishComplex));
   c->output = planish_arena_take(arena, (size_t)OUT_SEGMENTS * block, sizeof(PlanishComplex));
-  c->past = planish_arena_take(arena, 2 * partitions * bins, sizeof(PlanishComplex));
-  c->filters = planish_arena_take(arena, SETS * 2 * partitions * bins, sizeof(PlanishComplex));
+  c->past = planish_arena_take(arena, (size_t)2 * partitions * bins, sizeof(PlanishComplex));
+  c->filters =
+      planish_arena_take(arena, (size_t)SETS * 2 * partitions * bins, sizeof(PlanishComplex));
   c->sums = planish_arena_take(arena, SETS * bins, sizeof(PlanishComplex));
   c->spectrum = planish_arena_take(arena, bins, sizeof(PlanishComplex));
   c->samples = planish_arena_take(arena, bins / PLANISH_FFT_ROWS, sizeof(PlanishComplex));
@@ -229,8 +230,8 @@ void planish_convolver_reset(PlanishConvolver *convolver)
   const size_t bins = bins_of(c);
   memset(c->input, 0, (size_t)IN_SEGMENTS * c->block * sizeof *c->input);
   memset(c->output, 0, (size_t)OUT_SEGMENTS * c->block * sizeof *c->output);
-  memset(c->past, 0, 2 * c->partitions * bins * sizeof *c->past);
-  memset(c->filters, 0, SETS * 2 * c->partitions * bins * sizeof *c->filters);
+  memset(c->past, 0, (size_t)2 * c->partitions * bins * sizeof *c->past);
+  memset(c->filters, 0, (size_t)SETS * 2 * c->partitions * bins * sizeof *c->filters);
   lay_schedule(c);
   c->segment = 0;
   c->out_segment = 0;

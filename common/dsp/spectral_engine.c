@@ -13,11 +13,14 @@ uint32_t planish_spectral_frame_length(double rate, uint32_t length_at_48k)
 {
   uint32_t length = length_at_48k;
   /* Half an octave either way keeps the power of two. */
-  for (double reach = 48000.0 * 1.41421356237309504880; rate > reach; reach *= 2.0) {
+  double over = rate / (48000.0 * 1.41421356237309504880);
+  double under = 48000.0 / (rate * 1.41421356237309504880);
+  while (over > 1.0) {
+    over /= 2.0;
     length *= 2;
   }
-  for (double reach = 48000.0 / 1.41421356237309504880;
-       rate < reach && length > PLANISH_FFT_SHORTEST; reach /= 2.0) {
+  while (under > 1.0 && length > PLANISH_FFT_SHORTEST) {
+    under /= 2.0;
     length /= 2;
   }
   return length;
@@ -37,14 +40,15 @@ static size_t place_of(const PlanishSpectralEngine *engine, uint32_t at)
   /* The order of the rows is its own inverse. */
   const uint32_t row = planish_spectral_fft_first(at % PLANISH_FFT_ROWS);
   const uint32_t column = at / PLANISH_FFT_ROWS;
-  return (size_t)engine->segment * engine->hop + row * (engine->hop / PLANISH_FFT_ROWS) + column;
+  return (size_t)engine->segment * engine->hop + (size_t)row * (engine->hop / PLANISH_FFT_ROWS) +
+         column;
 }
 
 PLANISH_WIDE static void analyse_row(void *context, uint32_t row)
 {
   PlanishSpectralEngine *const engine = context;
   const uint32_t fours = engine->hop / PLANISH_FFT_ROWS / 4;
-  const PlanishFour *window = (const PlanishFour *)(engine->window + row * engine->fft.row);
+  const PlanishFour *window = (const PlanishFour *)(engine->window + (size_t)row * engine->fft.row);
   PlanishComplexFour *samples = (PlanishComplexFour *)engine->samples;
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
     const PlanishComplexFour *const input =
@@ -81,7 +85,7 @@ PLANISH_WIDE static void add_row(void *context, uint32_t row)
 {
   PlanishSpectralEngine *const engine = context;
   const uint32_t fours = engine->hop / PLANISH_FFT_ROWS / 4;
-  const PlanishFour *window = (const PlanishFour *)(engine->window + row * engine->fft.row);
+  const PlanishFour *window = (const PlanishFour *)(engine->window + (size_t)row * engine->fft.row);
   const PlanishComplexFour *samples = (const PlanishComplexFour *)engine->samples;
   planish_spectral_fft_backward_row(&engine->fft, engine->spectrum, engine->samples, row);
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
@@ -194,7 +198,8 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
   }
   for (uint32_t c = 0; c < channels; ++c) {
     double *restrict const x = audio[c] + from;
-    double *restrict const kept = engine->kept[c] + engine->segment * engine->hop + engine->at;
+    double *restrict const kept =
+        engine->kept[c] + (size_t)engine->segment * engine->hop + engine->at;
     for (uint32_t i = 0; i < frames; ++i) {
       const double in = x[i];
       x[i] = kept[i] + change[c][i];

@@ -25,6 +25,7 @@ PlanishStatus planish_spectral_plan_setup(PlanishSpectralPlan *plan, uint32_t le
 /* FFTW's interface has no const; out of place it keeps its input. */
 static void execute(void *plan, const PlanishComplex *in, PlanishComplex *out)
 {
+  /* NOLINTNEXTLINE(performance-no-int-to-ptr) */
   fftwf_execute_dft(plan, (fftwf_complex *)(uintptr_t)in, (fftwf_complex *)out);
 }
 
