@@ -191,19 +191,7 @@ static inline bool music_read(Audio *audio, const char *name)
 /* The mix of stems with the guitars that ring in place of the clean ones. */
 static inline bool ringing_read(Audio *mix, int seed)
 {
-  static const char *const parts[] = {"drums", "bass", "guitars-ringing", "voice"};
-  *mix = (Audio){0};
-  for (size_t i = 0; i < sizeof parts / sizeof *parts; ++i) {
-    char name[64];
-    char path[1024];
-    snprintf(name, sizeof name, "stems/%s-%d.flac", parts[i], seed);
-    shared_path(path, sizeof path, name);
-    if (!audio_add(mix, path)) {
-      audio_free(mix);
-      return false;
-    }
-  }
-  return true;
+  return stems_read_with(mix, seed, "guitars-ringing");
 }
 
 #endif

@@ -70,9 +70,10 @@ static inline void shared_path(char *path, size_t size, const char *name)
   snprintf(path, size, "%s/%s", shared ? shared : "../shared", name);
 }
 
-static inline bool stems_read(Audio *mix, int seed)
+/* The mix of a seed with these guitars: "guitars", or "guitars-ringing". False: no stems here. */
+static inline bool stems_read_with(Audio *mix, int seed, const char *guitars)
 {
-  static const char *const parts[] = {"drums", "bass", "guitars", "voice"};
+  const char *const parts[] = {"drums", "bass", guitars, "voice"};
   *mix = (Audio){0};
   for (size_t i = 0; i < sizeof parts / sizeof *parts; ++i) {
     char name[64];
@@ -85,6 +86,11 @@ static inline bool stems_read(Audio *mix, int seed)
     }
   }
   return true;
+}
+
+static inline bool stems_read(Audio *mix, int seed)
+{
+  return stems_read_with(mix, seed, "guitars");
 }
 
 #endif

@@ -1,6 +1,7 @@
 /* What the stage does to steady tones: distortion, and ripple of its gain. */
 #include "common/dsp/gain_smoother.h"
 #include "tests/unit/dynamics_fixture.h"
+#include "tests/unit/tone_fit.h"
 
 #define RATE 48000.0
 
@@ -9,37 +10,6 @@ enum { FRAMES = 96000, WINDOW = 48000, LATE = 240 };
 /* 3.1 dB over at 2:1 within a range of 6 dB: 1.5 dB of reduction, where the curve is steep. */
 #define PEAK_DB      (-6.0)
 #define THRESHOLD_DB (-9.09)
-
-/* Least squares of a sine of known frequency; the rest over the tone, dB. */
-static double distortion_db(const double *x, double hz)
-{
-  double ss = 0.0;
-  double sc = 0.0;
-  double cc = 0.0;
-  double xs = 0.0;
-  double xc = 0.0;
-  for (int n = 0; n < WINDOW; ++n) {
-    const double s = sin(2.0 * PLANISH_PI * hz / RATE * n);
-    const double c = cos(2.0 * PLANISH_PI * hz / RATE * n);
-    ss += s * s;
-    sc += s * c;
-    cc += c * c;
-    xs += x[n] * s;
-    xc += x[n] * c;
-  }
-  const double determinant = ss * cc - sc * sc;
-  const double a = (xs * cc - xc * sc) / determinant;
-  const double b = (xc * ss - xs * sc) / determinant;
-  double rest = 0.0;
-  double tone = 0.0;
-  for (int n = 0; n < WINDOW; ++n) {
-    const double fit =
-        a * sin(2.0 * PLANISH_PI * hz / RATE * n) + b * cos(2.0 * PLANISH_PI * hz / RATE * n);
-    tone += fit * fit;
-    rest += (x[n] - fit) * (x[n] - fit);
-  }
-  return 10.0 * log10(rest / tone + 1e-40);
-}
 
 static double of_stage(double hz, double release, double share, double *reduction)
 {
@@ -55,7 +25,7 @@ static double of_stage(double hz, double release, double share, double *reductio
   driver.values[DYNAMICS_PEAK_TO_MEAN] = (float)(100.0 * share);
   dynamics_run(&driver, x, NULL, y, NULL, FRAMES + LATE);
   *reduction = -(double)driver.values[DYNAMICS_GAIN_CHANGE];
-  const double result = distortion_db(y + FRAMES + LATE - WINDOW, hz);
+  const double result = tone_fit(y + FRAMES + LATE - WINDOW, WINDOW, hz, RATE).rest_db;
   stage_driver_free(&driver);
   free(x);
   free(y);
@@ -74,7 +44,7 @@ static double of_rectified(double hz, double release)
     const PlanishGainParts target = planish_gain_curve_at(&curve, planish_level_of(fabs(x[n])));
     x[n] *= planish_gain_of(-planish_gain_smoother_next(&smoother, &times, target).above);
   }
-  const double result = distortion_db(x + FRAMES - WINDOW, hz);
+  const double result = tone_fit(x + FRAMES - WINDOW, WINDOW, hz, RATE).rest_db;
   free(x);
   return result;
 }

@@ -1,6 +1,7 @@
 /* What limiting does to low notes: everything in the result that is not the tone itself, harmonics,
  * sidebands and settling alike, in dB re the tone. */
 #include "tests/unit/limiter_fixture.h"
+#include "tests/unit/tone_fit.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -10,38 +11,6 @@
 static double gain(double db)
 {
   return pow(10.0, db / 20.0);
-}
-
-/* Least squares of a sine of known frequency; the rest over the tone, dB. The window need not hold
- * whole periods. */
-static double distortion_db(const double *x, size_t frames, double hz)
-{
-  double ss = 0.0;
-  double sc = 0.0;
-  double cc = 0.0;
-  double xs = 0.0;
-  double xc = 0.0;
-  for (size_t n = 0; n < frames; ++n) {
-    const double s = sin(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    const double c = cos(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    ss += s * s;
-    sc += s * c;
-    cc += c * c;
-    xs += x[n] * s;
-    xc += x[n] * c;
-  }
-  const double determinant = ss * cc - sc * sc;
-  const double a = (xs * cc - xc * sc) / determinant;
-  const double b = (xc * ss - xs * sc) / determinant;
-  double rest = 0.0;
-  double tone = 0.0;
-  for (size_t n = 0; n < frames; ++n) {
-    const double fit = a * sin(2.0 * PLANISH_PI * hz / RATE * (double)n) +
-                       b * cos(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    tone += fit * fit;
-    rest += (x[n] - fit) * (x[n] - fit);
-  }
-  return 10.0 * log10(rest / tone + 1e-40);
 }
 
 /* What the limiter must be better than: the same detector, maximum and window, but a plain one-pole
@@ -102,7 +71,7 @@ static double settled(double hz, double over, Release release, double release_ms
     x[n] = fade_in * gain(over - 1.0) * sin(2.0 * PLANISH_PI * hz / RATE * (double)n);
   }
   run(x, FRAMES, release, release_ms);
-  const double result = distortion_db(x + FRAMES - WINDOW, WINDOW, hz);
+  const double result = tone_fit(x + FRAMES - WINDOW, WINDOW, hz, RATE).rest_db;
   free(x);
   return result;
 }
@@ -123,7 +92,7 @@ static double within_notes(double hz, Release release)
   double worst = -400.0;
   for (size_t note = NOTES - 4; note < NOTES; ++note) {
     const double *start = x + note * PERIOD + FROM + latency;
-    worst = fmax(worst, distortion_db(start, WINDOW, hz));
+    worst = fmax(worst, tone_fit(start, WINDOW, hz, RATE).rest_db);
   }
   free(x);
   return worst;

@@ -2,6 +2,7 @@
 #include "common/dsp/gain_smoother.h"
 #include "tests/unit/ms_eq_moving_fixture.h"
 #include "tests/unit/stems.h"
+#include "tests/unit/tone_fit.h"
 
 #define PROBE 1e-6
 
@@ -19,35 +20,6 @@ static double curve(double level, double threshold, double move)
   return move * tanh(0.5 * v / fabs(move));
 }
 
-/* Amplitude of a tone in frames from..from+count, by least squares, and what is left in dB. */
-static double amplitude(const double *x, size_t count, double hz, double *rest_db)
-{
-  double ss = 0.0;
-  double sc = 0.0;
-  double cc = 0.0;
-  double xs = 0.0;
-  double xc = 0.0;
-  double power = 0.0;
-  for (size_t n = 0; n < count; ++n) {
-    const double s = sin(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    const double c = cos(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    ss += s * s;
-    sc += s * c;
-    cc += c * c;
-    xs += x[n] * s;
-    xc += x[n] * c;
-  }
-  const double a = (xs * cc - xc * sc) / (ss * cc - sc * sc);
-  const double b = (xc * ss - xs * sc) / (ss * cc - sc * sc);
-  for (size_t n = 0; n < count; ++n) {
-    const double fit = a * sin(2.0 * PLANISH_PI * hz / RATE * (double)n) +
-                       b * cos(2.0 * PLANISH_PI * hz / RATE * (double)n);
-    power += (x[n] - fit) * (x[n] - fit);
-  }
-  *rest_db = 10.0 * log10(2.0 * power / ((a * a + b * b) * (double)count) + 1e-40);
-  return sqrt(a * a + b * b);
-}
-
 /* Gain in dB of a tone of `level` on its last half second of one, and what is left beside it. */
 static double gain_at(const Moving *moving, double hz, double level, double *rest_db)
 {
@@ -58,10 +30,11 @@ static double gain_at(const Moving *moving, double hz, double level, double *res
     signal.channel[1][n] = 0.0;
   }
   run(&driver, &signal, 0, signal.length);
-  const double found = amplitude(signal.channel[0] + RATE / 2, RATE / 2, hz, rest_db);
+  const ToneFit found = tone_fit(signal.channel[0] + RATE / 2, RATE / 2, hz, RATE);
+  *rest_db = found.rest_db;
   free_signal(&signal);
   stage_driver_free(&driver);
-  return 20.0 * log10(found) - level;
+  return 20.0 * log10(found.amplitude) - level;
 }
 
 /* What the detector's filter leaves of the tone, dB: Butterworth of second order for the shelves,
@@ -287,8 +260,7 @@ static double of_rectified(double hz, double level, double threshold, double mov
     const PlanishGainParts target = planish_gain_curve_at(&law, planish_level_of(fabs(x[n])));
     x[n] *= planish_gain_of(-planish_gain_smoother_next(&smoother, &times, target).above);
   }
-  double rest;
-  amplitude(x + RATE / 2, RATE / 2, hz, &rest);
+  const double rest = tone_fit(x + RATE / 2, RATE / 2, hz, RATE).rest_db;
   free_signal(&signal);
   return rest;
 }
