@@ -2,8 +2,8 @@
  * staged bundle, as lilv reads it. Built once for each stage: STAGE_HEADER, STAGE_PORTS. */
 #include STAGE_HEADER
 
-#include "harness/host.h"
-#include "harness/instance.h"
+#include "harness/host/host.h"
+#include "harness/host/instance.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>

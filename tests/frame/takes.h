@@ -5,8 +5,8 @@
 #ifndef PLANISH_TESTS_TAKES_H
 #define PLANISH_TESTS_TAKES_H
 
-#include "harness/host.h"
-#include "harness/instance.h"
+#include "harness/host/host.h"
+#include "harness/host/instance.h"
 
 #include <stdbool.h>
 #include <stdint.h>

@@ -1,5 +1,5 @@
-#include "harness/audio_reader.h"
-#include "harness/audio_writer.h"
+#include "harness/audio/audio_reader.h"
+#include "harness/audio/audio_writer.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 

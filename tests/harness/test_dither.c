@@ -1,4 +1,4 @@
-#include "harness/dither.h"
+#include "harness/audio/dither.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>

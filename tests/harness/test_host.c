@@ -1,6 +1,6 @@
-#include "harness/bundle.h"
-#include "harness/host.h"
-#include "harness/instance.h"
+#include "harness/host/bundle.h"
+#include "harness/host/host.h"
+#include "harness/host/instance.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>

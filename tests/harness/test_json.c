@@ -1,4 +1,4 @@
-#include "harness/measure_json.h"
+#include "harness/measure/measure_json.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <locale.h>

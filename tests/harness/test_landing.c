@@ -1,4 +1,4 @@
-#include "harness/landing.h"
+#include "harness/render/landing.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>

@@ -1,5 +1,5 @@
 /* Whole-file measurement against closed forms of simple signals. */
-#include "harness/measure.h"
+#include "harness/measure/measure.h"
 #include "tests/harness/audio_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 

@@ -1,6 +1,6 @@
 /* Every allocation that a new measurement asks for fails in turn: nothing crashes, nothing leaks.
  * Linked with --wrap for the functions below. */
-#include "harness/measure.h"
+#include "harness/measure/measure.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <fftw3.h>

@@ -1,7 +1,7 @@
 /* Every allocation of a master's making fails once: it is told, nothing crashes, nothing is left
  * behind. (A build with the address sanitiser also sees what leaks.) */
-#include "harness/host.h"
-#include "harness/master.h"
+#include "harness/host/host.h"
+#include "harness/render/master.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 

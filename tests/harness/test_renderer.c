@@ -1,5 +1,5 @@
-#include "harness/host.h"
-#include "harness/renderer.h"
+#include "harness/host/host.h"
+#include "harness/render/renderer.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 

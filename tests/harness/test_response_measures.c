@@ -1,7 +1,7 @@
 /* The measurements behind planish response, on plugins whose answers are known. */
-#include "harness/frequency_response.h"
-#include "harness/host.h"
-#include "harness/level_curve.h"
+#include "harness/host/host.h"
+#include "harness/response/frequency_response.h"
+#include "harness/response/level_curve.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <math.h>

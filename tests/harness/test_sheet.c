@@ -1,5 +1,5 @@
-#include "harness/host.h"
-#include "harness/sheet.h"
+#include "harness/host/host.h"
+#include "harness/sheet/sheet.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <stdio.h>

@@ -1,5 +1,5 @@
-#include "harness/error.h"
-#include "harness/text.h"
+#include "harness/base/error.h"
+#include "harness/base/text.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <locale.h>

@@ -1,7 +1,7 @@
 /* Closed forms: a steady sine's true peak is its peak, whatever its phase (EBU Tech 3341 cases 15
  * to 19; 17 and 18 are from memory); two equal samples alone peak at 2 sinc(1/2) = 4/pi between
  * them. Everything else is held against zero padding of the whole signal, 32 times, in double. */
-#include "harness/true_peak_fft.h"
+#include "harness/measure/true_peak_fft.h"
 #include "tests/harness/audio_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 

@@ -2,7 +2,7 @@
 #ifndef PLANISH_TESTS_RESPONSE_H
 #define PLANISH_TESTS_RESPONSE_H
 
-#include "harness/spectrum.h"
+#include "harness/measure/spectrum.h"
 #include "tests/frame/takes.h"
 
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* Bidirectional dynamics through the LV2 ABI: static curve, distortion, the forms of the band while
  * they stand, the detector's listening point, the reading of the gain. */
-#include "harness/spectrum.h"
+#include "harness/measure/spectrum.h"
 #include "tests/frame/takes.h"
 #include "tests/unit/cmocka_headers.h"
 

@@ -3,7 +3,7 @@
  * A tone that shares no period with the rate reads its true peak as its amplitude, so the ceiling
  * is the level of its line. Harmonics of the line are the limiter's distortion; a release of one
  * pole gives -32 to -49 dB at 50 Hz. */
-#include "harness/level_curve.h"
+#include "harness/response/level_curve.h"
 #include "tests/response/response.h"
 #include "tests/unit/cmocka_headers.h"
 

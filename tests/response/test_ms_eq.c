@@ -4,7 +4,7 @@
  * A = 10^(gain/40): peaking (s^2 + s A/Q + 1) / (s^2 + s/(A Q) + 1); low shelf
  * A (s^2 + s sqrt(A)/Q + A) / (A s^2 + s sqrt(A)/Q + 1), the high shelf with s turned over;
  * Butterworth |H|^2 = 1 / (1 + w^(2n)). */
-#include "harness/frequency_response.h"
+#include "harness/response/frequency_response.h"
 #include "tests/response/response.h"
 #include "tests/unit/cmocka_headers.h"
 

@@ -1,6 +1,6 @@
 /* The resonance stage through the LV2 ABI: latencies, the wait that a render plays ahead, and a
  * tone that never stops. */
-#include "harness/spectrum.h"
+#include "harness/measure/spectrum.h"
 #include "tests/frame/takes.h"
 #include "tests/unit/cmocka_headers.h"
 

@@ -1,0 +1,246 @@
+#include "harness/audio/audio_reader.h"
+
+#include "harness/base/text.h"
+#include "harness/measure/measure.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <math.h>
+#include <sndfile.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+struct PlanishReader {
+  char *path;
+  int descriptor;
+  SNDFILE *file;
+  SF_INFO info;
+  struct stat facts; /* as it was opened */
+  uint64_t at;       /* next frame */
+  bool silence_bad;
+  uint64_t silenced;
+};
+
+/* Opens without waiting, and refuses what is no plain file: a pipe would block for ever. */
+static bool open_file(PlanishReader *reader, PlanishError *error)
+{
+  const char *path = reader->path;
+  reader->descriptor = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
+  if (reader->descriptor < 0 || fstat(reader->descriptor, &reader->facts) != 0) {
+    return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path, strerror(errno));
+  }
+  if (!S_ISREG(reader->facts.st_mode)) {
+    return planish_fail(error, PLANISH_BAD_AUDIO, "%s: %s: name an audio file",
+                        S_ISDIR(reader->facts.st_mode) ? "a folder, not a file"
+                                                       : "a pipe or device, not a file",
+                        path);
+  }
+  if (reader->facts.st_size == 0) {
+    return planish_fail(error, PLANISH_BAD_AUDIO, "an empty file: %s: export it again", path);
+  }
+  return true;
+}
+
+/* libsndfile reads as much of a broken file as there is, and says so in its log alone. A length of
+ * 2^32-1 is no promise: whoever wrote the file into a pipe could not come back to fill it in. */
+static bool log_tells_of_a_cut(SNDFILE *file)
+{
+  static const char *const signs[][2] = {
+      {"data : ", "should be"},                         /* WAV */
+      {" SSND : ", "should be"},                        /* AIFF */
+      {"riff : ", "should be"},                         /* W64 */
+      {"  Data Size   : ", "should be"},                /* AU */
+      {"*** Calculated frame count", "does not match"}, /* RF64 */
+      {"Ogg : File ended unexpectedly", ""},
+  };
+  char log[16384];
+  const int length = sf_command(file, SFC_GET_LOG_INFO, log, sizeof log);
+  log[length < 0 ? 0 : (length < (int)sizeof log ? length : (int)sizeof log - 1)] = '\0';
+  char *rest = log;
+  for (char *line = strtok_r(log, "\n", &rest); line != NULL; line = strtok_r(NULL, "\n", &rest)) {
+    for (size_t n = 0; n < sizeof signs / sizeof *signs; ++n) {
+      if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 &&
+          strstr(line, signs[n][1]) != NULL && strstr(line, ": 4294967295") == NULL) {
+        return true;
+      }
+    }
+  }
+  return false;
+}
+
+static bool fail_cut(const PlanishReader *reader, PlanishError *error)
+{
+  return planish_fail(error, PLANISH_BAD_AUDIO,
+                      "cut short, the header promises more audio: %s: copy or export it again",
+                      reader->path);
+}
+
+static bool check_audio(const PlanishReader *reader, PlanishError *error)
+{
+  const SF_INFO *info = &reader->info;
+  const char *path = reader->path;
+  if (info->channels < 1 || info->channels > 2) {
+    return planish_fail(error, PLANISH_BAD_AUDIO,
+                        "%d channels: %s: only stereo and mono can be mastered; mix it down first",
+                        info->channels, path);
+  }
+  if (info->samplerate < PLANISH_MEASURE_MIN_RATE || info->samplerate > PLANISH_MEASURE_MAX_RATE) {
+    return planish_fail(error, PLANISH_BAD_AUDIO,
+                        "a sample rate of %d Hz: %s: convert it to %g to %g Hz first",
+                        info->samplerate, path, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
+  }
+  if (log_tells_of_a_cut(reader->file) || info->frames == SF_COUNT_MAX) {
+    return fail_cut(reader, error);
+  }
+  if (info->frames < 1) {
+    return planish_fail(error, PLANISH_BAD_AUDIO, "no audio in it: %s: export it again", path);
+  }
+  return true;
+}
+
+static bool open_audio(PlanishReader *reader, PlanishError *error)
+{
+  /* By descriptor, not by name: given a name, libsndfile takes some endings for raw samples. */
+  reader->file = sf_open_fd(reader->descriptor, SFM_READ, &reader->info, SF_FALSE);
+  if (reader->file == NULL) {
+    return planish_fail(error, PLANISH_BAD_AUDIO,
+                        "no audio that can be read: %s: export it as WAV, AIFF or FLAC",
+                        reader->path);
+  }
+  return check_audio(reader, error);
+}
+
+PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
+                                   PlanishError *error)
+{
+  PlanishReader *reader = calloc(1, sizeof *reader);
+  char *copy = planish_text_copy(path);
+  if (reader == NULL || copy == NULL) {
+    free(reader);
+    free(copy);
+    planish_fail_memory(error);
+    return NULL;
+  }
+  reader->path = copy;
+  reader->silence_bad = options != NULL && options->silence_bad;
+  reader->descriptor = -1;
+  if (!open_file(reader, error) || !open_audio(reader, error)) {
+    planish_reader_free(reader);
+    return NULL;
+  }
+  return reader;
+}
+
+void planish_reader_free(PlanishReader *reader)
+{
+  if (reader == NULL) {
+    return;
+  }
+  if (reader->file != NULL) {
+    sf_close(reader->file);
+  }
+  if (reader->descriptor >= 0) {
+    close(reader->descriptor);
+  }
+  free(reader->path);
+  free(reader);
+}
+
+const char *planish_reader_path(const PlanishReader *reader)
+{
+  return reader->path;
+}
+
+double planish_reader_rate(const PlanishReader *reader)
+{
+  return reader->info.samplerate;
+}
+
+uint64_t planish_reader_frames(const PlanishReader *reader)
+{
+  return (uint64_t)reader->info.frames;
+}
+
+uint32_t planish_reader_channels(const PlanishReader *reader)
+{
+  return (uint32_t)reader->info.channels;
+}
+
+uint64_t planish_reader_silenced(const PlanishReader *reader)
+{
+  return reader->silenced;
+}
+
+/* A mix is read several times, and must be the same each time. */
+static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
+{
+  const struct stat *before = &reader->facts;
+  struct stat now;
+  return (fstat(reader->descriptor, &now) == 0 && now.st_size == before->st_size &&
+          now.st_mtim.tv_sec == before->st_mtim.tv_sec &&
+          now.st_mtim.tv_nsec == before->st_mtim.tv_nsec) ||
+         planish_fail(error, PLANISH_BAD_AUDIO,
+                      "changed while it was read: %s: wait until it is written, and start again",
+                      reader->path);
+}
+
+bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error)
+{
+  if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
+    return planish_fail(error, PLANISH_BAD_FILE, "cannot seek: %s: %s", reader->path,
+                        sf_strerror(reader->file));
+  }
+  reader->at = frame;
+  return true;
+}
+
+static bool check_samples(PlanishReader *reader, float *samples, size_t count, PlanishError *error)
+{
+  for (size_t n = 0; n < count; ++n) {
+    if (isfinite(samples[n])) {
+      continue;
+    }
+    if (!reader->silence_bad) {
+      const uint64_t frame = reader->at + n / (size_t)reader->info.channels;
+      const double seconds = (double)frame / reader->info.samplerate;
+      return planish_fail(error, PLANISH_BAD_AUDIO,
+                          "a sample that is no number (%s) at %d:%06.3f: %s: export it again, or "
+                          "pass --silence-bad to take such samples as silence",
+                          isnan(samples[n]) ? "NaN" : "infinite", (int)(seconds / 60.0),
+                          fmod(seconds, 60.0), reader->path);
+    }
+    samples[n] = 0.0f;
+    reader->silenced += 1;
+  }
+  return true;
+}
+
+bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
+                         PlanishError *error)
+{
+  const uint64_t left = planish_reader_frames(reader) - reader->at;
+  const size_t wanted = left < frames ? (size_t)left : frames;
+  const sf_count_t count = sf_readf_float(reader->file, interleaved, (sf_count_t)wanted);
+  *got = count < 0 ? 0 : (size_t)count;
+  if ((*got < wanted || *got == left) && !check_unchanged(reader, error)) {
+    return false;
+  }
+  if (*got < wanted) {
+    return sf_error(reader->file) == SF_ERR_SYSTEM
+               ? planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,
+                              strerror(errno))
+               : fail_cut(reader, error);
+  }
+  const bool mono = reader->info.channels == 1;
+  if (!check_samples(reader, interleaved, mono ? *got : 2 * *got, error)) {
+    return false;
+  }
+  for (size_t n = mono ? *got : 0; n-- > 0;) {
+    interleaved[2 * n + 1] = interleaved[n];
+    interleaved[2 * n] = interleaved[n];
+  }
+  reader->at += *got;
+  return true;
+}

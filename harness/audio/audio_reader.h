@@ -1,0 +1,48 @@
+/* Reads a mix: any file that libsndfile knows, as stereo floats.
+ *
+ * Mono is taken as dual mono: both channels hold the same. Refused with one line (PLANISH_BAD_AUDIO
+ * unless said otherwise): a file that is missing or cannot be read (PLANISH_BAD_FILE), a folder,
+ * pipe or device, something that is no audio, no frames, more than two channels, a rate outside
+ * what planish_measure_new() takes, a file cut short, one that is written to while it is read
+ * (found out at its end), and samples that are not finite, with the time of the first, unless they
+ * are to be silenced. Opening never waits (for a pipe's other end).
+ *
+ * Thread: one at a time an object. */
+#ifndef PLANISH_HARNESS_AUDIO_READER_H
+#define PLANISH_HARNESS_AUDIO_READER_H
+
+#include "harness/base/error.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+typedef struct PlanishReader PlanishReader;
+
+typedef struct {
+  bool silence_bad; /* samples that are not finite are read as 0 and counted */
+} PlanishReaderOptions;
+
+/* `options` may be NULL: all off. The path is copied. */
+PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
+                                   PlanishError *error);
+/* NULL is allowed. */
+void planish_reader_free(PlanishReader *reader);
+
+const char *planish_reader_path(const PlanishReader *reader);
+double planish_reader_rate(const PlanishReader *reader);       /* Hz */
+uint64_t planish_reader_frames(const PlanishReader *reader);   /* > 0 */
+uint32_t planish_reader_channels(const PlanishReader *reader); /* in the file: 1 or 2 */
+
+/* How many samples were silenced since opening. */
+uint64_t planish_reader_silenced(const PlanishReader *reader);
+
+/* The next frame to be read. Not past the end. */
+bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error);
+
+/* Reads up to `frames` frames of two samples each; fewer only at the end of the file, `got` says
+ * how many. */
+bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
+                         PlanishError *error);
+
+#endif

@@ -1,0 +1,257 @@
+#include "harness/audio/audio_writer.h"
+
+#include "harness/audio/dither.h"
+#include "harness/base/temporary_file.h"
+#include "harness/base/text.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <limits.h>
+#include <sndfile.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { CHUNK = 1024 }; /* frames converted at a time */
+
+static const uint64_t wav_limit = 0xffff0000u; /* bytes of audio; the header needs some of 2^32 */
+
+struct PlanishWriter {
+  char *path; /* symbolic links followed */
+  PlanishTemporaryFile temporary;
+  SNDFILE *file;
+  PlanishWord word;
+  uint64_t bytes; /* of audio written so far */
+  PlanishDither dither;
+  PlanishWriterTap tap;
+  void *user;
+  int32_t whole[2 * (CHUNK + PLANISH_DITHER_BLACK)];
+  float heard[2 * (CHUNK + PLANISH_DITHER_BLACK)];
+};
+
+static bool fail_write(const PlanishWriter *writer, int reason, PlanishError *error)
+{
+  return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", writer->path,
+                      reason == 0 ? "the disk took only a part; make room" : strerror(reason));
+}
+
+/* Where a path leads; the path itself if nothing is there yet. */
+static char *follow_links(const char *path)
+{
+  char *real = realpath(path, NULL);
+  return real != NULL ? real : planish_text_copy(path);
+}
+
+static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)
+{
+  const bool whole = writer->word == PLANISH_WORD_24;
+  const uint64_t bytes = frames * 2 * (whole ? 3 : 4);
+  SF_INFO info = {
+      .samplerate = (int)rate,
+      .channels = 2,
+      .format = (bytes < wav_limit ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
+                (whole ? SF_FORMAT_PCM_24 : SF_FORMAT_FLOAT),
+  };
+  writer->file = sf_open_fd(writer->temporary.descriptor, SFM_WRITE, &info, SF_FALSE);
+  if (writer->file == NULL) {
+    return fail_write(writer, errno, error);
+  }
+  /* The chunk holds the time of writing: no two renders would be the same bytes. */
+  sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
+  return true;
+}
+
+PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames, PlanishWord word,
+                                  PlanishWriterTap tap, void *user, PlanishError *error)
+{
+  PlanishWriter *writer = calloc(1, sizeof *writer);
+  char *real = follow_links(path);
+  if (writer == NULL || real == NULL) {
+    free(writer);
+    free(real);
+    planish_fail_memory(error);
+    return NULL;
+  }
+  writer->path = real;
+  writer->word = word;
+  writer->tap = tap;
+  writer->user = user;
+  planish_dither_reset(&writer->dither, 0);
+  const bool created = planish_temporary_file_new(&writer->temporary, real);
+  if (!created) {
+    fail_write(writer, errno, error);
+  }
+  if (!created || !open_audio(writer, rate, frames, error)) {
+    planish_writer_free(writer);
+    return NULL;
+  }
+  return writer;
+}
+
+static bool write_whole(PlanishWriter *writer, size_t frames, PlanishError *error)
+{
+  for (size_t n = 0; n < 2 * frames; ++n) {
+    writer->heard[n] = (float)(writer->whole[n] / PLANISH_DITHER_SCALE);
+    writer->whole[n] *= 1 << (32 - PLANISH_DITHER_BITS);
+  }
+  errno = 0;
+  if (sf_writef_int(writer->file, writer->whole, (sf_count_t)frames) != (sf_count_t)frames) {
+    return fail_write(writer, errno, error);
+  }
+  writer->bytes += frames * 2 * (PLANISH_DITHER_BITS / 8);
+  if (writer->tap != NULL) {
+    writer->tap(writer->user, writer->heard, frames);
+  }
+  return true;
+}
+
+static bool write_float(PlanishWriter *writer, const float *interleaved, size_t frames,
+                        PlanishError *error)
+{
+  errno = 0;
+  if (sf_writef_float(writer->file, interleaved, (sf_count_t)frames) != (sf_count_t)frames) {
+    return fail_write(writer, errno, error);
+  }
+  writer->bytes += frames * 2 * sizeof(float);
+  if (writer->tap != NULL) {
+    writer->tap(writer->user, interleaved, frames);
+  }
+  return true;
+}
+
+bool planish_writer_write(PlanishWriter *writer, const float *interleaved, size_t frames,
+                          PlanishError *error)
+{
+  while (frames > 0) {
+    const size_t count = frames < CHUNK ? frames : CHUNK;
+    const bool done = writer->word == PLANISH_WORD_FLOAT
+                          ? write_float(writer, interleaved, count, error)
+                          : write_whole(writer,
+                                        planish_dither_process(&writer->dither, interleaved, count,
+                                                               writer->whole),
+                                        error);
+    if (!done) {
+      return false;
+    }
+    interleaved += 2 * count;
+    frames -= count;
+  }
+  return true;
+}
+
+bool planish_writer_finish(PlanishWriter *writer, PlanishError *error)
+{
+  if (writer->word == PLANISH_WORD_24 &&
+      !write_whole(writer, planish_dither_finish(&writer->dither, writer->whole), error)) {
+    return false;
+  }
+  errno = 0;
+  const bool closed = sf_close(writer->file) == 0;
+  writer->file = NULL;
+  const int descriptor = writer->temporary.descriptor;
+  struct stat facts;
+  const bool synced = closed && fsync(descriptor) == 0;
+  return (synced && fstat(descriptor, &facts) == 0 && (uint64_t)facts.st_size >= writer->bytes) ||
+         fail_write(writer, errno, error);
+}
+
+bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
+{
+  return planish_temporary_file_commit(&writer->temporary, writer->path) ||
+         fail_write(writer, errno, error);
+}
+
+uint64_t planish_writer_clipped(const PlanishWriter *writer)
+{
+  return writer->dither.clipped;
+}
+
+const char *planish_writer_temporary(const PlanishWriter *writer)
+{
+  return writer->temporary.path;
+}
+
+void planish_writer_free(PlanishWriter *writer)
+{
+  if (writer == NULL) {
+    return;
+  }
+  if (writer->file != NULL) {
+    sf_close(writer->file);
+  }
+  planish_temporary_file_free(&writer->temporary);
+  free(writer->path);
+  free(writer);
+}
+
+static bool same_file(const struct stat *a, const struct stat *b)
+{
+  return a->st_dev == b->st_dev && a->st_ino == b->st_ino;
+}
+
+/* Neither may be there yet: then the same name in the same folder is the same file. */
+static bool same_path(const char *a, const char *b)
+{
+  struct stat facts_a;
+  struct stat facts_b;
+  const bool there_a = stat(a, &facts_a) == 0;
+  const bool there_b = stat(b, &facts_b) == 0;
+  if (there_a || there_b) {
+    return there_a && there_b && same_file(&facts_a, &facts_b);
+  }
+  char *copies[4] = {planish_text_copy(a), planish_text_copy(a), planish_text_copy(b),
+                     planish_text_copy(b)};
+  const bool same = copies[0] != NULL && copies[1] != NULL && copies[2] != NULL &&
+                    copies[3] != NULL && stat(dirname(copies[0]), &facts_a) == 0 &&
+                    stat(dirname(copies[2]), &facts_b) == 0 && same_file(&facts_a, &facts_b) &&
+                    strcmp(basename(copies[1]), basename(copies[3])) == 0;
+  for (size_t n = 0; n < 4; ++n) {
+    free(copies[n]);
+  }
+  return same;
+}
+
+static bool check_place(const char *out, PlanishError *error)
+{
+  struct stat facts;
+  if (stat(out, &facts) == 0) {
+    if (!S_ISREG(facts.st_mode)) {
+      return planish_fail(error, PLANISH_BAD_FILE,
+                          "not a plain file: %s: name a file that may be written", out);
+    }
+    return access(out, W_OK) == 0 ||
+           planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", out, strerror(errno));
+  }
+  if (lstat(out, &facts) == 0) {
+    return planish_fail(error, PLANISH_BAD_FILE,
+                        "a link that leads nowhere: %s: remove it, or name another file", out);
+  }
+  char *copy = planish_text_copy(out);
+  if (copy == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool there = stat(dirname(copy), &facts) == 0 && S_ISDIR(facts.st_mode);
+  free(copy);
+  return there || planish_fail(error, PLANISH_BAD_FILE,
+                               "cannot write: %s: its folder is not there; make it first", out);
+}
+
+bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
+{
+  const size_t length = strlen(out);
+  if (length < 5 || strcasecmp(out + length - 4, ".wav") != 0) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "only WAV is written: %s: give it a name that ends in .wav", out);
+  }
+  for (size_t n = 0; inputs[n] != NULL; ++n) {
+    if (same_path(out, inputs[n])) {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "would be written over %s: %s: give the output another name", inputs[n],
+                          out);
+    }
+  }
+  return check_place(out, error);
+}

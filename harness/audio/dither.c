@@ -1,0 +1,88 @@
+#include "harness/audio/dither.h"
+
+#include <math.h>
+#include <string.h>
+
+/* xorshift64*: the upper bits of the product are the good ones. */
+static double uniform(uint64_t *state)
+{
+  uint64_t x = *state;
+  x ^= x >> 12;
+  x ^= x << 25;
+  x ^= x >> 27;
+  *state = x;
+  return (double)((x * UINT64_C(2685821657736338717)) >> 11) * 0x1p-53;
+}
+
+/* Spreads a seed over the state; never 0, where the generator would stand still (SplitMix64, Steele
+ * et al. 2014). */
+static uint64_t spread(uint64_t seed)
+{
+  uint64_t z = seed + UINT64_C(0x9e3779b97f4a7c15);
+  z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
+  z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
+  z ^= z >> 31;
+  return z == 0 ? 1 : z;
+}
+
+void planish_dither_reset(PlanishDither *dither, uint64_t seed)
+{
+  *dither = (PlanishDither){.state = {spread(2 * seed), spread(2 * seed + 1)}};
+}
+
+static int32_t quantise(PlanishDither *dither, int channel, float sample)
+{
+  const double first = uniform(&dither->state[channel]);
+  const double second = uniform(&dither->state[channel]);
+  const double lsb = floor((double)sample * PLANISH_DITHER_SCALE + (first - second) + 0.5);
+  if (lsb > PLANISH_DITHER_SCALE - 1.0 || lsb < -PLANISH_DITHER_SCALE) {
+    dither->clipped += 1;
+    return lsb > 0.0 ? (int32_t)PLANISH_DITHER_SCALE - 1 : -(int32_t)PLANISH_DITHER_SCALE;
+  }
+  return (int32_t)lsb;
+}
+
+static size_t emit(PlanishDither *dither, float left, float right, int32_t *out)
+{
+  out[0] = quantise(dither, 0, left);
+  out[1] = quantise(dither, 1, right);
+  return 1;
+}
+
+static size_t emit_black(int32_t *out, size_t frames)
+{
+  memset(out, 0, 2 * frames * sizeof *out);
+  return frames;
+}
+
+size_t planish_dither_process(PlanishDither *dither, const float *interleaved, size_t frames,
+                              int32_t *out)
+{
+  size_t done = 0;
+  for (size_t n = 0; n < frames; ++n) {
+    const float left = interleaved[2 * n];
+    const float right = interleaved[2 * n + 1];
+    if (left == 0.0f && right == 0.0f) {
+      dither->held += 1;
+      if (dither->black || dither->held == PLANISH_DITHER_BLACK) {
+        done += emit_black(out + 2 * done, dither->held);
+        dither->held = 0;
+        dither->black = 1;
+      }
+      continue;
+    }
+    for (; dither->held > 0; --dither->held) {
+      done += emit(dither, 0.0f, 0.0f, out + 2 * done);
+    }
+    dither->black = 0;
+    done += emit(dither, left, right, out + 2 * done);
+  }
+  return done;
+}
+
+size_t planish_dither_finish(PlanishDither *dither, int32_t *out)
+{
+  const size_t done = emit_black(out, dither->held);
+  dither->held = 0;
+  return done;
+}

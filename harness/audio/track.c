@@ -1,0 +1,135 @@
+#include "harness/audio/track.h"
+
+#include "harness/base/temporary_file.h"
+#include "harness/base/text.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/statvfs.h>
+#include <sys/types.h>
+#include <unistd.h>
+
+enum { FRAME_BYTES = 2 * sizeof(float) };
+
+struct PlanishTrack {
+  PlanishTemporaryFile file;
+  char *beside; /* for messages */
+  uint64_t frames;
+};
+
+static bool fail(const PlanishTrack *track, const char *what, PlanishError *error)
+{
+  return planish_fail(
+      error, PLANISH_BAD_FILE, "%s: temporary file beside %s: %s", what, track->beside,
+      errno == ENOSPC ? "the disk is full: make room" : "see that the folder can be written");
+}
+
+static bool check_room(const PlanishTrack *track, uint64_t frames, PlanishError *error)
+{
+  struct statvfs disk;
+  if (frames == 0 || fstatvfs(track->file.descriptor, &disk) != 0) {
+    return true;
+  }
+  const double needed = (double)frames * FRAME_BYTES;
+  const double room = (double)disk.f_bavail * (double)disk.f_frsize;
+  return needed <= room ||
+         planish_fail(error, PLANISH_BAD_FILE,
+                      "no room: %.0f MB are needed for a while beside %s, and %.0f MB are free: "
+                      "make room, or write to another disk",
+                      needed * 1e-6, track->beside, room * 1e-6);
+}
+
+static bool open_file(PlanishTrack *track, PlanishError *error)
+{
+  if (!planish_temporary_file_new(&track->file, track->beside)) {
+    return fail(track, "cannot make", error);
+  }
+  /* Without a name from now on: whatever becomes of the program, nothing is left. */
+  (void)unlink(track->file.path);
+  free(track->file.path);
+  track->file.path = NULL;
+  return true;
+}
+
+PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishError *error)
+{
+  PlanishTrack *track = calloc(1, sizeof *track);
+  if (track == NULL) {
+    planish_fail_memory(error);
+    return NULL;
+  }
+  track->file.descriptor = -1;
+  track->beside = planish_text_copy(beside);
+  const bool done = track->beside != NULL
+                        ? open_file(track, error) && check_room(track, frames, error)
+                        : planish_fail_memory(error);
+  if (!done) {
+    planish_track_free(track);
+    return NULL;
+  }
+  return track;
+}
+
+void planish_track_free(PlanishTrack *track)
+{
+  if (track != NULL) {
+    planish_temporary_file_free(&track->file);
+    free(track->beside);
+    free(track);
+  }
+}
+
+bool planish_track_write(void *user, const float *interleaved, size_t frames, PlanishError *error)
+{
+  PlanishTrack *track = user;
+  const char *from = (const char *)interleaved;
+  size_t left = frames * FRAME_BYTES;
+  off_t at = (off_t)(track->frames * FRAME_BYTES);
+  while (left > 0) {
+    const ssize_t written = pwrite(track->file.descriptor, from, left, at);
+    if (written < 0 && errno != EINTR) {
+      return fail(track, "cannot write", error);
+    }
+    if (written > 0) {
+      from += written;
+      left -= (size_t)written;
+      at += written;
+    }
+  }
+  track->frames += frames;
+  return true;
+}
+
+bool planish_track_read(PlanishTrack *track, uint64_t first, float *interleaved, size_t frames,
+                        PlanishError *error)
+{
+  const uint64_t there = first < track->frames ? track->frames - first : 0;
+  const size_t wanted = there < frames ? (size_t)there : frames;
+  char *to = (char *)interleaved;
+  size_t left = wanted * FRAME_BYTES;
+  off_t at = (off_t)(first * FRAME_BYTES);
+  while (left > 0) {
+    const ssize_t got = pread(track->file.descriptor, to, left, at);
+    if (got == 0 || (got < 0 && errno != EINTR)) {
+      return fail(track, "cannot read", error);
+    }
+    if (got > 0) {
+      to += got;
+      left -= (size_t)got;
+      at += got;
+    }
+  }
+  memset(interleaved + 2 * wanted, 0, (frames - wanted) * FRAME_BYTES);
+  return true;
+}
+
+uint64_t planish_track_frames(const PlanishTrack *track)
+{
+  return track->frames;
+}
+
+void planish_track_clear(PlanishTrack *track)
+{
+  track->frames = 0;
+}

@@ -1,0 +1,178 @@
+/* planish measure: loudness, peaks, dynamics and stereo of finished files. */
+#include "harness/audio/audio_reader.h"
+#include "harness/base/interrupt.h"
+#include "harness/base/json.h"
+#include "harness/base/text.h"
+#include "harness/measure/measure.h"
+#include "harness/measure/measure_json.h"
+#include "harness/program/commands.h"
+#include "harness/program/options.h"
+#include "harness/program/progress.h"
+
+#include <math.h>
+
+enum { BLOCK = 4096 };
+
+static const char help[] =
+    "Usage: planish measure [OPTION]... FILE...\n"
+    "Measures loudness (ITU-R BS.1770-4, EBU R 128), true peak (by 32 times FFT\n"
+    "reconstruction), dynamics, stereo and faults of audio files.\n"
+    "\n"
+    "      --json            for machines: an array, one object a file; \"error\" tells why\n"
+    "                        one could not be measured\n"
+    "      --silence-bad     take samples that are no number as silence\n"
+    "      --help\n";
+
+static bool read_all(PlanishReader *reader, PlanishMeasure *measure, PlanishProgress *progress,
+                     PlanishError *error)
+{
+  float block[2 * BLOCK];
+  const double frames = (double)planish_reader_frames(reader);
+  bool done = true;
+  uint64_t at = 0;
+  size_t got = 1;
+  while (done && got > 0) {
+    done = planish_interrupt_check(error) && planish_reader_read(reader, block, BLOCK, &got, error);
+    for (size_t n = 0; done && planish_reader_channels(reader) == 1 && n < got; ++n) {
+      block[n] = block[2 * n];
+    }
+    if (done) {
+      planish_measure_process(measure, block, got);
+      at += got;
+      planish_progress_tell(progress, planish_reader_path(reader), 0, (double)at / frames);
+    }
+  }
+  return done;
+}
+
+static bool measure_file(const char *path, bool silence_bad, PlanishProgress *progress,
+                         PlanishMeasurement *result, PlanishError *error)
+{
+  const PlanishReaderOptions options = {.silence_bad = silence_bad};
+  PlanishReader *reader = planish_reader_open(path, &options, error);
+  if (reader == NULL) {
+    return false;
+  }
+  PlanishMeasure *measure =
+      planish_measure_new(planish_reader_rate(reader), planish_reader_channels(reader));
+  const bool done =
+      measure == NULL ? planish_fail_memory(error) : read_all(reader, measure, progress, error);
+  if (done) {
+    planish_measure_finish(measure, result);
+  }
+  if (done && planish_reader_silenced(reader) > 0) {
+    planish_options_warn("%llu samples that are no number were taken as silence: %s",
+                         (unsigned long long)planish_reader_silenced(reader), path);
+  }
+  planish_measure_free(measure);
+  planish_reader_free(reader);
+  return done;
+}
+
+static void print_value(const char *name, double value, int decimals, const char *unit)
+{
+  if (isnan(value)) {
+    planish_text_print(stdout, "  %-22s %9s\n", name, "-");
+  } else if (isinf(value)) {
+    planish_text_print(stdout, "  %-22s %9s %s\n", name, value < 0.0 ? "silent" : "all", unit);
+  } else {
+    planish_text_print(stdout, "  %-22s %9.*f %s\n", name, decimals, value, unit);
+  }
+}
+
+static void print_at(const char *name, double value, const char *unit, double seconds)
+{
+  if (!isfinite(value)) {
+    print_value(name, value, 2, unit);
+    return;
+  }
+  planish_text_print(stdout, "  %-22s %9.2f %-5s at %d:%06.3f\n", name, value, unit,
+                     (int)(seconds / 60.0), fmod(seconds, 60.0));
+}
+
+static void print_result(const char *path, const PlanishMeasurement *m)
+{
+  planish_text_print(stdout, "%s\n", path);
+  planish_text_print(stdout, "  %-22s %9s %g Hz, %d:%06.3f (%llu frames)\n", "format",
+                     m->channels == 1 ? "mono" : "stereo", m->rate, (int)(m->duration / 60.0),
+                     fmod(m->duration, 60.0), (unsigned long long)m->frames);
+  print_value("integrated", m->integrated, 2, "LUFS");
+  print_at("momentary maximum", m->momentary_max, "LUFS", (double)m->momentary_max_end / m->rate);
+  print_at("short-term maximum", m->shortterm_max, "LUFS", (double)m->shortterm_max_end / m->rate);
+  print_value("loudness range", m->range, 2, "LU");
+  print_at("true peak", m->true_peak, "dBTP", m->true_peak_at / m->rate);
+  print_at("sample peak", m->sample_peak, "dBFS", (double)m->sample_peak_at / m->rate);
+  print_value("peak to loudness", m->plr, 2, "LU");
+  print_value("least peak to 3 s", m->psr_min, 2, "LU");
+  print_value("rms", m->rms, 2, "dBFS");
+  print_value("rms of mid", m->mid_rms, 2, "dBFS");
+  print_value("rms of side", m->side_rms, 2, "dBFS");
+  print_value("correlation", m->correlation, 3, "");
+  print_value("lost in mono", m->mono_loss, 2, "LU");
+  print_value("DC left", m->dc_offset[0], 6, "");
+  print_value("DC right", m->dc_offset[m->channels == 1 ? 0 : 1], 6, "");
+  planish_text_print(stdout, "  %-22s %9llu\n", "clipped runs",
+                     (unsigned long long)m->clipped_runs);
+}
+
+static void tell_problem(const char *path, const PlanishError *problem, PlanishJson *json)
+{
+  (void)fflush(stdout);
+  planish_text_print(stderr, "planish: %s\n", problem->text);
+  if (json != NULL) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "file", path);
+    planish_json_string(json, "error", problem->text);
+    planish_json_object_end(json);
+  }
+}
+
+bool planish_command_measure(int argc, char **argv, PlanishError *error)
+{
+  bool as_json;
+  bool silence_bad;
+  bool wants_help;
+  const PlanishOption options[] = {
+      {"json", PLANISH_OPTION_FLAG, &as_json},
+      {"silence-bad", PLANISH_OPTION_FLAG, &silence_bad},
+      {"help", PLANISH_OPTION_FLAG, &wants_help},
+  };
+  int first = 0;
+  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+    return false;
+  }
+  if (wants_help) {
+    (void)fputs(help, stdout);
+    return true;
+  }
+  if (first == argc) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "no file: name one or more: see planish measure "
+                        "--help");
+  }
+  PlanishProgress progress = planish_progress_new();
+  PlanishJson json = planish_json_on(stdout);
+  if (as_json) {
+    planish_json_array_begin(&json, NULL);
+  }
+  PlanishError problem = {0};
+  for (int n = first; n < argc && problem.outcome != PLANISH_INTERRUPTED; ++n) {
+    PlanishMeasurement result;
+    planish_error_clear(&problem);
+    const bool done = measure_file(argv[n], silence_bad, &progress, &result, &problem);
+    planish_progress_end(&progress);
+    if (done && as_json) {
+      planish_measure_json(&json, NULL, argv[n], &result);
+    } else if (done) {
+      print_result(argv[n], &result);
+    } else {
+      tell_problem(argv[n], &problem, as_json ? &json : NULL);
+      /* The others are measured all the same; the first decides the exit code. */
+      planish_fail(error, problem.outcome, "%s", "");
+    }
+  }
+  if (as_json) {
+    planish_json_array_end(&json);
+  }
+  return error->outcome == PLANISH_DONE;
+}

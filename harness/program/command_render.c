@@ -1,0 +1,226 @@
+/* planish render: the master that a sheet describes. */
+#include "harness/base/text.h"
+#include "harness/host/bundle.h"
+#include "harness/program/commands.h"
+#include "harness/program/options.h"
+#include "harness/program/progress.h"
+#include "harness/program/render_table.h"
+#include "harness/render/master.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+static const char help[] =
+    "Usage: planish render [OPTION]... SHEET MIX OUT\n"
+    "Runs MIX through the stages of SHEET, brings it to the sheet's target and writes\n"
+    "OUT, a WAV file of the same length, in the place of what stood there once it is whole.\n"
+    "\n"
+    "      --loudness=LUFS    land here instead of at the sheet's target\n"
+    "      --ceiling=DBTP     true peak to stay under; sets the controls of ceiling_at\n"
+    "      --set=NAME.SYMBOL=VALUE   a control instead of the sheet's value; may be repeated\n"
+    "      --from=TIME        an excerpt: from here (seconds, or 1:23.5)\n"
+    "      --to=TIME          up to here; the chain is run in ahead, nothing is landed\n"
+    "      --matched=FILE     also writes the master at the mix's loudness, to compare\n"
+    "      --float            32-bit float; else, and unless OUT ends in .float.wav, 24 bit\n"
+    "                         with dither\n"
+    "      --silence-bad      take samples that are no number as silence\n"
+    "      --audition         allow listen, listen_band and loudness_match in the sheet\n"
+    "      --json             the table for machines\n"
+    "      --bundle=FOLDER    the bundle of stages to use\n"
+    "      --help\n";
+
+typedef struct {
+  const char *sheet;
+  const char *mix;
+  const char *out;
+  const char *matched;
+  const char *bundle;
+  PlanishOptionTexts set;
+  double loudness;
+  double ceiling;
+  double from;
+  double to;
+  bool is_float;
+  bool silence_bad;
+  bool audition;
+  bool json;
+  bool help;
+} Request;
+
+static bool read_request(int argc, char **argv, Request *request, PlanishError *error)
+{
+  const PlanishOption options[] = {
+      {"loudness", PLANISH_OPTION_NUMBER, &request->loudness},
+      {"ceiling", PLANISH_OPTION_NUMBER, &request->ceiling},
+      {"set", PLANISH_OPTION_TEXTS, &request->set},
+      {"from", PLANISH_OPTION_TIME, &request->from},
+      {"to", PLANISH_OPTION_TIME, &request->to},
+      {"matched", PLANISH_OPTION_TEXT, &request->matched},
+      {"float", PLANISH_OPTION_FLAG, &request->is_float},
+      {"silence-bad", PLANISH_OPTION_FLAG, &request->silence_bad},
+      {"audition", PLANISH_OPTION_FLAG, &request->audition},
+      {"json", PLANISH_OPTION_FLAG, &request->json},
+      {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
+      {"help", PLANISH_OPTION_FLAG, &request->help},
+  };
+  int first = 0;
+  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+    return false;
+  }
+  if (!request->help && argc - first != 3) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%d names: render takes three, SHEET MIX OUT: see planish render --help",
+                        argc - first);
+  }
+  if (!request->help) {
+    request->sheet = argv[first];
+    request->mix = argv[first + 1];
+    request->out = argv[first + 2];
+  }
+  return true;
+}
+
+static bool ends_in(const char *text, const char *ending)
+{
+  const size_t length = strlen(text);
+  const size_t tail = strlen(ending);
+  return length >= tail && strcasecmp(text + length - tail, ending) == 0;
+}
+
+/* The outputs must not be inputs, nor each other. */
+static bool check_outputs(const Request *request, PlanishError *error)
+{
+  const char *inputs[] = {request->mix, request->sheet, NULL, NULL};
+  if (!planish_writer_check(request->out, inputs, error)) {
+    return false;
+  }
+  inputs[2] = request->out;
+  return request->matched == NULL || planish_writer_check(request->matched, inputs, error);
+}
+
+static bool override_sheet(const Request *request, PlanishSheet *sheet, PlanishError *error)
+{
+  bool done =
+      (isnan(request->ceiling) || planish_sheet_set_ceiling(sheet, request->ceiling, error)) &&
+      (isnan(request->loudness) || planish_sheet_set_loudness(sheet, request->loudness, error));
+  for (size_t n = 0; n < request->set.count && done; ++n) {
+    done = planish_sheet_set_control(sheet, request->set.list[n], request->audition, error);
+  }
+  return done;
+}
+
+static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishError *error)
+{
+  const double rate = planish_reader_rate(job->mix);
+  const uint64_t length = planish_reader_frames(job->mix);
+  job->excerpt = !isnan(request->from) || !isnan(request->to);
+  const double from = isnan(request->from) ? 0.0 : request->from * rate + 0.5;
+  const double to = isnan(request->to) ? (double)length : request->to * rate + 0.5;
+  /* Compared before they become whole: a time may be beyond what fits. */
+  job->from = from < (double)length ? (uint64_t)from : length;
+  job->to = to < (double)length ? (uint64_t)to : length;
+  return job->from < job->to ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "an empty excerpt: --from and --to: the mix has %.3f s",
+                      (double)length / rate);
+}
+
+static void warn_of_clipping(const char *path, uint64_t samples)
+{
+  if (samples > 0) {
+    planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
+                         "or write --float",
+                         (unsigned long long)samples, path);
+  }
+}
+
+static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  const uint64_t silenced = planish_reader_silenced(job->mix);
+  if (silenced > 0) {
+    planish_options_warn("samples that are no number were taken as silence: %s",
+                         planish_reader_path(job->mix));
+  }
+  warn_of_clipping(job->out, report->clipped);
+  warn_of_clipping(job->matched, report->matched_clipped);
+  if (report->has_drive && report->extra_drive >= PLANISH_DRIVE_WARNING) {
+    planish_options_warn(
+        "%.2f dB of extra drive: the chain is pushed for more loudness than it can "
+        "give cleanly: listen at matched loudness, or ask for less",
+        report->extra_drive);
+  }
+}
+
+static bool make_master(const Request *request, const PlanishMasterJob *wanted, PlanishError *error)
+{
+  PlanishMasterJob job = *wanted;
+  PlanishMasterReport report;
+  PlanishProgress progress = planish_progress_new();
+  job.told = planish_progress_tell;
+  job.told_user = &progress;
+  const bool done = planish_master(&job, &report, error);
+  planish_progress_end(&progress);
+  if (done) {
+    if (request->json) {
+      planish_render_json(&job, &report);
+    } else {
+      planish_render_table(&job, &report);
+    }
+    (void)fflush(stdout);
+    warn(&job, &report);
+    if (report.landing_wanted && report.landing.state != PLANISH_LANDED) {
+      char reason[480];
+      planish_master_reason(&job, &report, reason, sizeof reason);
+      planish_fail(error, PLANISH_MISSED, "%s", reason);
+    }
+  }
+  planish_master_report_free(&report);
+  return done && error->outcome == PLANISH_DONE;
+}
+
+static bool render(const Request *request, PlanishHost *host, PlanishError *error)
+{
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = planish_sheet_read(request->sheet, host, request->audition, &mistakes);
+  if (sheet == NULL) {
+    planish_options_complain(request->sheet, &mistakes, error);
+    planish_mistakes_free(&mistakes);
+    return false;
+  }
+  const PlanishReaderOptions options = {.silence_bad = request->silence_bad};
+  PlanishMasterJob job = {
+      .sheet = sheet,
+      .out = request->out,
+      .matched = request->matched,
+      .word = request->is_float || ends_in(request->out, ".float.wav") ? PLANISH_WORD_FLOAT
+                                                                       : PLANISH_WORD_24,
+  };
+  job.mix = override_sheet(request, sheet, error)
+                ? planish_reader_open(request->mix, &options, error)
+                : NULL;
+  const bool done = job.mix != NULL && check_outputs(request, error) &&
+                    choose_part(request, &job, error) && make_master(request, &job, error);
+  planish_reader_free(job.mix);
+  planish_sheet_free(sheet);
+  return done;
+}
+
+bool planish_command_render(int argc, char **argv, PlanishError *error)
+{
+  Request request = {0};
+  if (!read_request(argc, argv, &request, error)) {
+    return false;
+  }
+  if (request.help) {
+    (void)fputs(help, stdout);
+    return true;
+  }
+  char *bundle = planish_bundle_find(request.bundle, error);
+  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
+  free(bundle);
+  const bool done = host != NULL && render(&request, host, error);
+  planish_host_free(host);
+  return done;
+}

@@ -1,0 +1,269 @@
+/* planish stages: what is installed, and what a stage's controls are. */
+#include "harness/base/json.h"
+#include "harness/base/text.h"
+#include "harness/host/bundle.h"
+#include "harness/host/host.h"
+#include "harness/host/instance.h"
+#include "harness/measure/measure.h"
+#include "harness/program/commands.h"
+#include "harness/program/options.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char help[] =
+    "Usage: planish stages [OPTION]... [STAGE]...\n"
+    "Lists the stages that are installed, with their latency; with names of stages\n"
+    "(what follows urn:planish:, or a URI), their controls.\n"
+    "\n"
+    "      --rate=HZ         the sample rate that latencies are for; 48000 if not given\n"
+    "      --json            for machines\n"
+    "      --bundle=FOLDER   the bundle of stages to use\n"
+    "      --help\n";
+
+typedef struct {
+  PlanishHost *host;
+  double rate;
+  bool json;
+} Listing;
+
+static bool latency_of(const Listing *listing, const PlanishPlugin *plugin, uint32_t *latency,
+                       PlanishError *error)
+{
+  PlanishInstance *instance = planish_instance_new(plugin, listing->rate, error);
+  if (instance == NULL) {
+    return false;
+  }
+  planish_instance_activate(instance);
+  planish_instance_run(instance, NULL, NULL, 0);
+  *latency = planish_instance_latency(instance);
+  planish_instance_free(instance);
+  return true;
+}
+
+static bool list_all(const Listing *listing, PlanishJson *json, PlanishError *error)
+{
+  if (!listing->json) {
+    planish_text_print(stdout, "%-24s %-34s %s\n", "STAGE", "URI", "LATENCY");
+  }
+  for (uint32_t n = 0; n < planish_host_count(listing->host); ++n) {
+    const char *uri = planish_host_uri(listing->host, n);
+    const PlanishPlugin *plugin = planish_host_plugin(listing->host, uri, error);
+    uint32_t latency = 0;
+    if (plugin == NULL || !latency_of(listing, plugin, &latency, error)) {
+      return false;
+    }
+    const double ms = 1000.0 * latency / listing->rate;
+    if (listing->json) {
+      planish_json_object_begin(json, NULL);
+      planish_json_string(json, "stage", planish_plugin_short_uri(plugin));
+      planish_json_string(json, "uri", plugin->uri);
+      planish_json_string(json, "name", plugin->name);
+      planish_json_integer(json, "latency_frames", latency);
+      planish_json_number(json, "rate_hz", listing->rate);
+      planish_json_object_end(json);
+    } else {
+      planish_text_print(stdout, "%-24s %-34s %u frames, %.2f ms\n",
+                         planish_plugin_short_uri(plugin), plugin->uri, (unsigned)latency, ms);
+    }
+  }
+  return true;
+}
+
+static void json_range(PlanishJson *json, const PlanishPluginPort *port)
+{
+  planish_json_number(json, "minimum", (double)port->minimum);
+  planish_json_number(json, "maximum", (double)port->maximum);
+  planish_json_number(json, "default", (double)port->initial);
+  planish_json_string(json, "unit", port->unit);
+  planish_json_bool(json, "switch", port->toggled);
+  planish_json_bool(json, "whole", port->whole);
+  planish_json_bool(json, "logarithmic", port->logarithmic);
+  planish_json_bool(json, "automatable", !port->not_automatic);
+  planish_json_array_begin(json, "choices");
+  for (uint32_t n = 0; n < port->point_count; ++n) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "label", port->points[n].label);
+    planish_json_number(json, "value", (double)port->points[n].value);
+    planish_json_object_end(json);
+  }
+  planish_json_array_end(json);
+}
+
+static void json_port(PlanishJson *json, const PlanishPluginPort *port)
+{
+  planish_json_object_begin(json, NULL);
+  planish_json_string(json, "symbol", port->symbol);
+  planish_json_string(json, "name", port->name);
+  planish_json_bool(json, "input", port->kind == PLANISH_PLUGIN_CONTROL_INPUT);
+  planish_json_string(json, "comment", port->comment);
+  json_range(json, port);
+  planish_json_object_end(json);
+}
+
+static const char *label_of(const PlanishPluginPort *port, float value)
+{
+  for (uint32_t n = 0; n < port->point_count; ++n) {
+    if (port->points[n].value == value) {
+      return port->points[n].label;
+    }
+  }
+  return "";
+}
+
+static void print_range(const PlanishPluginPort *port, char *range, size_t size)
+{
+  const char *gap = port->unit[0] == '\0' ? "" : " ";
+  if (port->toggled) {
+    planish_text_format(range, size, "true, false");
+  } else if (port->enumeration) {
+    size_t used = 0;
+    for (uint32_t n = 0; n < port->point_count && used < size; ++n) {
+      used += (size_t)planish_text_format(range + used, size - used, "%s%s", n == 0 ? "" : ", ",
+                                          port->points[n].label);
+    }
+  } else if (isfinite(port->minimum) && isfinite(port->maximum)) {
+    planish_text_format(range, size, "%.8g to %.8g%s%s", (double)port->minimum,
+                        (double)port->maximum, gap, port->unit);
+  } else {
+    planish_text_format(range, size, "%s", port->unit);
+  }
+}
+
+static void print_initial(const PlanishPluginPort *port, char *initial, size_t size)
+{
+  if (port->kind == PLANISH_PLUGIN_CONTROL_OUTPUT) {
+    planish_text_format(initial, size, "reported");
+  } else if (port->toggled) {
+    planish_text_format(initial, size, "%s", port->initial > 0.0f ? "true" : "false");
+  } else if (port->enumeration) {
+    planish_text_format(initial, size, "%s", label_of(port, port->initial));
+  } else {
+    planish_text_format(initial, size, "%.8g", (double)port->initial);
+  }
+}
+
+/* Words on lines of at most 80 characters, each indented. */
+static void print_words(const char *text, int indent)
+{
+  const size_t width = 80 - (size_t)indent;
+  while (*text != '\0') {
+    size_t length = strlen(text);
+    if (length > width) {
+      length = width;
+      while (length > 0 && text[length] != ' ') {
+        --length;
+      }
+      length = length == 0 ? strcspn(text, " ") : length;
+    }
+    planish_text_print(stdout, "%*s%.*s\n", indent, "", (int)length, text);
+    text += length;
+    text += strspn(text, " ");
+  }
+}
+
+static void print_port(const PlanishPluginPort *port)
+{
+  char range[320];
+  char initial[80];
+  print_range(port, range, sizeof range);
+  print_initial(port, initial, sizeof initial);
+  planish_text_print(stdout, "  %-16s %-12s %s\n", port->symbol, initial, range);
+  print_words(port->comment, 6);
+}
+
+static void list_controls(const Listing *listing, const PlanishPlugin *plugin, uint32_t latency,
+                          PlanishJson *json)
+{
+  if (listing->json) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "stage", planish_plugin_short_uri(plugin));
+    planish_json_string(json, "uri", plugin->uri);
+    planish_json_string(json, "name", plugin->name);
+    planish_json_string(json, "comment", plugin->comment);
+    planish_json_integer(json, "latency_frames", latency);
+    planish_json_number(json, "rate_hz", listing->rate);
+    planish_json_array_begin(json, "controls");
+  } else {
+    planish_text_print(stdout, "%s, %s: %u frames of latency at %.8g Hz\n", plugin->name,
+                       plugin->uri, (unsigned)latency, listing->rate);
+    print_words(plugin->comment, 0);
+    planish_text_print(stdout, "\n  %-16s %-12s %s\n", "SYMBOL", "DEFAULT", "RANGE");
+  }
+  for (uint32_t n = 0; n < plugin->port_count; ++n) {
+    const PlanishPluginPort *port = &plugin->ports[n];
+    const bool control =
+        port->kind == PLANISH_PLUGIN_CONTROL_INPUT || port->kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
+    if (control && listing->json) {
+      json_port(json, port);
+    } else if (control) {
+      print_port(port);
+    }
+  }
+  if (listing->json) {
+    planish_json_array_end(json);
+    planish_json_object_end(json);
+  }
+}
+
+static bool list_named(const Listing *listing, char **names, int count, PlanishJson *json,
+                       PlanishError *error)
+{
+  for (int n = 0; n < count; ++n) {
+    const PlanishPlugin *plugin = planish_host_plugin(listing->host, names[n], error);
+    uint32_t latency = 0;
+    if (plugin == NULL || !latency_of(listing, plugin, &latency, error)) {
+      return false;
+    }
+    if (n > 0 && !listing->json) {
+      (void)putchar('\n');
+    }
+    list_controls(listing, plugin, latency, json);
+  }
+  return true;
+}
+
+bool planish_command_stages(int argc, char **argv, PlanishError *error)
+{
+  Listing listing;
+  const char *bundle_option;
+  bool wants_help;
+  const PlanishOption options[] = {
+      {"rate", PLANISH_OPTION_NUMBER, &listing.rate},
+      {"json", PLANISH_OPTION_FLAG, &listing.json},
+      {"bundle", PLANISH_OPTION_TEXT, &bundle_option},
+      {"help", PLANISH_OPTION_FLAG, &wants_help},
+  };
+  int first = 0;
+  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+    return false;
+  }
+  if (wants_help) {
+    (void)fputs(help, stdout);
+    return true;
+  }
+  listing.rate = isnan(listing.rate) ? 48000.0 : listing.rate;
+  if (listing.rate < PLANISH_MEASURE_MIN_RATE || listing.rate > PLANISH_MEASURE_MAX_RATE) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%g is out of range of a sample rate: --rate: give %g to %g Hz",
+                        listing.rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
+  }
+  char *bundle = planish_bundle_find(bundle_option, error);
+  listing.host = bundle == NULL ? NULL : planish_host_new(bundle, error);
+  free(bundle);
+  if (listing.host == NULL) {
+    return false;
+  }
+  PlanishJson json = planish_json_on(stdout);
+  if (listing.json) {
+    planish_json_array_begin(&json, NULL);
+  }
+  const bool done = first == argc ? list_all(&listing, &json, error)
+                                  : list_named(&listing, argv + first, argc - first, &json, error);
+  if (listing.json) {
+    planish_json_array_end(&json);
+  }
+  planish_host_free(listing.host);
+  return done;
+}

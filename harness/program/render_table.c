@@ -1,0 +1,212 @@
+#include "harness/program/render_table.h"
+
+#include "common/dsp/maths.h"
+#include "harness/base/text.h"
+#include "harness/measure/measure_json.h"
+
+#include <string.h>
+
+static void level(char *text, size_t size, double value, const char *unit)
+{
+  if (isfinite(value) && value > PLANISH_SILENCE_DB) {
+    planish_text_format(text, size, "%.2f%s%s", value, unit[0] == '\0' ? "" : " ", unit);
+  } else {
+    planish_text_format(text, size, "silent");
+  }
+}
+
+static void print_change(double in, double out, int width)
+{
+  char from[32];
+  char to[32];
+  char change[32] = "";
+  level(from, sizeof from, in, "");
+  level(to, sizeof to, out, "");
+  if (isfinite(in) && isfinite(out)) {
+    planish_text_format(change, sizeof change, "%+.2f", out - in);
+  }
+  planish_text_print(stdout, "%*s -> %*s %*s", width, from, width, to, width, change);
+}
+
+static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  char loudness[32];
+  char peak[32];
+  char working[64] = "";
+  level(loudness, sizeof loudness, report->mix.integrated, "LUFS");
+  level(peak, sizeof peak, report->mix.true_peak, "dBTP");
+  if (job->sheet->input == PLANISH_INPUT_LOUDNESS) {
+    planish_text_format(working, sizeof working, ", to the working level of %.2f LUFS",
+                        job->sheet->input_value);
+  }
+  planish_text_print(stdout, "mix       %s: %s, %s%s\n", planish_reader_path(job->mix), loudness,
+                     peak,
+                     planish_reader_channels(job->mix) == 1 ? ", mono: taken as dual mono" : "");
+  planish_text_print(stdout, "input     gain %+.2f dB%s\n", report->input_gain, working);
+}
+
+static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account)
+{
+  for (uint32_t n = 0; n < account->report_count; ++n) {
+    const PlanishReport *report = &account->reports[n];
+    const PlanishPluginPort *port = &plugin->ports[report->port];
+    const bool idle = strcmp(port->symbol, "match_gain") == 0 && report->lowest == 0.0f &&
+                      report->highest == 0.0f;
+    if (report->frames > 0 && !idle) {
+      planish_text_print(stdout, "    %-18s %8.2f to %8.2f, mean %8.2f %s\n", port->symbol,
+                         (double)report->lowest, (double)report->highest,
+                         report->sum / (double)report->frames, port->unit);
+    }
+  }
+}
+
+static void print_stages(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  planish_text_print(stdout, "\n%-20s %27s   %27s   %s\n", "stage", "loudness, LUFS (LU)",
+                     "sample peak, dBFS (dB)", "latency");
+  for (uint32_t n = 0; n < report->account_count; ++n) {
+    const PlanishAccount *account = &report->accounts[n];
+    planish_text_print(stdout, "%-20s ", job->sheet->stages[n].name);
+    print_change(account->loudness_in, account->loudness_out, 7);
+    planish_text_print(stdout, "   ");
+    print_change(account->sample_peak_in, account->sample_peak_out, 7);
+    planish_text_print(stdout, "   %u frames\n", (unsigned)account->latency);
+    print_reports(job->sheet->stages[n].plugin, account);
+  }
+}
+
+static void print_target(const PlanishMasterJob *job)
+{
+  const PlanishSheet *sheet = job->sheet;
+  char loudness[32] = "any loudness";
+  char ceiling[32] = "any true peak";
+  if (!sheet->has_loudness && !sheet->has_ceiling) {
+    return;
+  }
+  if (sheet->has_loudness) {
+    level(loudness, sizeof loudness, sheet->loudness, "LUFS");
+  }
+  if (sheet->has_ceiling) {
+    level(ceiling, sizeof ceiling, sheet->ceiling, "dBTP");
+  }
+  planish_text_print(stdout, "target    %s, %s%s\n", loudness, ceiling,
+                     job->excerpt ? " for the whole; an excerpt is not landed" : "");
+}
+
+static void print_result(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  const PlanishLanding *landing = &report->landing;
+  const char *word = !report->landing_wanted            ? "result"
+                     : landing->state == PLANISH_LANDED ? "landed"
+                                                        : "missed";
+  char loudness[32];
+  char peak[32];
+  level(loudness, sizeof loudness, report->result.integrated, "LUFS");
+  level(peak, sizeof peak, report->result.true_peak, "dBTP");
+  planish_text_print(stdout, "%-9s %s, %s", word, loudness, peak);
+  if (isfinite(report->result.plr)) {
+    planish_text_print(stdout, ", peak to loudness %.2f LU", report->result.plr);
+  }
+  planish_text_print(stdout, ", %u render%s\n", landing->renders, landing->renders == 1 ? "" : "s");
+  if (landing->task.has_loudness) {
+    const PlanishControl *by = &job->sheet->by;
+    const PlanishSheetStage *stage = &job->sheet->stages[by->stage];
+    planish_text_print(stdout, "drive     %s.%s at %.2f %s", stage->name,
+                       stage->plugin->ports[by->port].symbol, (double)stage->values[by->port],
+                       stage->plugin->ports[by->port].unit);
+    if (report->has_drive) {
+      planish_text_print(stdout, ", extra drive %.2f dB%s", report->extra_drive,
+                         report->extra_drive >= PLANISH_DRIVE_WARNING ? ": pushed too hard" : "");
+    }
+    (void)putchar('\n');
+  }
+  if (landing->best.lowering > 0.0) {
+    planish_text_print(stdout, "ceilings  lowered by %.3f dB to hold the true peak\n",
+                       landing->best.lowering);
+  }
+}
+
+static void print_written(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  const double rate = planish_reader_rate(job->mix);
+  const double seconds = (double)report->frames / rate;
+  planish_text_print(stdout, "written   %s: WAV %s, %g Hz, %llu frames, %d:%06.3f\n", job->out,
+                     job->word == PLANISH_WORD_24 ? "24 bit with dither" : "32-bit float", rate,
+                     (unsigned long long)report->frames, (int)(seconds / 60.0),
+                     fmod(seconds, 60.0));
+  if (job->matched != NULL) {
+    planish_text_print(stdout, "matched   %s: the same at the mix's loudness, %+.2f dB\n",
+                       job->matched, report->matched_gain);
+  }
+}
+
+void planish_render_table(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  print_input(job, report);
+  print_stages(job, report);
+  (void)putchar('\n');
+  print_target(job);
+  print_result(job, report);
+  print_written(job, report);
+}
+
+static void json_stage(PlanishJson *json, const PlanishSheetStage *stage,
+                       const PlanishAccount *account)
+{
+  planish_json_object_begin(json, NULL);
+  planish_json_string(json, "name", stage->name);
+  planish_json_string(json, "uri", stage->plugin->uri);
+  planish_json_integer(json, "latency_frames", account->latency);
+  planish_json_number(json, "loudness_in_lufs", account->loudness_in);
+  planish_json_number(json, "loudness_out_lufs", account->loudness_out);
+  planish_json_number(json, "sample_peak_in_dbfs", account->sample_peak_in);
+  planish_json_number(json, "sample_peak_out_dbfs", account->sample_peak_out);
+  planish_json_array_begin(json, "reports");
+  for (uint32_t n = 0; n < account->report_count; ++n) {
+    const PlanishReport *report = &account->reports[n];
+    const bool any = report->frames > 0;
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "symbol", stage->plugin->ports[report->port].symbol);
+    planish_json_string(json, "unit", stage->plugin->ports[report->port].unit);
+    planish_json_number(json, "lowest", any ? (double)report->lowest : (double)NAN);
+    planish_json_number(json, "highest", any ? (double)report->highest : (double)NAN);
+    planish_json_number(json, "mean", any ? report->sum / (double)report->frames : (double)NAN);
+    planish_json_object_end(json);
+  }
+  planish_json_array_end(json);
+  planish_json_object_end(json);
+}
+
+void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  const PlanishSheet *sheet = job->sheet;
+  PlanishJson json = planish_json_on(stdout);
+  planish_json_object_begin(&json, NULL);
+  planish_measure_json(&json, "mix", planish_reader_path(job->mix), &report->mix);
+  planish_json_number(&json, "input_gain_db", report->input_gain);
+  planish_json_array_begin(&json, "stages");
+  for (uint32_t n = 0; n < report->account_count; ++n) {
+    json_stage(&json, &sheet->stages[n], &report->accounts[n]);
+  }
+  planish_json_array_end(&json);
+  planish_json_number(&json, "target_loudness_lufs",
+                      sheet->has_loudness ? sheet->loudness : (double)NAN);
+  planish_json_number(&json, "target_ceiling_dbtp",
+                      sheet->has_ceiling ? sheet->ceiling : (double)NAN);
+  if (report->landing_wanted) {
+    planish_json_bool(&json, "landed", report->landing.state == PLANISH_LANDED);
+  } else {
+    planish_json_null(&json, "landed");
+  }
+  planish_json_integer(&json, "renders", report->landing.renders);
+  planish_json_number(&json, "moved_to",
+                      report->landing.task.has_loudness ? report->landing.best.control
+                                                        : (double)NAN);
+  planish_json_number(&json, "ceilings_lowered_db", report->landing.best.lowering);
+  planish_json_number(&json, "extra_drive_db",
+                      report->has_drive ? report->extra_drive : (double)NAN);
+  planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
+  planish_measure_json(&json, "master", job->out, &report->result);
+  planish_json_string(&json, "matched", job->matched);
+  planish_json_object_end(&json);
+}

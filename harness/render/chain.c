@@ -1,0 +1,259 @@
+#include "harness/render/chain.h"
+
+#include "harness/base/level.h"
+#include "harness/host/instance.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef struct {
+  PlanishInstance *instance;
+  uint32_t latency;
+  PlanishReport *reports;
+  uint32_t report_count;
+} Stage;
+
+struct PlanishChain {
+  const PlanishSheet *sheet;
+  Stage *stages;
+  PlanishLevel **levels; /* before the first stage and after each */
+  uint32_t latency;
+  uint64_t at; /* frames run so far */
+  uint64_t first;
+  uint64_t frames;
+  float buffers[2][2][PLANISH_CHAIN_BLOCK]; /* from one stage to the next, never in place */
+};
+
+static bool find_reports(Stage *stage, const PlanishPlugin *plugin, PlanishError *error)
+{
+  stage->reports = calloc((size_t)plugin->port_count + 1, sizeof *stage->reports);
+  if (stage->reports == NULL) {
+    return planish_fail_memory(error);
+  }
+  for (uint32_t n = 0; n < plugin->port_count; ++n) {
+    if (plugin->ports[n].kind == PLANISH_PLUGIN_CONTROL_OUTPUT && (int)n != plugin->latency) {
+      stage->reports[stage->report_count++] =
+          (PlanishReport){.port = n, .lowest = HUGE_VALF, .highest = -HUGE_VALF};
+    }
+  }
+  return true;
+}
+
+static bool start_stage(PlanishChain *chain, uint32_t n, double rate, PlanishError *error)
+{
+  const PlanishSheetStage *listed = &chain->sheet->stages[n];
+  Stage *stage = &chain->stages[n];
+  stage->instance = planish_instance_new(listed->plugin, rate, error);
+  chain->levels[n + 1] = planish_level_new(rate);
+  if (stage->instance == NULL || !find_reports(stage, listed->plugin, error)) {
+    return false;
+  }
+  if (chain->levels[n + 1] == NULL) {
+    return planish_fail_memory(error);
+  }
+  for (uint32_t port = 0; port < listed->plugin->port_count; ++port) {
+    if (listed->plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT) {
+      planish_instance_set_at(stage->instance, port, listed->values[port]);
+    }
+  }
+  planish_instance_activate(stage->instance);
+  /* A run of 0 frames takes the controls that latency depends on, and tells the latency. */
+  planish_instance_run(stage->instance, NULL, NULL, 0);
+  stage->latency = planish_instance_latency(stage->instance);
+  chain->latency += stage->latency;
+  return true;
+}
+
+static bool start(PlanishChain *chain, double rate, PlanishError *error)
+{
+  const uint32_t count = chain->sheet->stage_count;
+  chain->stages = calloc((size_t)count + 1, sizeof *chain->stages);
+  chain->levels = calloc((size_t)count + 2, sizeof(PlanishLevel *));
+  if (chain->stages == NULL || chain->levels == NULL) {
+    return planish_fail_memory(error);
+  }
+  chain->levels[0] = planish_level_new(rate);
+  if (chain->levels[0] == NULL) {
+    return planish_fail_memory(error);
+  }
+  for (uint32_t n = 0; n < count; ++n) {
+    if (!start_stage(chain, n, rate, error)) {
+      return false;
+    }
+  }
+  return true;
+}
+
+PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate, PlanishError *error)
+{
+  PlanishChain *chain = calloc(1, sizeof *chain);
+  if (chain == NULL) {
+    planish_fail_memory(error);
+    return NULL;
+  }
+  chain->sheet = sheet;
+  chain->frames = UINT64_MAX;
+  if (!start(chain, rate, error)) {
+    planish_chain_free(chain);
+    return NULL;
+  }
+  return chain;
+}
+
+void planish_chain_free(PlanishChain *chain)
+{
+  if (chain == NULL) {
+    return;
+  }
+  const uint32_t count = chain->sheet->stage_count;
+  for (uint32_t n = 0; chain->stages != NULL && n < count; ++n) {
+    planish_instance_free(chain->stages[n].instance);
+    free(chain->stages[n].reports);
+  }
+  for (uint32_t n = 0; chain->levels != NULL && n <= count; ++n) {
+    planish_level_free(chain->levels[n]);
+  }
+  free(chain->levels);
+  free(chain->stages);
+  free(chain);
+}
+
+uint32_t planish_chain_latency(const PlanishChain *chain)
+{
+  return chain->latency;
+}
+
+double planish_chain_settles(const PlanishSheet *sheet)
+{
+  double settles = 0.0;
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    settles = fmax(settles, sheet->stages[n].plugin->settles);
+  }
+  return settles;
+}
+
+void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames)
+{
+  chain->first = first;
+  chain->frames = frames;
+}
+
+/* The part of this block that the account is about, `delay` frames behind the chain's input. */
+static void observed_part(const PlanishChain *chain, uint32_t delay, uint32_t frames,
+                          uint32_t *from, uint32_t *to)
+{
+  const uint64_t first = chain->first + delay;
+  const uint64_t end = chain->frames > UINT64_MAX - first ? UINT64_MAX : first + chain->frames;
+  *from = first <= chain->at
+              ? 0
+              : (first - chain->at < frames ? (uint32_t)(first - chain->at) : frames);
+  *to = end <= chain->at ? 0 : (end - chain->at < frames ? (uint32_t)(end - chain->at) : frames);
+  *to = *to < *from ? *from : *to;
+}
+
+static void observe_reports(const PlanishChain *chain, Stage *stage, uint32_t delay,
+                            uint32_t frames)
+{
+  uint32_t from;
+  uint32_t to;
+  observed_part(chain, delay, frames, &from, &to);
+  for (uint32_t n = 0; to > from && n < stage->report_count; ++n) {
+    PlanishReport *report = &stage->reports[n];
+    const float value = planish_instance_get_at(stage->instance, report->port);
+    if (isfinite(value)) {
+      report->lowest = fminf(report->lowest, value);
+      report->highest = fmaxf(report->highest, value);
+      report->sum += (double)value * (to - from);
+      report->frames += to - from;
+    }
+  }
+}
+
+static void observe_level(PlanishChain *chain, uint32_t place, uint32_t delay,
+                          float *const audio[2], uint32_t frames)
+{
+  uint32_t from;
+  uint32_t to;
+  observed_part(chain, delay, frames, &from, &to);
+  planish_level_process(chain->levels[place], audio[0] + from, audio[1] + from, to - from);
+}
+
+static bool check_output(const PlanishSheetStage *listed, const Stage *stage, float *const audio[2],
+                         uint32_t frames, PlanishError *error)
+{
+  const uint32_t latency = planish_instance_latency(stage->instance);
+  if (latency != stage->latency) {
+    return planish_fail(
+        error, PLANISH_BAD_USE,
+        "the latency changed from %u to %u frames: stage %s (%s): keep the controls "
+        "that change it where they are",
+        (unsigned)stage->latency, (unsigned)latency, listed->name, listed->plugin->uri);
+  }
+  /* 0 times what is no number is no number. */
+  float sum = 0.0f;
+  for (uint32_t n = 0; n < frames; ++n) {
+    sum += 0.0f * audio[0][n] + 0.0f * audio[1][n];
+  }
+  return isfinite(sum) || planish_fail(error, PLANISH_BAD_USE,
+                                       "puts out what is no number: stage %s (%s): change its "
+                                       "settings or use another",
+                                       listed->name, listed->plugin->uri);
+}
+
+bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
+                       PlanishError *error)
+{
+  float *audio[2] = {left, right};
+  uint32_t delay = 0;
+  observe_level(chain, 0, 0, audio, frames);
+  for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
+    Stage *stage = &chain->stages[n];
+    float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
+    planish_instance_run(stage->instance, (const float *const *)audio, next, frames);
+    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error)) {
+      return false;
+    }
+    delay += stage->latency;
+    observe_level(chain, n + 1, delay, next, frames);
+    observe_reports(chain, stage, delay, frames);
+    audio[0] = next[0];
+    audio[1] = next[1];
+  }
+  if (chain->sheet->stage_count > 0) {
+    memcpy(left, audio[0], frames * sizeof *left);
+    memcpy(right, audio[1], frames * sizeof *right);
+  }
+  chain->at += frames;
+  return true;
+}
+
+bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts, PlanishError *error)
+{
+  for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
+    const Stage *stage = &chain->stages[n];
+    PlanishAccount *account = &accounts[n];
+    account->loudness_in = planish_level_loudness(chain->levels[n]);
+    account->loudness_out = planish_level_loudness(chain->levels[n + 1]);
+    account->sample_peak_in = planish_level_sample_peak(chain->levels[n]);
+    account->sample_peak_out = planish_level_sample_peak(chain->levels[n + 1]);
+    account->latency = stage->latency;
+    PlanishReport *reports =
+        realloc(account->reports, ((size_t)stage->report_count + 1) * sizeof *reports);
+    if (reports == NULL) {
+      return planish_fail_memory(error);
+    }
+    memcpy(reports, stage->reports, stage->report_count * sizeof *reports);
+    account->reports = reports;
+    account->report_count = stage->report_count;
+  }
+  return true;
+}
+
+void planish_accounts_free(PlanishAccount *accounts, uint32_t count)
+{
+  for (uint32_t n = 0; accounts != NULL && n < count; ++n) {
+    free(accounts[n].reports);
+  }
+  free(accounts);
+}

@@ -1,0 +1,63 @@
+/* Stages in series, as a sheet lists them, with an account of what each did.
+ *
+ * A chain is run once, from its start to its end: a new one for each render.
+ * Errors: PLANISH_BAD_USE, naming the stage. Thread: that of the host for new; then one at a
+ * time. */
+#ifndef PLANISH_HARNESS_CHAIN_H
+#define PLANISH_HARNESS_CHAIN_H
+
+#include "harness/base/error.h"
+#include "harness/sheet/sheet.h"
+
+#include <stdint.h>
+
+#define PLANISH_CHAIN_BLOCK 1024 /* frames, at most, in a run */
+
+/* What a value that a stage reports was, looked at after each block. */
+typedef struct {
+  uint32_t port; /* index */
+  float lowest;
+  float highest;
+  double sum; /* weighted with frames */
+  uint64_t frames;
+} PlanishReport;
+
+/* What there is to tell of a stage. */
+typedef struct {
+  double loudness_in; /* LUFS, integrated; -HUGE_VAL for silence */
+  double loudness_out;
+  double sample_peak_in; /* dBFS */
+  double sample_peak_out;
+  uint32_t latency; /* frames */
+  PlanishReport *reports;
+  uint32_t report_count;
+} PlanishAccount;
+
+typedef struct PlanishChain PlanishChain;
+
+/* `sheet` must outlive it; its values are those of now. */
+PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate, PlanishError *error);
+/* NULL is allowed. */
+void planish_chain_free(PlanishChain *chain);
+
+/* The sum of the stages' latencies, in frames: known from new on, and constant. */
+uint32_t planish_chain_latency(const PlanishChain *chain);
+
+/* The largest `settles` of the stages, in s. */
+double planish_chain_settles(const PlanishSheet *sheet);
+
+/* What the account is about: `frames` frames from `first` on, counted at the chain's input. To be
+ * called before the first run. */
+void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames);
+
+/* Turns up to PLANISH_CHAIN_BLOCK frames into the chain's output. Fails where a stage's latency
+ * changes, or it puts out what is no number. */
+bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
+                       PlanishError *error);
+
+/* Fills `accounts`, one a stage; planish_accounts_free() gives them back. */
+bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts,
+                           PlanishError *error);
+void planish_accounts_free(PlanishAccount *accounts, uint32_t count);
+
+#endif

@@ -1,0 +1,165 @@
+#include "harness/render/renderer.h"
+
+#include "common/dsp/maths.h"
+#include "harness/base/interrupt.h"
+
+#include <string.h>
+
+/* When what is fed and what is kept, in frames counted from the chain's first. */
+typedef struct {
+  uint64_t preroll; /* of the mix's beginning come first */
+  uint64_t lead;    /* from here on comes the mix, ... */
+  uint64_t start;   /* ... from this frame of it on */
+  uint64_t skip;    /* of the chain's output are no part of the result */
+  uint64_t total;   /* to be fed */
+} Plan;
+
+typedef struct {
+  PlanishReader *mix;
+  Plan plan;
+  double factor;
+  uint64_t at; /* fed so far */
+} Source;
+
+static uint64_t round_up(uint64_t frames)
+{
+  return (frames + PLANISH_PREROLL_UNIT - 1) / PLANISH_PREROLL_UNIT * PLANISH_PREROLL_UNIT;
+}
+
+static Plan make_plan(const PlanishRenderJob *job, uint32_t latency)
+{
+  const double rate = planish_reader_rate(job->mix);
+  const uint64_t mix_frames = planish_reader_frames(job->mix);
+  const double settles = planish_chain_settles(job->sheet);
+  const double seconds = job->sheet->has_preroll ? job->sheet->preroll : settles;
+  Plan plan = {0};
+  const uint64_t run_in = round_up((uint64_t)((PLANISH_RUN_IN + settles) * rate));
+  if (job->from > run_in) {
+    plan.start = (job->from - run_in) / PLANISH_PREROLL_UNIT * PLANISH_PREROLL_UNIT;
+  }
+  if (plan.start == 0 && seconds > 0.0) {
+    plan.preroll = (uint64_t)(seconds * rate + 0.5);
+    plan.preroll = plan.preroll < mix_frames ? plan.preroll : mix_frames;
+    /* A quarter of a second for tails, more where the unit leaves it. */
+    plan.lead = round_up(plan.preroll + latency + (uint64_t)(0.25 * rate));
+  }
+  plan.skip = plan.lead + (job->from - plan.start) + latency;
+  plan.total = plan.skip + (job->to - job->from);
+  return plan;
+}
+
+/* Feeds a piece of the mix from `frame` on, then silence where it has ended. */
+static bool feed_mix(Source *source, uint64_t frame, float *interleaved, size_t frames,
+                     PlanishError *error)
+{
+  const uint64_t length = planish_reader_frames(source->mix);
+  const uint64_t left = frame < length ? length - frame : 0;
+  const size_t wanted = left < frames ? (size_t)left : frames;
+  size_t got = 0;
+  if (wanted > 0 && !planish_reader_read(source->mix, interleaved, wanted, &got, error)) {
+    return false;
+  }
+  for (size_t n = 0; n < 2 * got && source->factor != 1.0; ++n) {
+    interleaved[n] = (float)((double)interleaved[n] * source->factor);
+  }
+  memset(interleaved + 2 * got, 0, 2 * (frames - got) * sizeof *interleaved);
+  return true;
+}
+
+/* One stretch of what comes next: pre-roll, silence or mix. */
+static bool feed_stretch(Source *source, float *interleaved, size_t *frames, PlanishError *error)
+{
+  const Plan *plan = &source->plan;
+  const uint64_t at = source->at;
+  const uint64_t end =
+      at < plan->preroll ? plan->preroll : (at < plan->lead ? plan->lead : UINT64_MAX);
+  *frames = end - at < *frames ? (size_t)(end - at) : *frames;
+  source->at += *frames;
+  if (at >= plan->preroll && at < plan->lead) {
+    memset(interleaved, 0, 2 * *frames * sizeof *interleaved);
+    return true;
+  }
+  const uint64_t frame = at < plan->lead ? at : at - plan->lead + plan->start;
+  if ((at == 0 || at == plan->lead) && !planish_reader_seek(source->mix, frame, error)) {
+    return false;
+  }
+  return feed_mix(source, frame, interleaved, *frames, error);
+}
+
+static bool feed(Source *source, float *interleaved, size_t frames, PlanishError *error)
+{
+  while (frames > 0) {
+    size_t count = frames;
+    if (!feed_stretch(source, interleaved, &count, error)) {
+      return false;
+    }
+    interleaved += 2 * count;
+    frames -= count;
+  }
+  return true;
+}
+
+static bool run_block(PlanishChain *chain, float *interleaved, uint32_t frames, PlanishError *error)
+{
+  float audio[2][PLANISH_CHAIN_BLOCK];
+  for (uint32_t n = 0; n < frames; ++n) {
+    audio[0][n] = interleaved[2 * (size_t)n];
+    audio[1][n] = interleaved[2 * (size_t)n + 1];
+  }
+  if (!planish_chain_run(chain, audio[0], audio[1], frames, error)) {
+    return false;
+  }
+  for (uint32_t n = 0; n < frames; ++n) {
+    interleaved[2 * (size_t)n] = audio[0][n];
+    interleaved[2 * (size_t)n + 1] = audio[1][n];
+  }
+  return true;
+}
+
+static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
+                    PlanishSink sink, void *user, PlanishError *error)
+{
+  const Plan *plan = &source->plan;
+  float interleaved[2 * PLANISH_CHAIN_BLOCK];
+  for (uint64_t at = 0; at < plan->total;) {
+    const uint64_t left = plan->total - at;
+    const uint32_t frames = left < PLANISH_CHAIN_BLOCK ? (uint32_t)left : PLANISH_CHAIN_BLOCK;
+    if (!planish_interrupt_check(error) || !feed(source, interleaved, frames, error) ||
+        !run_block(chain, interleaved, frames, error)) {
+      return false;
+    }
+    const uint64_t cut = plan->skip <= at ? 0 : plan->skip - at;
+    if (cut < frames && !sink(user, interleaved + 2 * cut, frames - (size_t)cut, error)) {
+      return false;
+    }
+    at += frames;
+    if (job->told != NULL) {
+      job->told(job->told_user, (double)at / (double)plan->total);
+    }
+  }
+  return true;
+}
+
+bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
+                    PlanishAccount *accounts, uint32_t *latency, PlanishError *error)
+{
+  PlanishChain *chain = planish_chain_new(job->sheet, planish_reader_rate(job->mix), error);
+  if (chain == NULL) {
+    return false;
+  }
+  const uint32_t frames = planish_chain_latency(chain);
+  Source source = {
+      .mix = job->mix,
+      .plan = make_plan(job, frames),
+      .factor = planish_gain_of(job->input_gain),
+  };
+  planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
+                        job->to - job->from);
+  const bool done = run_all(job, &source, chain, sink, user, error) &&
+                    (accounts == NULL || planish_chain_account(chain, accounts, error));
+  if (latency != NULL) {
+    *latency = frames;
+  }
+  planish_chain_free(chain);
+  return done;
+}

@@ -1,0 +1,54 @@
+/* Runs a mix through a sheet's chain, in blocks: memory does not grow with the mix.
+ *
+ * The chain's latency is taken out to the frame: the result has the length of what was asked for
+ * and lines up with the mix. Past the end of the mix the chain gets silence until it has run out.
+ *
+ * Pre-roll: a stage that needs time to settle says so (`settles`, in seconds, a property of the
+ * vocabulary). Then the chain first hears as much of the mix's beginning as the slowest stage
+ * needs, or as the sheet's `preroll` says, then silence longer than the chain's latency, then the
+ * mix: in one run without a reset, the two together a whole multiple of PLANISH_PREROLL_UNIT frames
+ * so that what works in blocks meets the mix as it would without. The pre-roll is cut from the
+ * result. 0 means none.
+ *
+ * An excerpt is what stands at its place in the whole: the chain runs in on what comes before, 10 s
+ * and what it needs to settle.
+ *
+ * Thread: that of the host. */
+#ifndef PLANISH_HARNESS_RENDERER_H
+#define PLANISH_HARNESS_RENDERER_H
+
+#include "harness/audio/audio_reader.h"
+#include "harness/base/error.h"
+#include "harness/render/chain.h"
+#include "harness/sheet/sheet.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define PLANISH_PREROLL_UNIT 65536 /* frames */
+#define PLANISH_RUN_IN       10.0  /* s, ahead of an excerpt */
+
+/* Told from time to time how much of the render is done, 0..1. */
+typedef void (*PlanishProgressTold)(void *user, double share);
+
+/* Takes the result, samples of a frame side by side. */
+typedef bool (*PlanishSink)(void *user, const float *interleaved, size_t frames,
+                            PlanishError *error);
+
+typedef struct {
+  PlanishReader *mix;
+  const PlanishSheet *sheet;
+  double input_gain;        /* dB, ahead of the first stage */
+  uint64_t from;            /* frames of the mix: from this one */
+  uint64_t to;              /* up to, not including, this one; > from */
+  PlanishProgressTold told; /* may be NULL */
+  void *told_user;
+} PlanishRenderJob;
+
+/* One render. `accounts`: as many as the sheet has stages, zeroed at first; planish_accounts_free()
+ * gives them back. `latency` gets the chain's. Both may be NULL. Ends early with
+ * PLANISH_INTERRUPTED. */
+bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
+                    PlanishAccount *accounts, uint32_t *latency, PlanishError *error);
+
+#endif

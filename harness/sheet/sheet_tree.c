@@ -1,0 +1,320 @@
+#include "harness/sheet/sheet_tree.h"
+
+#include "harness/base/text.h"
+
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <yaml.h>
+
+typedef struct {
+  yaml_parser_t parser;
+  PlanishMistakes *mistakes;
+  bool broken; /* nothing after this place can be read */
+} Reading;
+
+/* Stands for memory that is not there. */
+static PlanishError no_memory = {
+    .outcome = PLANISH_BAD_FILE,
+    .text = "out of memory: close other programs and try again",
+};
+
+bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char *format, ...)
+{
+  if (mistakes->count == PLANISH_SHEET_MISTAKES) {
+    mistakes->untold += 1;
+    return false;
+  }
+  PlanishError *longer =
+      mistakes->list == &no_memory
+          ? NULL
+          : realloc(mistakes->list, (mistakes->count + 1) * sizeof *mistakes->list);
+  if (longer == NULL) {
+    if (mistakes->count == 0) {
+      mistakes->list = &no_memory;
+      mistakes->count = 1;
+    }
+    return false;
+  }
+  mistakes->list = longer;
+  PlanishError *mistake = &mistakes->list[mistakes->count++];
+  *mistake = (PlanishError){.outcome = PLANISH_BAD_USE, .line = line, .column = column};
+  va_list arguments;
+  va_start(arguments, format);
+  planish_text_vline(mistake->text, sizeof mistake->text, format, arguments);
+  va_end(arguments);
+  return false;
+}
+
+bool planish_mistake_memory(PlanishMistakes *mistakes)
+{
+  if (mistakes->count == 0) {
+    mistakes->list = &no_memory;
+    mistakes->count = 1;
+  } else if (mistakes->list != &no_memory) {
+    planish_mistake(mistakes, 0, 0, "%s", no_memory.text);
+  }
+  return false;
+}
+
+void planish_mistakes_free(PlanishMistakes *mistakes)
+{
+  if (mistakes->list != &no_memory) {
+    free(mistakes->list);
+  }
+  *mistakes = (PlanishMistakes){0};
+}
+
+static int line_of(const yaml_event_t *event)
+{
+  return (int)event->start_mark.line + 1;
+}
+
+static int column_of(const yaml_event_t *event)
+{
+  return (int)event->start_mark.column + 1;
+}
+
+static void report_syntax(Reading *reading, const char *text)
+{
+  const yaml_parser_t *parser = &reading->parser;
+  reading->broken = true;
+  if (parser->error == YAML_MEMORY_ERROR) {
+    planish_mistake_memory(reading->mistakes);
+    return;
+  }
+  int line = (int)parser->problem_mark.line + 1;
+  int column = (int)parser->problem_mark.column + 1;
+  if (parser->error == YAML_READER_ERROR) {
+    /* No mark then, but a count of bytes. */
+    line = column = 1;
+    for (size_t n = 0; n < parser->problem_offset; ++n, ++column) {
+      if (text[n] == '\n') {
+        line += 1;
+        column = 0;
+      }
+    }
+  }
+  planish_mistake(reading->mistakes, line, column, "no YAML: %s: check indents, colons and quotes",
+                  parser->problem == NULL ? "it cannot be read" : parser->problem);
+}
+
+static bool next_event(Reading *reading, const char *text, yaml_event_t *event)
+{
+  if (reading->broken || !yaml_parser_parse(&reading->parser, event)) {
+    if (!reading->broken) {
+      report_syntax(reading, text);
+    }
+    *event = (yaml_event_t){0};
+    return false;
+  }
+  return true;
+}
+
+static PlanishNode *new_node(Reading *reading, PlanishNodeKind kind, const yaml_event_t *event)
+{
+  PlanishNode *node = calloc(1, sizeof *node);
+  if (node == NULL) {
+    reading->broken = true;
+    planish_mistake_memory(reading->mistakes);
+    return NULL;
+  }
+  node->kind = kind;
+  node->line = line_of(event);
+  node->column = column_of(event);
+  return node;
+}
+
+static void refuse_extras(Reading *reading, const yaml_event_t *event, const yaml_char_t *anchor,
+                          const yaml_char_t *tag)
+{
+  if (anchor != NULL) {
+    planish_mistake(reading->mistakes, line_of(event), column_of(event),
+                    "anchor &%s: a sheet has none: write the value out", (const char *)anchor);
+  }
+  if (tag != NULL) {
+    planish_mistake(reading->mistakes, line_of(event), column_of(event),
+                    "tag %s: a sheet has none: remove it", (const char *)tag);
+  }
+}
+
+static PlanishNode *read_node(Reading *reading, const char *text, const yaml_event_t *event,
+                              int depth);
+
+static PlanishNode *read_scalar(Reading *reading, const yaml_event_t *event)
+{
+  refuse_extras(reading, event, event->data.scalar.anchor, event->data.scalar.tag);
+  PlanishNode *node = new_node(reading, PLANISH_NODE_SCALAR, event);
+  if (node == NULL) {
+    return NULL;
+  }
+  const char *value = (const char *)event->data.scalar.value;
+  node->quoted = event->data.scalar.style != YAML_PLAIN_SCALAR_STYLE;
+  node->text = planish_text_copy(value);
+  if (strlen(value) != event->data.scalar.length) {
+    planish_mistake(reading->mistakes, node->line, node->column,
+                    "a zero byte in a value: remove it");
+  }
+  if (node->text == NULL) {
+    reading->broken = true;
+    free(node);
+    return NULL;
+  }
+  return node;
+}
+
+static bool check_key(Reading *reading, const PlanishNode *map, const PlanishNode *key)
+{
+  if (key->kind != PLANISH_NODE_SCALAR) {
+    return planish_mistake(reading->mistakes, key->line, key->column,
+                           "a key that is no text: give it a name");
+  }
+  for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
+    if (node->key->kind == PLANISH_NODE_SCALAR && strcmp(node->key->text, key->text) == 0) {
+      return planish_mistake(reading->mistakes, key->line, key->column,
+                             "%s: stands here twice, first on line %d: keep one", key->text,
+                             node->key->line);
+    }
+  }
+  return true;
+}
+
+/* Reads the members of a list or map up to its end. */
+static void read_members(Reading *reading, const char *text, PlanishNode *parent, int depth)
+{
+  const bool map = parent->kind == PLANISH_NODE_MAP;
+  const yaml_event_type_t end = map ? YAML_MAPPING_END_EVENT : YAML_SEQUENCE_END_EVENT;
+  PlanishNode **place = &parent->first;
+  yaml_event_t event;
+  for (int count = 0; next_event(reading, text, &event) && event.type != end; ++count) {
+    PlanishNode *key = NULL;
+    bool good = true;
+    if (count == PLANISH_SHEET_MEMBERS) {
+      reading->broken = true;
+      planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
+                      "more than %d in one list or map: a sheet needs fewer",
+                      PLANISH_SHEET_MEMBERS);
+      break;
+    }
+    if (map) {
+      key = read_node(reading, text, &event, depth);
+      yaml_event_delete(&event);
+      if (key == NULL || !next_event(reading, text, &event)) {
+        planish_sheet_tree_free(key);
+        break;
+      }
+      good = check_key(reading, parent, key);
+    }
+    PlanishNode *node = read_node(reading, text, &event, depth);
+    yaml_event_delete(&event);
+    if (node == NULL) {
+      planish_sheet_tree_free(key);
+      break;
+    }
+    node->key = key;
+    node->bad = node->bad || !good;
+    *place = node;
+    place = &node->next;
+  }
+  yaml_event_delete(&event);
+}
+
+static PlanishNode *read_alias(Reading *reading, const yaml_event_t *event)
+{
+  planish_mistake(reading->mistakes, line_of(event), column_of(event),
+                  "alias *%s: a sheet has none: write the value out",
+                  (const char *)event->data.alias.anchor);
+  PlanishNode *node = new_node(reading, PLANISH_NODE_SCALAR, event);
+  if (node != NULL) {
+    node->bad = true;
+    node->text = planish_text_copy("");
+    reading->broken = reading->broken || node->text == NULL;
+  }
+  return node;
+}
+
+static PlanishNode *read_node(Reading *reading, const char *text, const yaml_event_t *event,
+                              int depth)
+{
+  if (event->type == YAML_SCALAR_EVENT) {
+    return read_scalar(reading, event);
+  }
+  if (event->type == YAML_ALIAS_EVENT) {
+    return read_alias(reading, event);
+  }
+  if (depth >= PLANISH_SHEET_DEPTH) {
+    reading->broken = true;
+    planish_mistake(reading->mistakes, line_of(event), column_of(event),
+                    "more than %d levels deep: a sheet needs four", PLANISH_SHEET_DEPTH);
+    return NULL;
+  }
+  const bool map = event->type == YAML_MAPPING_START_EVENT;
+  if (map) {
+    refuse_extras(reading, event, event->data.mapping_start.anchor, event->data.mapping_start.tag);
+  } else {
+    refuse_extras(reading, event, event->data.sequence_start.anchor,
+                  event->data.sequence_start.tag);
+  }
+  PlanishNode *node = new_node(reading, map ? PLANISH_NODE_MAP : PLANISH_NODE_LIST, event);
+  if (node != NULL) {
+    read_members(reading, text, node, depth + 1);
+  }
+  return node;
+}
+
+static PlanishNode *read_documents(Reading *reading, const char *text)
+{
+  PlanishNode *root = NULL;
+  yaml_event_t event;
+  bool more = true;
+  while (more && next_event(reading, text, &event)) {
+    if (event.type == YAML_DOCUMENT_START_EVENT && root != NULL) {
+      more = planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
+                             "a second document: a file holds one sheet");
+    } else if (event.type == YAML_STREAM_END_EVENT) {
+      more = false;
+    } else if (root == NULL && (event.type == YAML_SCALAR_EVENT || event.type == YAML_ALIAS_EVENT ||
+                                event.type == YAML_SEQUENCE_START_EVENT ||
+                                event.type == YAML_MAPPING_START_EVENT)) {
+      root = read_node(reading, text, &event, 0);
+    }
+    yaml_event_delete(&event);
+  }
+  return root;
+}
+
+PlanishNode *planish_sheet_tree_new(const char *text, size_t size, PlanishMistakes *mistakes)
+{
+  Reading reading = {.mistakes = mistakes};
+  if (!yaml_parser_initialize(&reading.parser)) {
+    planish_mistake_memory(mistakes);
+    return NULL;
+  }
+  yaml_parser_set_input_string(&reading.parser, (const unsigned char *)text, size);
+  PlanishNode *root = read_documents(&reading, text);
+  yaml_parser_delete(&reading.parser);
+  if (root == NULL && mistakes->count == 0 && !reading.broken) {
+    planish_mistake(mistakes, 1, 1, "an empty sheet: begin with \"planish: 1\"");
+  }
+  if (reading.broken) {
+    if (mistakes->count == 0) {
+      planish_mistake_memory(mistakes);
+    }
+    planish_sheet_tree_free(root);
+    root = NULL;
+  }
+  return root;
+}
+
+void planish_sheet_tree_free(PlanishNode *node)
+{
+  while (node != NULL) {
+    PlanishNode *next = node->next;
+    planish_sheet_tree_free(node->key);
+    planish_sheet_tree_free(node->first);
+    free(node->text);
+    free(node);
+    node = next;
+  }
+}

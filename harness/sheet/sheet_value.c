@@ -1,0 +1,226 @@
+#include "harness/sheet/sheet_value.h"
+
+#include "harness/base/text.h"
+
+#include <math.h>
+#include <string.h>
+#include <strings.h>
+
+static const char *spaced(const char *unit)
+{
+  return unit[0] == '\0' ? "" : " ";
+}
+
+bool planish_sheet_number(const PlanishNode *node, const char *what, double minimum, double maximum,
+                          const char *unit, double *value, PlanishMistakes *mistakes)
+{
+  if (node->bad) {
+    return false;
+  }
+  double number = 0.0;
+  if (node->kind != PLANISH_NODE_SCALAR || node->quoted ||
+      !planish_text_number(node->text, &number)) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: no number: give %g to %g%s%s, with a decimal point", what, minimum,
+                           maximum, spaced(unit), unit);
+  }
+  if (number < minimum || number > maximum) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: %g is out of range: give %g to %g%s%s", what, number, minimum,
+                           maximum, spaced(unit), unit);
+  }
+  *value = number;
+  return true;
+}
+
+static bool fail_choice(const PlanishPluginPort *port, const char *text, PlanishError *error)
+{
+  char list[400] = "";
+  size_t used = 0;
+  PlanishNearest nearest = planish_nearest_to(text);
+  for (uint32_t n = 0; n < port->point_count; ++n) {
+    planish_nearest_consider(&nearest, port->points[n].label);
+    if (used < sizeof list) {
+      used += (size_t)planish_text_format(list + used, sizeof list - used, "%s%s",
+                                          n == 0 ? "" : ", ", port->points[n].label);
+    }
+  }
+  return nearest.best != NULL
+             ? planish_fail(error, PLANISH_BAD_USE, "%s: unknown choice %s: did you mean %s?",
+                            port->symbol, text, nearest.best)
+             : planish_fail(error, PLANISH_BAD_USE, "%s: unknown choice %s: give one of %s",
+                            port->symbol, text, list);
+}
+
+static bool read_choice(const PlanishPluginPort *port, const char *text, float *value,
+                        PlanishError *error)
+{
+  double number = 0.0;
+  const bool is_number = planish_text_number(text, &number);
+  for (uint32_t n = 0; n < port->point_count; ++n) {
+    const PlanishPluginPoint *point = &port->points[n];
+    if (strcasecmp(point->label, text) == 0 || (is_number && number == (double)point->value)) {
+      *value = point->value;
+      return true;
+    }
+  }
+  return fail_choice(port, text, error);
+}
+
+bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
+                              float *value, PlanishError *error)
+{
+  if (port->toggled) {
+    const bool on = strcmp(text, "true") == 0;
+    *value = on ? 1.0f : 0.0f;
+    return on || strcmp(text, "false") == 0 ||
+           planish_fail(error, PLANISH_BAD_USE, "%s: no switch position %s: give true or false",
+                        port->symbol, text);
+  }
+  if (port->enumeration) {
+    return read_choice(port, text, value, error);
+  }
+  const double minimum = (double)port->minimum;
+  const double maximum = (double)port->maximum;
+  double number = 0.0;
+  if (quoted || !planish_text_number(text, &number)) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%s: no number: give %g to %g%s%s, with a decimal point", port->symbol,
+                        minimum, maximum, spaced(port->unit), port->unit);
+  }
+  /* As floats: 0.1 is in a range that begins at 0.1f. */
+  if ((float)number < port->minimum || (float)number > port->maximum) {
+    return planish_fail(error, PLANISH_BAD_USE, "%s: %g is out of range: give %g to %g%s%s",
+                        port->symbol, number, minimum, maximum, spaced(port->unit), port->unit);
+  }
+  if (port->whole && number != floor(number)) {
+    return planish_fail(error, PLANISH_BAD_USE, "%s: %g is no whole number: give %g or %g",
+                        port->symbol, number, floor(number), ceil(number));
+  }
+  *value = (float)number;
+  return true;
+}
+
+bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
+                                  PlanishError *error)
+{
+  const bool for_the_ear = strcmp(port->symbol, "listen") == 0 ||
+                           strcmp(port->symbol, "listen_band") == 0 ||
+                           strcmp(port->symbol, "loudness_match") == 0;
+  return audition || !for_the_ear || value == 0.0f ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "%s: is for listening, the result would be no master: remove it, or pass "
+                      "--audition",
+                      port->symbol);
+}
+
+bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, PlanishError *error)
+{
+  if (port->whole || port->toggled || port->enumeration || !isfinite(port->minimum) ||
+      !isfinite(port->maximum)) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%s: a switch or choice cannot be moved in small steps: name a control "
+                        "with a range",
+                        text);
+  }
+  return !port->has_unit || strcmp(port->unit, "dB") == 0 ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "%s: is %s%s, a target is reached in dB: name a gain or ceiling", text,
+                      port->unit[0] == '\0' ? "a plain number" : "in ", port->unit);
+}
+
+bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint32_t *port,
+                          PlanishError *error)
+{
+  PlanishNearest nearest = planish_nearest_to(symbol);
+  for (uint32_t n = 0; n < plugin->port_count; ++n) {
+    if (plugin->ports[n].kind != PLANISH_PLUGIN_CONTROL_INPUT) {
+      continue;
+    }
+    if (strcmp(plugin->ports[n].symbol, symbol) == 0) {
+      *port = n;
+      return true;
+    }
+    planish_nearest_consider(&nearest, plugin->ports[n].symbol);
+  }
+  const char *name = planish_plugin_short_uri(plugin);
+  const int found = planish_plugin_find(plugin, symbol);
+  if (found >= 0) {
+    const bool reported = plugin->ports[found].kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
+    return planish_fail(error, PLANISH_BAD_USE, "%s: %s %s, it cannot be set: remove it", symbol,
+                        name, reported ? "reports it" : "has its audio there");
+  }
+  return nearest.best != NULL
+             ? planish_fail(error, PLANISH_BAD_USE, "%s: no control of %s: did you mean %s?",
+                            symbol, name, nearest.best)
+             : planish_fail(error, PLANISH_BAD_USE,
+                            "%s: no control of %s: see them with \"planish stages %s\"", symbol,
+                            name, name);
+}
+
+int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text)
+{
+  const size_t length = strcspn(text, ".");
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    const char *name = sheet->stages[n].name;
+    if (strlen(name) == length && strncmp(name, text, length) == 0) {
+      return (int)n;
+    }
+  }
+  return -1;
+}
+
+static bool fail_stage(const PlanishSheet *sheet, const char *text, PlanishError *error)
+{
+  char name[64];
+  planish_text_format(name, sizeof name, "%.*s", (int)strcspn(text, "."), text);
+  PlanishNearest nearest = planish_nearest_to(name);
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    planish_nearest_consider(&nearest, sheet->stages[n].name);
+  }
+  return nearest.best != NULL
+             ? planish_fail(error, PLANISH_BAD_USE, "%s: no stage named %s: did you mean %s?", text,
+                            name, nearest.best)
+             : planish_fail(error, PLANISH_BAD_USE,
+                            "%s: no stage named %s: give a name from the list of stages", text,
+                            name);
+}
+
+bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishControl *control,
+                           PlanishError *error)
+{
+  const char *dot = strchr(text, '.');
+  if (dot == NULL || dot == text || dot[1] == '\0') {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "%s: no control: give NAME.SYMBOL, a stage's name and a control's symbol",
+                        text);
+  }
+  const int stage = planish_sheet_stage_of(sheet, text);
+  if (stage < 0) {
+    return fail_stage(sheet, text, error);
+  }
+  control->stage = (uint32_t)stage;
+  return planish_sheet_symbol(sheet->stages[stage].plugin, dot + 1, &control->port, error);
+}
+
+bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
+                               const char *where, PlanishMistakes *mistakes)
+{
+  PlanishNearest nearest = planish_nearest_to(key->text);
+  for (size_t n = 0; n < count; ++n) {
+    planish_nearest_consider(&nearest, keys[n]);
+  }
+  if (nearest.best != NULL) {
+    return planish_mistake(mistakes, key->line, key->column,
+                           "%s: unknown key in %s: did you mean %s?", key->text, where,
+                           nearest.best);
+  }
+  char list[200] = "";
+  size_t used = 0;
+  for (size_t n = 0; n < count && used < sizeof list; ++n) {
+    used += (size_t)planish_text_format(list + used, sizeof list - used, "%s%s", n == 0 ? "" : ", ",
+                                        keys[n]);
+  }
+  return planish_mistake(mistakes, key->line, key->column, "%s: unknown key in %s: it takes %s",
+                         key->text, where, list);
+}

@@ -1,0 +1,52 @@
+/* Values in a sheet: for the files that read sheets alone. */
+#ifndef PLANISH_HARNESS_SHEET_VALUE_H
+#define PLANISH_HARNESS_SHEET_VALUE_H
+
+#include "harness/host/plugin.h"
+#include "harness/sheet/sheet.h"
+#include "harness/sheet/sheet_tree.h"
+
+/* Beyond these no master makes sense; a slip of the sign falls outside. */
+enum {
+  PLANISH_SHEET_QUIETEST = -60, /* LUFS */
+  PLANISH_SHEET_LOUDEST = 0,
+  PLANISH_SHEET_LOWEST_CEILING = -30, /* dBTP */
+};
+
+/* A number within a range. `what` names it in the message. */
+bool planish_sheet_number(const PlanishNode *node, const char *what, double minimum, double maximum,
+                          const char *unit, double *value, PlanishMistakes *mistakes);
+
+/* A text for `port` as its value: number, true, false, label. On failure a line without place. */
+bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
+                              float *value, PlanishError *error);
+
+/* Whether `value` of `port` may be in a master: listen, listen_band and loudness_match are for the
+ * ear, so unless this is an `audition` they must be off. On failure a line without place. */
+bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
+                                  PlanishError *error);
+
+/* A control input by symbol. On failure a line without place, with the nearest one. */
+bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint32_t *port,
+                          PlanishError *error);
+
+/* NAME.SYMBOL among the stages of `sheet`. On failure a line without place. */
+bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishControl *control,
+                           PlanishError *error);
+
+/* Whether landing can move `port`: a control input in dB (or without a unit) that takes any value
+ * of its range. On failure a line without place, where `text` names the control. */
+bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, PlanishError *error);
+
+/* Tells of a key that is none of `keys`, with the nearest. Always false. */
+bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
+                               const char *where, PlanishMistakes *mistakes);
+
+/* The index of the stage that NAME.SYMBOL names; -1: none. */
+int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text);
+
+/* Fills sheet->stages from the list `node`. False if one had to be left out. */
+bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *node, PlanishHost *host,
+                          bool audition, PlanishMistakes *mistakes);
+
+#endif
