@@ -21,7 +21,7 @@ PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishErro
 /* NULL is allowed. */
 void planish_track_free(PlanishTrack *track);
 
-/* Appends frames, the samples of a frame side by side. Fits PlanishSink (render/renderer.h). */
+/* Appends frames, the samples of a frame side by side. Fits PlanishSink (render/tap.h). */
 bool planish_track_write(void *track, const float *interleaved, size_t frames, PlanishError *error);
 
 /* Reads `frames` frames from frame `first` on. What lies past the end is silence. */

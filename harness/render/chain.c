@@ -22,6 +22,7 @@ struct PlanishChain {
   uint64_t at; /* frames run so far */
   uint64_t first;
   uint64_t frames;
+  PlanishTaps taps;
   float buffers[2][2][PLANISH_CHAIN_BLOCK]; /* from one stage to the next, never in place */
 };
 
@@ -133,10 +134,12 @@ double planish_chain_settles(const PlanishSheet *sheet)
   return settles;
 }
 
-void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames)
+void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
+                           const PlanishTaps *taps)
 {
   chain->first = first;
   chain->frames = frames;
+  chain->taps = taps == NULL ? (PlanishTaps){0} : *taps;
 }
 
 /* The part of this block that the account is about, `delay` frames behind the chain's input. */
@@ -152,31 +155,57 @@ static void observed_part(const PlanishChain *chain, uint32_t delay, uint32_t fr
   *to = *to < *from ? *from : *to;
 }
 
-static void observe_reports(const PlanishChain *chain, Stage *stage, uint32_t delay,
+static void observe_reports(const PlanishChain *chain, uint32_t index, uint32_t delay,
                             uint32_t frames)
 {
+  const Stage *stage = &chain->stages[index];
   uint32_t from;
   uint32_t to;
   observed_part(chain, delay, frames, &from, &to);
   for (uint32_t n = 0; to > from && n < stage->report_count; ++n) {
     PlanishReport *report = &stage->reports[n];
     const float value = planish_instance_get_at(stage->instance, report->port);
-    if (isfinite(value)) {
-      report->lowest = fminf(report->lowest, value);
-      report->highest = fmaxf(report->highest, value);
-      report->sum += (double)value * (to - from);
-      report->frames += to - from;
+    if (!isfinite(value)) {
+      continue;
+    }
+    report->lowest = fminf(report->lowest, value);
+    report->highest = fmaxf(report->highest, value);
+    report->sum += (double)value * (to - from);
+    report->frames += to - from;
+    if (chain->taps.values != NULL) {
+      const PlanishReported reported = {
+          .stage = index,
+          .port = report->port,
+          .first = chain->at + from - delay - chain->first,
+          .frames = to - from,
+          .value = value,
+      };
+      chain->taps.values(chain->taps.values_user, &reported);
     }
   }
 }
 
-static void observe_level(PlanishChain *chain, uint32_t place, uint32_t delay,
-                          float *const audio[2], uint32_t frames)
+static bool hand_on(const PlanishTap *tap, float *const audio[2], uint32_t from, uint32_t to,
+                    PlanishError *error)
 {
+  float interleaved[2 * PLANISH_CHAIN_BLOCK];
+  for (uint32_t n = from; n < to; ++n) {
+    interleaved[2 * (size_t)(n - from)] = audio[0][n];
+    interleaved[2 * (size_t)(n - from) + 1] = audio[1][n];
+  }
+  return tap->take(tap->user, interleaved, to - from, error);
+}
+
+static bool observe_sound(PlanishChain *chain, uint32_t boundary, uint32_t delay,
+                          float *const audio[2], uint32_t frames, PlanishError *error)
+{
+  const PlanishTap *listener = chain->taps.sound == NULL ? NULL : &chain->taps.sound[boundary];
   uint32_t from;
   uint32_t to;
   observed_part(chain, delay, frames, &from, &to);
-  planish_level_process(chain->levels[place], audio[0] + from, audio[1] + from, to - from);
+  planish_level_process(chain->levels[boundary], audio[0] + from, audio[1] + from, to - from);
+  return listener == NULL || listener->take == NULL || from == to ||
+         hand_on(listener, audio, from, to, error);
 }
 
 static bool check_output(const PlanishSheetStage *listed, const Stage *stage, float *const audio[2],
@@ -206,17 +235,19 @@ bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t 
 {
   float *audio[2] = {left, right};
   uint32_t delay = 0;
-  observe_level(chain, 0, 0, audio, frames);
+  if (!observe_sound(chain, 0, 0, audio, frames, error)) {
+    return false;
+  }
   for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
     Stage *stage = &chain->stages[n];
     float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
     planish_instance_run(stage->instance, (const float *const *)audio, next, frames);
-    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error)) {
+    delay += stage->latency;
+    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error) ||
+        !observe_sound(chain, n + 1, delay, next, frames, error)) {
       return false;
     }
-    delay += stage->latency;
-    observe_level(chain, n + 1, delay, next, frames);
-    observe_reports(chain, stage, delay, frames);
+    observe_reports(chain, n, delay, frames);
     audio[0] = next[0];
     audio[1] = next[1];
   }

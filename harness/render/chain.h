@@ -7,6 +7,7 @@
 #define PLANISH_HARNESS_CHAIN_H
 
 #include "harness/base/error.h"
+#include "harness/render/tap.h"
 #include "harness/sheet/sheet.h"
 
 #include <stdint.h>
@@ -46,12 +47,14 @@ uint32_t planish_chain_latency(const PlanishChain *chain);
 /* The largest `settles` of the stages, in s. */
 double planish_chain_settles(const PlanishSheet *sheet);
 
-/* What the account is about: `frames` frames from `first` on, counted at the chain's input. To be
- * called before the first run. */
-void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames);
+/* What the account and the taps are about: `frames` frames from `first` on, counted at the chain's
+ * input. `taps` may be NULL; its list of sounds must outlive the chain. To be called before
+ * the first run. */
+void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
+                           const PlanishTaps *taps);
 
 /* Turns up to PLANISH_CHAIN_BLOCK frames into the chain's output. Fails where a stage's latency
- * changes, or it puts out what is no number. */
+ * changes, it puts out what is no number, or a tap fails. */
 bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
                        PlanishError *error);
 

@@ -129,7 +129,8 @@ static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *c
       return false;
     }
     const uint64_t cut = plan->skip <= at ? 0 : plan->skip - at;
-    if (cut < frames && !sink(user, interleaved + 2 * cut, frames - (size_t)cut, error)) {
+    if (sink != NULL && cut < frames &&
+        !sink(user, interleaved + 2 * cut, frames - (size_t)cut, error)) {
       return false;
     }
     at += frames;
@@ -154,7 +155,7 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
       .factor = planish_gain_of(job->input_gain),
   };
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
-                        job->to - job->from);
+                        job->to - job->from, job->taps);
   const bool done = run_all(job, &source, chain, sink, user, error) &&
                     (accounts == NULL || planish_chain_account(chain, accounts, error));
   if (latency != NULL) {

@@ -31,23 +31,20 @@
 /* Told from time to time how much of the render is done, 0..1. */
 typedef void (*PlanishProgressTold)(void *user, double share);
 
-/* Takes the result, samples of a frame side by side. */
-typedef bool (*PlanishSink)(void *user, const float *interleaved, size_t frames,
-                            PlanishError *error);
-
 typedef struct {
   PlanishReader *mix;
   const PlanishSheet *sheet;
   double input_gain;        /* dB, ahead of the first stage */
   uint64_t from;            /* frames of the mix: from this one */
   uint64_t to;              /* up to, not including, this one; > from */
+  const PlanishTaps *taps;  /* may be NULL: nothing is taken on the way */
   PlanishProgressTold told; /* may be NULL */
   void *told_user;
 } PlanishRenderJob;
 
-/* One render. `accounts`: as many as the sheet has stages, zeroed at first; planish_accounts_free()
- * gives them back. `latency` gets the chain's. Both may be NULL. Ends early with
- * PLANISH_INTERRUPTED. */
+/* One render. `sink` takes the result (NULL: nobody wants it). `accounts`: as many as the sheet has
+ * stages, zeroed at first; planish_accounts_free() gives them back. `latency` gets the chain's.
+ * Both may be NULL. Ends early with PLANISH_INTERRUPTED. */
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
                     PlanishAccount *accounts, uint32_t *latency, PlanishError *error);
 
