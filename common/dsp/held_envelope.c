@@ -2,6 +2,8 @@
 
 #include "common/dsp/maths.h"
 
+#include <stdbool.h>
+
 void planish_held_envelope_setup(PlanishHeldEnvelope *envelope, PlanishArena *arena,
                                  uint32_t max_hold)
 {
@@ -30,10 +32,8 @@ double planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint3
 {
   const double x1 = envelope->past[0];
   const double x0 = envelope->past[1];
-  double power = x * x;
-  if (fabs(x1) >= fabs(x) && fabs(x1) > fabs(x0)) {
-    power = planish_max(power, power_of_peak(x0, x1, x));
-  }
+  const bool is_peak = fabs(x1) >= fabs(x) && fabs(x1) >= fabs(x0);
+  const double power = is_peak ? power_of_peak(x0, x1, x) : x * x;
   envelope->past[1] = x1;
   envelope->past[0] = x;
   return planish_sliding_max_next(&envelope->max, power, hold);

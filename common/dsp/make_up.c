@@ -12,6 +12,10 @@
 /* -70 LUFS as a sum of mean squares: ITU-R BS.1770-4 Annex 1, loudness = -0.691 + 10 lg(power). */
 #define GATE 1.17246e-7
 
+/* What a frame counts for at most: +24 dB. A click of a broken file would outweigh minutes of
+ * music. */
+#define LARGEST_MAGNITUDE 16.0
+
 void planish_make_up_setup(PlanishMakeUp *make_up, PlanishArena *arena, double rate)
 {
   *make_up = (PlanishMakeUp){.coefs = planish_k_weighting_design(rate)};
@@ -63,7 +67,8 @@ static double weighted_power(PlanishKWeighting *k, const PlanishKWeightingCoefs 
 {
   double power = 0.0;
   for (uint32_t c = 0; c < channels; ++c) {
-    const double y = planish_k_weighting_process(&k[c], coefs, audio[c][i]);
+    const double x = planish_clamp(audio[c][i], -LARGEST_MAGNITUDE, LARGEST_MAGNITUDE);
+    const double y = planish_k_weighting_process(&k[c], coefs, x);
     power += y * y;
   }
   return power;

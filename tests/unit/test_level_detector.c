@@ -70,6 +70,28 @@ static void sines_read_their_level(void **state)
   }
 }
 
+/* A quarter of the rate, met at 45 degrees: all magnitudes are equal, 3 dB under the peak. */
+static void a_tone_without_a_largest_sample_reads_its_level(void **state)
+{
+  (void)state;
+  PlanishLevelDetector detector;
+  PlanishArena arena;
+  detector_new(&detector, &arena, 12.5);
+  double level = 0.0;
+  for (int n = 0; n < FRAMES; ++n) {
+    level = planish_level_detector_next(&detector, n / 2 % 2 == 0 ? 0.25 : -0.25, 0.0).level;
+  }
+  const double expected = 20.0 * log10(0.25 * sqrt(2.0));
+  printf("a quarter of the rate at 45 degrees: %.3f dB of %.3f\n", level, expected);
+  assert_true(fabs(level - expected) <= 0.005);
+  /* What stands still has no peaks between its frames. */
+  for (int n = 0; n < FRAMES; ++n) {
+    level = planish_level_detector_next(&detector, 0.25, 0.0).level;
+  }
+  assert_true(fabs(level - 20.0 * log10(0.25)) <= 1e-9);
+  free(arena.block);
+}
+
 /* The hold that a tone needs is half its period. */
 static void a_hold_that_is_too_short_shows(void **state)
 {
@@ -150,6 +172,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(sines_read_their_level),
+      cmocka_unit_test(a_tone_without_a_largest_sample_reads_its_level),
       cmocka_unit_test(a_hold_that_is_too_short_shows),
       cmocka_unit_test(rises_and_falls_when_it_should),
       cmocka_unit_test(the_box_survives_moving_holds),

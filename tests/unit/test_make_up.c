@@ -109,12 +109,41 @@ static void silence_holds_it(void **state)
   free(f.arena.block);
 }
 
+/* One frame at the frame's limit of +120 dB, halved, between ten seconds of which 1 dB is taken. */
+static void a_click_is_soon_forgotten(void **state)
+{
+  (void)state;
+  Fixture f;
+  fixture_new(&f);
+  double gain[PLANISH_GRID];
+  double dry[PLANISH_GRID];
+  double wet[PLANISH_GRID];
+  double before = 0.0;
+  for (int at = 0; at < 40 * SECOND; at += PLANISH_GRID) {
+    const bool clicks = at == 10 * SECOND;
+    for (int i = 0; i < PLANISH_GRID; ++i) {
+      dry[i] = 0.2 * sin(2.0 * PLANISH_PI * 1000.0 / RATE * (at + i));
+      wet[i] = dry[i] * pow(10.0, -0.05);
+    }
+    before = clicks ? gain[PLANISH_GRID - 1] : before;
+    dry[0] = clicks ? 1048576.0 : dry[0];
+    wet[0] = clicks ? 524288.0 : wet[0];
+    planish_make_up_process(&f.make_up, (double *const[]){dry, NULL}, (double *const[]){wet, NULL},
+                            1, PLANISH_GRID, gain);
+  }
+  printf("1 dB taken: %.4f given, half a minute after a click %.4f\n", before, gain[0]);
+  assert_true(fabs(before - 1.0) < 0.01);
+  assert_true(fabs(gain[0] - 1.0) < 0.05);
+  free(f.arena.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(it_gives_back_power),
       cmocka_unit_test(what_is_not_changed_gets_nothing),
       cmocka_unit_test(silence_holds_it),
+      cmocka_unit_test(a_click_is_soon_forgotten),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
