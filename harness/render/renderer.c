@@ -21,6 +21,35 @@ typedef struct {
   uint64_t at; /* fed so far */
 } Source;
 
+PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, bool silence_bad,
+                                PlanishError *error)
+{
+  const PlanishReaderOptions options = {
+      .silence_bad = silence_bad,
+      .mending = sheet->mending,
+      .rate = sheet->rate,
+  };
+  return planish_reader_open(path, &options, error);
+}
+
+static uint64_t head_of(const PlanishRenderJob *job)
+{
+  const double rate = planish_reader_rate(job->mix);
+  return job->from == 0 ? planish_sheet_frames(job->sheet->head_silence, rate) : 0;
+}
+
+static uint64_t tail_of(const PlanishRenderJob *job)
+{
+  const double rate = planish_reader_rate(job->mix);
+  return job->to == planish_reader_frames(job->mix) ? planish_sheet_frames(job->sheet->tail, rate)
+                                                    : 0;
+}
+
+uint64_t planish_render_frames(const PlanishRenderJob *job)
+{
+  return head_of(job) + (job->to - job->from) + tail_of(job);
+}
+
 static uint64_t round_up(uint64_t frames)
 {
   return (frames + PLANISH_PREROLL_UNIT - 1) / PLANISH_PREROLL_UNIT * PLANISH_PREROLL_UNIT;

@@ -367,10 +367,32 @@ void planish_sheet_free(PlanishSheet *sheet)
   }
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
     free(sheet->stages[n].name);
+    free(sheet->stages[n].preset);
     free(sheet->stages[n].values);
     free(sheet->stages[n].given);
   }
+  for (uint32_t n = 0; n < sheet->automation_count; ++n) {
+    free(sheet->automation[n].points);
+  }
+  free(sheet->automation);
   free(sheet->stages);
   free(sheet->ceiling_at);
   free(sheet);
+}
+
+uint64_t planish_sheet_frames(PlanishSheetTime time, double rate)
+{
+  return (uint64_t)(time.value * (time.in_frames ? 1.0 : rate) + 0.5);
+}
+
+const PlanishAutomation *planish_sheet_automation(const PlanishSheet *sheet,
+                                                  const PlanishControl *control)
+{
+  for (uint32_t n = 0; n < sheet->automation_count; ++n) {
+    const PlanishAutomation *automation = &sheet->automation[n];
+    if (automation->control.stage == control->stage && automation->control.port == control->port) {
+      return automation;
+    }
+  }
+  return NULL;
 }
