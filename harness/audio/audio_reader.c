@@ -1,5 +1,6 @@
 #include "harness/audio/audio_reader.h"
 
+#include "harness/audio/rate_converter.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure.h"
 
@@ -18,10 +19,15 @@ struct PlanishReader {
   SNDFILE *file;
   SF_INFO info;
   struct stat facts; /* as it was opened */
-  uint64_t at;       /* next frame */
-  bool silence_bad;
+  uint64_t at;       /* next frame of the file */
+  PlanishReaderOptions options;
+  double mean[2]; /* that is taken off */
   uint64_t silenced;
+  PlanishRateConverter *converter; /* NULL: the file's rate, or not yet begun */
+  uint64_t converted_at;           /* next frame of the result */
 };
+
+enum { BLOCK = 4096 };
 
 /* Opens without waiting, and refuses what is no plain file: a pipe would block for ever. */
 static bool open_file(PlanishReader *reader, PlanishError *error)
@@ -112,32 +118,12 @@ static bool open_audio(PlanishReader *reader, PlanishError *error)
   return check_audio(reader, error);
 }
 
-PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
-                                   PlanishError *error)
-{
-  PlanishReader *reader = calloc(1, sizeof *reader);
-  char *copy = planish_text_copy(path);
-  if (reader == NULL || copy == NULL) {
-    free(reader);
-    free(copy);
-    planish_fail_memory(error);
-    return NULL;
-  }
-  reader->path = copy;
-  reader->silence_bad = options != NULL && options->silence_bad;
-  reader->descriptor = -1;
-  if (!open_file(reader, error) || !open_audio(reader, error)) {
-    planish_reader_free(reader);
-    return NULL;
-  }
-  return reader;
-}
-
 void planish_reader_free(PlanishReader *reader)
 {
   if (reader == NULL) {
     return;
   }
+  planish_rate_converter_free(reader->converter);
   if (reader->file != NULL) {
     sf_close(reader->file);
   }
@@ -153,19 +139,42 @@ const char *planish_reader_path(const PlanishReader *reader)
   return reader->path;
 }
 
-double planish_reader_rate(const PlanishReader *reader)
+double planish_reader_file_rate(const PlanishReader *reader)
 {
   return reader->info.samplerate;
 }
 
-uint64_t planish_reader_frames(const PlanishReader *reader)
+uint64_t planish_reader_file_frames(const PlanishReader *reader)
 {
   return (uint64_t)reader->info.frames;
 }
 
+static bool converts(const PlanishReader *reader)
+{
+  return reader->options.rate > 0.0 && reader->options.rate != planish_reader_file_rate(reader);
+}
+
+double planish_reader_rate(const PlanishReader *reader)
+{
+  return converts(reader) ? reader->options.rate : planish_reader_file_rate(reader);
+}
+
+uint64_t planish_reader_frames(const PlanishReader *reader)
+{
+  const uint64_t frames = planish_reader_file_frames(reader);
+  return converts(reader) ? planish_converted_frames(frames, planish_reader_file_rate(reader),
+                                                     reader->options.rate)
+                          : frames;
+}
+
 uint32_t planish_reader_channels(const PlanishReader *reader)
 {
-  return (uint32_t)reader->info.channels;
+  return planish_mending_is_even(&reader->options.mending) ? (uint32_t)reader->info.channels : 2;
+}
+
+double planish_reader_dc(const PlanishReader *reader, uint32_t channel)
+{
+  return reader->mean[channel];
 }
 
 uint64_t planish_reader_silenced(const PlanishReader *reader)
@@ -186,7 +195,7 @@ static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
                       reader->path);
 }
 
-bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error)
+static bool seek_file(PlanishReader *reader, uint64_t frame, PlanishError *error)
 {
   if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
     return planish_fail(error, PLANISH_BAD_FILE, "cannot seek: %s: %s", reader->path,
@@ -202,7 +211,7 @@ static bool check_samples(PlanishReader *reader, float *samples, size_t count, P
     if (isfinite(samples[n])) {
       continue;
     }
-    if (!reader->silence_bad) {
+    if (!reader->options.silence_bad) {
       const uint64_t frame = reader->at + n / (size_t)reader->info.channels;
       const double seconds = (double)frame / reader->info.samplerate;
       return planish_fail(error, PLANISH_BAD_AUDIO,
@@ -217,10 +226,11 @@ static bool check_samples(PlanishReader *reader, float *samples, size_t count, P
   return true;
 }
 
-bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
-                         PlanishError *error)
+/* As the file has it, mono on both channels. */
+static bool read_file(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
+                      PlanishError *error)
 {
-  const uint64_t left = planish_reader_frames(reader) - reader->at;
+  const uint64_t left = planish_reader_file_frames(reader) - reader->at;
   const size_t wanted = left < frames ? (size_t)left : frames;
   const sf_count_t count = sf_readf_float(reader->file, interleaved, (sf_count_t)wanted);
   *got = count < 0 ? 0 : (size_t)count;
@@ -242,5 +252,114 @@ bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frame
     interleaved[2 * n] = interleaved[n];
   }
   reader->at += *got;
+  return true;
+}
+
+static bool find_means(PlanishReader *reader, PlanishError *error)
+{
+  if (!reader->options.mending.remove_dc) {
+    return true;
+  }
+  double sum[2] = {0.0, 0.0};
+  float block[2 * BLOCK];
+  size_t got = 1;
+  while (got > 0) {
+    if (!read_file(reader, block, BLOCK, &got, error)) {
+      return false;
+    }
+    for (size_t n = 0; n < got; ++n) {
+      sum[0] += (double)block[2 * n];
+      sum[1] += (double)block[2 * n + 1];
+    }
+  }
+  for (size_t c = 0; c < 2; ++c) {
+    reader->mean[c] = sum[c] / (double)planish_reader_file_frames(reader);
+  }
+  reader->silenced = 0;
+  return seek_file(reader, 0, error);
+}
+
+PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
+                                   PlanishError *error)
+{
+  PlanishReader *reader = calloc(1, sizeof *reader);
+  char *copy = planish_text_copy(path);
+  if (reader == NULL || copy == NULL) {
+    free(reader);
+    free(copy);
+    planish_fail_memory(error);
+    return NULL;
+  }
+  reader->path = copy;
+  reader->options = options != NULL ? *options : (PlanishReaderOptions){0};
+  reader->descriptor = -1;
+  if (!open_file(reader, error) || !open_audio(reader, error) || !find_means(reader, error)) {
+    planish_reader_free(reader);
+    return NULL;
+  }
+  return reader;
+}
+
+/* At the file's rate. A PlanishRateSource. */
+static bool read_mended(void *user, float *interleaved, size_t frames, size_t *got,
+                        PlanishError *error)
+{
+  PlanishReader *reader = user;
+  if (!read_file(reader, interleaved, frames, got, error)) {
+    return false;
+  }
+  planish_mending_process(&reader->options.mending, reader->mean, interleaved, *got);
+  return true;
+}
+
+/* The converter, at its beginning where there is none yet. */
+static bool start_converter(PlanishReader *reader, PlanishError *error)
+{
+  if (reader->converter != NULL) {
+    return true;
+  }
+  reader->converted_at = 0;
+  reader->converter = seek_file(reader, 0, error)
+                          ? planish_rate_converter_new(
+                                planish_reader_file_rate(reader), reader->options.rate,
+                                planish_reader_file_frames(reader), read_mended, reader, error)
+                          : NULL;
+  return reader->converter != NULL;
+}
+
+static bool seek_converted(PlanishReader *reader, uint64_t frame, PlanishError *error)
+{
+  float block[2 * BLOCK];
+  if (frame < reader->converted_at) {
+    planish_rate_converter_free(reader->converter);
+    reader->converter = NULL;
+  }
+  bool done = start_converter(reader, error);
+  while (done && reader->converted_at < frame) {
+    const uint64_t left = frame - reader->converted_at;
+    size_t got = 0;
+    done = planish_rate_converter_read(reader->converter, block,
+                                       left < BLOCK ? (size_t)left : BLOCK, &got, error);
+    reader->converted_at += got;
+  }
+  return done;
+}
+
+bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error)
+{
+  return converts(reader) ? seek_converted(reader, frame, error) : seek_file(reader, frame, error);
+}
+
+bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
+                         PlanishError *error)
+{
+  if (!converts(reader)) {
+    return read_mended(reader, interleaved, frames, got, error);
+  }
+  if (!start_converter(reader, error) ||
+      !planish_rate_converter_read(reader->converter, interleaved, frames, got, error)) {
+    return false;
+  }
+  reader->converted_at += *got;
   return true;
 }

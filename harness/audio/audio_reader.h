@@ -7,10 +7,14 @@
  * (found out at its end), and samples that are not finite, with the time of the first, unless they
  * are to be silenced. Opening never waits (for a pipe's other end).
  *
+ * What is read may be mended (mending.h) and converted to another rate (rate_converter.h): rate,
+ * frames and samples are then those of the result, the same however it is read.
+ *
  * Thread: one at a time an object. */
 #ifndef PLANISH_HARNESS_AUDIO_READER_H
 #define PLANISH_HARNESS_AUDIO_READER_H
 
+#include "harness/audio/mending.h"
 #include "harness/base/error.h"
 
 #include <stdbool.h>
@@ -21,9 +25,12 @@ typedef struct PlanishReader PlanishReader;
 
 typedef struct {
   bool silence_bad; /* samples that are not finite are read as 0 and counted */
+  PlanishMending mending;
+  double rate; /* whole Hz, within what planish_measure_new() takes; 0: that of the file */
 } PlanishReaderOptions;
 
-/* `options` may be NULL: all off. The path is copied. */
+/* `options` may be NULL: all off. The path is copied. Where DC is to be removed the file is read
+ * through once. */
 PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
                                    PlanishError *error);
 /* NULL is allowed. */
@@ -32,12 +39,18 @@ void planish_reader_free(PlanishReader *reader);
 const char *planish_reader_path(const PlanishReader *reader);
 double planish_reader_rate(const PlanishReader *reader);       /* Hz */
 uint64_t planish_reader_frames(const PlanishReader *reader);   /* > 0 */
-uint32_t planish_reader_channels(const PlanishReader *reader); /* in the file: 1 or 2 */
+uint32_t planish_reader_channels(const PlanishReader *reader); /* 1: a mono file, both are alike */
+double planish_reader_file_rate(const PlanishReader *reader);  /* Hz */
+uint64_t planish_reader_file_frames(const PlanishReader *reader); /* > 0 */
+
+/* What is taken off a channel (0 left, 1 right, of the file) where DC is removed; else 0. */
+double planish_reader_dc(const PlanishReader *reader, uint32_t channel);
 
 /* How many samples were silenced since opening. */
 uint64_t planish_reader_silenced(const PlanishReader *reader);
 
-/* The next frame to be read. Not past the end. */
+/* The next frame to be read. Not past the end. With another rate, what lies before is converted
+ * again. */
 bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error);
 
 /* Reads up to `frames` frames of two samples each; fewer only at the end of the file, `got` says

@@ -104,9 +104,8 @@ const char *planish_host_uri(const PlanishHost *host, uint32_t n)
   return host->uris[n];
 }
 
-/* lilv would tell of what is none in words of its own. A scheme, a colon, and none of the
- * characters that a URI cannot hold (RFC 3986). */
-static bool is_uri(const char *text)
+/* lilv would tell of what is none in words of its own. */
+bool planish_host_is_uri(const char *text)
 {
   static const char scheme[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789+-.";
   const size_t length = strspn(text, scheme);
@@ -139,13 +138,13 @@ static const PlanishPlugin *keep(PlanishHost *host, LilvWorld *world, const Lilv
   return plugin;
 }
 
-static const PlanishPlugin *find_foreign(PlanishHost *host, const char *uri, PlanishError *error)
+LilvWorld *planish_host_world(PlanishHost *host)
 {
-  if (!is_uri(uri)) {
-    planish_fail(error, PLANISH_BAD_USE,
-                 "no URI: %s: name a stage that \"planish stages\" lists, or a plugin's URI", uri);
-    return NULL;
-  }
+  return host->world;
+}
+
+LilvWorld *planish_host_foreign_world(PlanishHost *host, PlanishError *error)
+{
   if (host->foreign == NULL) {
     host->foreign = lilv_world_new();
     if (host->foreign == NULL) {
@@ -154,7 +153,21 @@ static const PlanishPlugin *find_foreign(PlanishHost *host, const char *uri, Pla
     }
     lilv_world_load_all(host->foreign);
   }
-  const LilvPlugin *lilv = look_up(host->foreign, uri);
+  return host->foreign;
+}
+
+static const PlanishPlugin *find_foreign(PlanishHost *host, const char *uri, PlanishError *error)
+{
+  if (!planish_host_is_uri(uri)) {
+    planish_fail(error, PLANISH_BAD_USE,
+                 "no URI: %s: name a stage that \"planish stages\" lists, or a plugin's URI", uri);
+    return NULL;
+  }
+  LilvWorld *world = planish_host_foreign_world(host, error);
+  if (world == NULL) {
+    return NULL;
+  }
+  const LilvPlugin *lilv = look_up(world, uri);
   if (lilv == NULL) {
     planish_fail(error, PLANISH_BAD_USE,
                  "plugin not installed: %s: install it, or set LV2_PATH to the folder that holds "
@@ -162,7 +175,7 @@ static const PlanishPlugin *find_foreign(PlanishHost *host, const char *uri, Pla
                  uri);
     return NULL;
   }
-  return keep(host, host->foreign, lilv, error);
+  return keep(host, world, lilv, error);
 }
 
 static void fail_unknown(const PlanishHost *host, const char *name, PlanishError *error)
@@ -194,7 +207,8 @@ const PlanishPlugin *planish_host_plugin(PlanishHost *host, const char *name, Pl
   for (uint32_t n = 0; n < host->plugin_count && plugin == NULL; ++n) {
     plugin = strcmp(host->plugins[n]->uri, uri) == 0 ? host->plugins[n] : NULL;
   }
-  const LilvPlugin *lilv = plugin == NULL && is_uri(uri) ? look_up(host->world, uri) : NULL;
+  const LilvPlugin *lilv =
+      plugin == NULL && planish_host_is_uri(uri) ? look_up(host->world, uri) : NULL;
   if (lilv != NULL) {
     plugin = keep(host, host->world, lilv, error);
   } else if (plugin == NULL && ours) {

@@ -18,7 +18,7 @@
  * and links harness_dep (meson.build). error.text says what went wrong where something is NULL.
  *
  * Opening loads no specification, so it takes a few milliseconds. LV2_PATH is searched, in a world
- * of its own, only when a plugin outside the bundle is asked for.
+ * of its own, only when a plugin or preset outside the bundle is asked for.
  * Thread: lilv is called from one thread; different instances may run on different threads. */
 #ifndef PLANISH_HARNESS_HOST_H
 #define PLANISH_HARNESS_HOST_H
@@ -46,5 +46,14 @@ const char *planish_host_uri(const PlanishHost *host, uint32_t n);
 /* A plugin by URI or by the short name after "urn:planish:". Belongs to the host. NULL with
  * PLANISH_BAD_USE, naming the nearest one of the bundle. */
 const PlanishPlugin *planish_host_plugin(PlanishHost *host, const char *name, PlanishError *error);
+
+/* Whether lilv takes a text for a URI without a word: a scheme, a colon, and none of the characters
+ * that a URI cannot hold (RFC 3986). */
+bool planish_host_is_uri(const char *text);
+
+/* For preset.h: the bundle alone, and what LV2_PATH has (loaded at the first call; NULL without
+ * memory). */
+LilvWorld *planish_host_world(PlanishHost *host);
+LilvWorld *planish_host_foreign_world(PlanishHost *host, PlanishError *error);
 
 #endif

@@ -1,8 +1,7 @@
 #include "harness/host/instance.h"
 
-#include "harness/base/text.h"
+#include "harness/host/uri_map.h"
 
-#include <lv2/urid/urid.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,54 +9,22 @@
 
 enum { CHANNELS = 2 };
 
-/* Numbers for URIs, as the map feature wants them: place in the list + 1. */
-typedef struct {
-  char **uris;
-  uint32_t count;
-} Map;
-
 struct PlanishInstance {
   const PlanishPlugin *plugin;
   LilvInstance *lilv[CHANNELS]; /* the second is NULL for a plugin of two channels */
   float *values[CHANNELS];      /* of control ports, by index */
   bool active;
-  Map map;
-  LV2_URID_Map map_data;
-  LV2_URID_Unmap unmap_data;
+  PlanishUriMap map;
   LV2_Feature map_feature;
   LV2_Feature unmap_feature;
   const LV2_Feature *features[3];
 };
 
-static LV2_URID map_uri(LV2_URID_Map_Handle handle, const char *uri)
-{
-  Map *map = handle;
-  for (uint32_t n = 0; n < map->count; ++n) {
-    if (strcmp(map->uris[n], uri) == 0) {
-      return n + 1;
-    }
-  }
-  char **longer = realloc(map->uris, (map->count + 1) * sizeof *map->uris);
-  if (longer == NULL) {
-    return 0;
-  }
-  map->uris = longer;
-  map->uris[map->count] = planish_text_copy(uri);
-  return map->uris[map->count] == NULL ? 0 : ++map->count;
-}
-
-static const char *unmap_uri(LV2_URID_Unmap_Handle handle, LV2_URID urid)
-{
-  const Map *map = handle;
-  return urid == 0 || urid > map->count ? NULL : map->uris[urid - 1];
-}
-
 static void offer_features(PlanishInstance *instance)
 {
-  instance->map_data = (LV2_URID_Map){&instance->map, map_uri};
-  instance->unmap_data = (LV2_URID_Unmap){&instance->map, unmap_uri};
-  instance->map_feature = (LV2_Feature){LV2_URID__map, &instance->map_data};
-  instance->unmap_feature = (LV2_Feature){LV2_URID__unmap, &instance->unmap_data};
+  planish_uri_map_start(&instance->map);
+  instance->map_feature = (LV2_Feature){LV2_URID__map, &instance->map.map};
+  instance->unmap_feature = (LV2_Feature){LV2_URID__unmap, &instance->map.unmap};
   instance->features[0] = &instance->map_feature;
   instance->features[1] = &instance->unmap_feature;
   instance->features[2] = NULL;
@@ -135,10 +102,7 @@ void planish_instance_free(PlanishInstance *instance)
     }
     free(instance->values[lane]);
   }
-  for (uint32_t n = 0; n < instance->map.count; ++n) {
-    free(instance->map.uris[n]);
-  }
-  free(instance->map.uris);
+  planish_uri_map_release(&instance->map);
   free(instance);
 }
 

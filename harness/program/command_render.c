@@ -189,7 +189,6 @@ static bool render(const Request *request, PlanishHost *host, PlanishError *erro
     planish_mistakes_free(&mistakes);
     return false;
   }
-  const PlanishReaderOptions options = {.silence_bad = request->silence_bad};
   PlanishMasterJob job = {
       .sheet = sheet,
       .out = request->out,
@@ -198,7 +197,7 @@ static bool render(const Request *request, PlanishHost *host, PlanishError *erro
                                                                        : PLANISH_WORD_24,
   };
   job.mix = override_sheet(request, sheet, error)
-                ? planish_reader_open(request->mix, &options, error)
+                ? planish_mix_open(request->mix, sheet, request->silence_bad, error)
                 : NULL;
   const bool done = job.mix != NULL && check_outputs(request, error) &&
                     choose_part(request, &job, error) && make_master(request, &job, error);

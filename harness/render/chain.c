@@ -2,6 +2,7 @@
 
 #include "harness/base/level.h"
 #include "harness/host/instance.h"
+#include "harness/render/automation.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -10,6 +11,7 @@
 typedef struct {
   PlanishInstance *instance;
   uint32_t latency;
+  PlanishMoves moves;
   PlanishReport *reports;
   uint32_t report_count;
 } Stage;
@@ -19,7 +21,8 @@ struct PlanishChain {
   Stage *stages;
   PlanishLevel **levels; /* before the first stage and after each */
   uint32_t latency;
-  uint64_t at; /* frames run so far */
+  uint64_t at;  /* frames run so far */
+  int64_t zero; /* with which the mix's first comes in */
   uint64_t first;
   uint64_t frames;
   PlanishTaps taps;
@@ -47,7 +50,8 @@ static bool start_stage(PlanishChain *chain, uint32_t n, double rate, PlanishErr
   Stage *stage = &chain->stages[n];
   stage->instance = planish_instance_new(listed->plugin, rate, error);
   chain->levels[n + 1] = planish_level_new(rate);
-  if (stage->instance == NULL || !find_reports(stage, listed->plugin, error)) {
+  if (stage->instance == NULL || !find_reports(stage, listed->plugin, error) ||
+      !planish_moves_new(&stage->moves, chain->sheet, n, rate, error)) {
     return false;
   }
   if (chain->levels[n + 1] == NULL) {
@@ -110,6 +114,7 @@ void planish_chain_free(PlanishChain *chain)
   const uint32_t count = chain->sheet->stage_count;
   for (uint32_t n = 0; chain->stages != NULL && n < count; ++n) {
     planish_instance_free(chain->stages[n].instance);
+    planish_moves_free(&chain->stages[n].moves);
     free(chain->stages[n].reports);
   }
   for (uint32_t n = 0; chain->levels != NULL && n <= count; ++n) {
@@ -140,6 +145,11 @@ void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
   chain->first = first;
   chain->frames = frames;
   chain->taps = taps == NULL ? (PlanishTaps){0} : *taps;
+}
+
+void planish_chain_locate(PlanishChain *chain, int64_t zero)
+{
+  chain->zero = zero;
 }
 
 /* The part of this block that the account is about, `delay` frames behind the chain's input. */
@@ -230,6 +240,25 @@ static bool check_output(const PlanishSheetStage *listed, const Stage *stage, fl
                                        listed->name, listed->plugin->uri);
 }
 
+/* In pieces, where controls move. `delay`: of the stages ahead of it. */
+static void run_stage(const PlanishChain *chain, Stage *stage, uint32_t delay, float *const in[2],
+                      float *const out[2], uint32_t frames)
+{
+  const int64_t offset = chain->zero + delay;
+  for (uint32_t done = 0; done < frames;) {
+    const uint64_t at = chain->at + done;
+    for (uint32_t n = 0; n < stage->moves.count; ++n) {
+      PlanishMove *move = &stage->moves.moves[n];
+      planish_instance_set_at(stage->instance, move->port, planish_move_value(move, offset, at));
+    }
+    const uint64_t next = planish_moves_next(&stage->moves, offset, at) - at;
+    const uint32_t count = next < frames - done ? (uint32_t)next : frames - done;
+    planish_instance_run(stage->instance, (const float *[]){in[0] + done, in[1] + done},
+                         (float *[]){out[0] + done, out[1] + done}, count);
+    done += count;
+  }
+}
+
 bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
                        PlanishError *error)
 {
@@ -241,7 +270,7 @@ bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t 
   for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
     Stage *stage = &chain->stages[n];
     float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
-    planish_instance_run(stage->instance, (const float *const *)audio, next, frames);
+    run_stage(chain, stage, delay, audio, next, frames);
     delay += stage->latency;
     if (!check_output(&chain->sheet->stages[n], stage, next, frames, error) ||
         !observe_sound(chain, n + 1, delay, next, frames, error)) {

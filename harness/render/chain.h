@@ -1,4 +1,4 @@
-/* Stages in series, as a sheet lists them, with an account of what each did.
+/* Stages in series, as a sheet lists them and moves them, with an account of what each did.
  *
  * A chain is run once, from its start to its end: a new one for each render.
  * Errors: PLANISH_BAD_USE, naming the stage. Thread: that of the host for new; then one at a
@@ -52,6 +52,10 @@ double planish_chain_settles(const PlanishSheet *sheet);
  * the first run. */
 void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
                            const PlanishTaps *taps);
+
+/* Where in the chain's frames the mix's first frame comes in, for automation (automation.h); under
+ * 0 where the chain begins later in the mix. 0 unless said. To be called before the first run. */
+void planish_chain_locate(PlanishChain *chain, int64_t zero);
 
 /* Turns up to PLANISH_CHAIN_BLOCK frames into the chain's output. Fails where a stage's latency
  * changes, it puts out what is no number, or a tap fails. */

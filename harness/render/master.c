@@ -203,8 +203,9 @@ static bool render_take(Teller *teller, Take *take, PlanishMeasurement *result, 
   if (take->measure == NULL || take->accounts == NULL) {
     return planish_fail_memory(error);
   }
-  take->writer = planish_writer_new(job->out, rate, job->to - job->from, job->word, measure_written,
-                                    take->measure, error);
+  teller->report->frames = planish_render_frames(&render);
+  take->writer = planish_writer_new(job->out, rate, teller->report->frames, job->word,
+                                    measure_written, take->measure, error);
   if (take->writer == NULL ||
       !planish_render(&render, write_rendered, take->writer, take->accounts,
                       &teller->report->latency, error) ||
@@ -349,7 +350,7 @@ static bool make(Teller *teller, Take *best, PlanishError *error)
 
 bool planish_master(const PlanishMasterJob *job, PlanishMasterReport *report, PlanishError *error)
 {
-  *report = (PlanishMasterReport){.frames = job->to - job->from};
+  *report = (PlanishMasterReport){0};
   Teller teller = {.job = job, .report = report};
   Take best = {0};
   const bool done = make(&teller, &best, error);

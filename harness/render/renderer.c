@@ -2,6 +2,7 @@
 
 #include "common/dsp/maths.h"
 #include "harness/base/interrupt.h"
+#include "harness/render/fades.h"
 
 #include <string.h>
 
@@ -20,6 +21,35 @@ typedef struct {
   double factor;
   uint64_t at; /* fed so far */
 } Source;
+
+PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, bool silence_bad,
+                                PlanishError *error)
+{
+  const PlanishReaderOptions options = {
+      .silence_bad = silence_bad,
+      .mending = sheet->mending,
+      .rate = sheet->rate,
+  };
+  return planish_reader_open(path, &options, error);
+}
+
+static uint64_t head_of(const PlanishRenderJob *job)
+{
+  const double rate = planish_reader_rate(job->mix);
+  return job->from == 0 ? planish_sheet_frames(job->sheet->head_silence, rate) : 0;
+}
+
+static uint64_t tail_of(const PlanishRenderJob *job)
+{
+  const double rate = planish_reader_rate(job->mix);
+  return job->to == planish_reader_frames(job->mix) ? planish_sheet_frames(job->sheet->tail, rate)
+                                                    : 0;
+}
+
+uint64_t planish_render_frames(const PlanishRenderJob *job)
+{
+  return head_of(job) + (job->to - job->from) + tail_of(job);
+}
 
 static uint64_t round_up(uint64_t frames)
 {
@@ -44,7 +74,7 @@ static Plan make_plan(const PlanishRenderJob *job, uint32_t latency)
     plan.lead = round_up(plan.preroll + latency + (uint64_t)(0.25 * rate));
   }
   plan.skip = plan.lead + (job->from - plan.start) + latency;
-  plan.total = plan.skip + (job->to - job->from);
+  plan.total = plan.skip + (job->to - job->from) + tail_of(job);
   return plan;
 }
 
@@ -116,8 +146,38 @@ static bool run_block(PlanishChain *chain, float *interleaved, uint32_t frames, 
   return true;
 }
 
+/* Where the result goes: its fades, its sink. */
+typedef struct {
+  PlanishFades fades;
+  PlanishSink sink;
+  void *user;
+  uint64_t at; /* next frame of the mix */
+} Ending;
+
+static bool write_head(const Ending *ending, uint64_t frames, PlanishError *error)
+{
+  float silence[2 * PLANISH_CHAIN_BLOCK] = {0.0f};
+  bool done = true;
+  while (done && ending->sink != NULL && frames > 0) {
+    const size_t count = frames < PLANISH_CHAIN_BLOCK ? (size_t)frames : PLANISH_CHAIN_BLOCK;
+    done = ending->sink(ending->user, silence, count, error);
+    frames -= count;
+  }
+  return done;
+}
+
+static bool write_result(Ending *ending, float *interleaved, size_t frames, PlanishError *error)
+{
+  if (ending->sink == NULL) {
+    return true;
+  }
+  planish_fades_process(&ending->fades, ending->at, interleaved, frames);
+  ending->at += frames;
+  return ending->sink(ending->user, interleaved, frames, error);
+}
+
 static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
-                    PlanishSink sink, void *user, PlanishError *error)
+                    Ending *ending, PlanishError *error)
 {
   const Plan *plan = &source->plan;
   float interleaved[2 * PLANISH_CHAIN_BLOCK];
@@ -129,8 +189,7 @@ static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *c
       return false;
     }
     const uint64_t cut = plan->skip <= at ? 0 : plan->skip - at;
-    if (sink != NULL && cut < frames &&
-        !sink(user, interleaved + 2 * cut, frames - (size_t)cut, error)) {
+    if (cut < frames && !write_result(ending, interleaved + 2 * cut, frames - (size_t)cut, error)) {
       return false;
     }
     at += frames;
@@ -144,7 +203,12 @@ static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *c
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
                     PlanishAccount *accounts, uint32_t *latency, PlanishError *error)
 {
-  PlanishChain *chain = planish_chain_new(job->sheet, planish_reader_rate(job->mix), error);
+  const double rate = planish_reader_rate(job->mix);
+  Ending ending = {.sink = sink, .user = user, .at = job->from};
+  if (!planish_fades_new(&ending.fades, job->sheet, rate, planish_reader_frames(job->mix), error)) {
+    return false;
+  }
+  PlanishChain *chain = planish_chain_new(job->sheet, rate, error);
   if (chain == NULL) {
     return false;
   }
@@ -154,9 +218,11 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
       .plan = make_plan(job, frames),
       .factor = planish_gain_of(job->input_gain),
   };
+  planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
-                        job->to - job->from, job->taps);
-  const bool done = run_all(job, &source, chain, sink, user, error) &&
+                        (job->to - job->from) + tail_of(job), job->taps);
+  const bool done = write_head(&ending, head_of(job), error) &&
+                    run_all(job, &source, chain, &ending, error) &&
                     (accounts == NULL || planish_chain_account(chain, accounts, error));
   if (latency != NULL) {
     *latency = frames;

@@ -2,6 +2,8 @@
  *
  * The chain's latency is taken out to the frame: the result has the length of what was asked for
  * and lines up with the mix. Past the end of the mix the chain gets silence until it has run out.
+ * What comes from the mix's first frame on has the sheet's head_silence ahead of it, what goes to
+ * its last frame the tail after it; the fades act where they fall.
  *
  * Pre-roll: a stage that needs time to settle says so (`settles`, in seconds, a property of the
  * vocabulary). Then the chain first hears as much of the mix's beginning as the slowest stage
@@ -32,7 +34,7 @@
 typedef void (*PlanishProgressTold)(void *user, double share);
 
 typedef struct {
-  PlanishReader *mix;
+  PlanishReader *mix; /* as planish_mix_open() gives it */
   const PlanishSheet *sheet;
   double input_gain;        /* dB, ahead of the first stage */
   uint64_t from;            /* frames of the mix: from this one */
@@ -41,6 +43,13 @@ typedef struct {
   PlanishProgressTold told; /* may be NULL */
   void *told_user;
 } PlanishRenderJob;
+
+/* Opens the mix as the sheet wants it: mended, at its rate. */
+PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, bool silence_bad,
+                                PlanishError *error);
+
+/* How many frames the render hands to its sink. */
+uint64_t planish_render_frames(const PlanishRenderJob *job);
 
 /* One render. `sink` takes the result (NULL: nobody wants it). `accounts`: as many as the sheet has
  * stages, zeroed at first; planish_accounts_free() gives them back. `latency` gets the chain's.

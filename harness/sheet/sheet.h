@@ -1,8 +1,18 @@
 /* A master sheet: how one master is made, as YAML text.
  *
  *   planish: 1                       the format; comes first
- *   input: {gain: dB}                what the mix gets ahead of the first stage, or
- *   input: {loudness: LUFS}          the working level it is brought to
+ *   input:                           how the mix goes in; the order is dc, polarity, swap, balance,
+ *                                    then rate, then gain or loudness
+ *     dc: remove | keep              remove takes the mean of each channel out, as measured over
+ *                                    the whole mix; digital black then stands at minus that mean
+ *     polarity: {left: inverted, right: normal}      of the mix's own channels
+ *     swap: true | false             left for right
+ *     balance: dB                    over 0: to the right, which goes up by half of it while the
+ *                                    left goes down by half; under 0: to the left
+ *     gain: dB                       ahead of the first stage, or
+ *     loudness: LUFS                 the working level that the mix is brought to
+ *   rate: Hz                         the mix is converted to it ahead of the chain; all that
+ *                                    follows, landing and measurement too, is at that rate
  *   preroll: s                       instead of the chain's own, see renderer.h
  *   target:
  *     loudness: LUFS                 of the finished file
@@ -10,13 +20,40 @@
  *     by: NAME.SYMBOL                the control that is moved to land on the loudness
  *     ceiling_at: [NAME.SYMBOL, ...] the controls that give way if the ceiling is missed
  *   stages:
- *     - {stage: limiter, name: first, release: 20, ...}
+ *     - {stage: limiter, name: first, preset: Clear, release: 20, ...}
+ *   automation:
+ *     NAME.SYMBOL:
+ *       - {at: TIME, value: VALUE, move: straight | step}
+ *   head_silence: TIME               ahead of the mix
+ *   fade_in: {length: TIME, shape: linear | equal power | s-shaped}      or just the TIME
+ *   fade_out: {length: TIME, shape: ...}
+ *   tail: TIME                       goes on beyond the mix's end, for what rings
+ *   recall: ...                      what a render notes for its recall; not read here
  *
- * A stage is named by what follows urn:planish: in its URI, or by a whole URI; its `name` is its
- * own in the sheet (letters, digits, - and _). The rest are values of its control inputs by symbol,
- * in the port's unit: a number, true or false for a switch, a label or a number for a choice. What
- * is not named stands at its default; a ceiling_at control that is not named at the target's
- * ceiling.
+ * TIME is a number of seconds, minutes and seconds (1:23.5), or frames ("96000 frames"), counted
+ * at the rate of the chain.
+ *
+ * A stage is named by what follows urn:planish: in its URI, or by the whole URI of any LV2 effect;
+ * its `name` is its own in the sheet (letters, digits, - and _). `preset` is the label or URI of a
+ * preset of the bundle, or of one that a host has saved in the user's LV2 path. The rest are values
+ * of its control inputs by symbol, in the port's unit: a number, true or false for a switch, a
+ * label or a number for a choice; a control called stage, name, preset or controls stands in a map
+ * `controls`. They go over those of the preset. What neither names stands at its default; a
+ * ceiling_at control that the sheet itself does not name at the target's ceiling. A preset neither
+ * turns a stage off nor sets what is for listening.
+ *
+ * Automation: time 0 is the mix's first frame (head_silence comes before it), and the pre-roll
+ * holds the values of time 0. The stage's own value stands at time 0 unless a point does. A point
+ * is reached in a straight line, in the port's unit, from the one before (move: straight), or at
+ * once (move: step, the only way for switches, choices and whole numbers, and what they do if
+ * nothing is said). A point is handed over at its frame, a line at every 32nd frame, the grid on
+ * which the stages look at their controls. The frame is the one that enters the stage: what stages
+ * ahead of it delay is allowed for. After the last point its value stays. A control that landing
+ * moves, and one that is marked notAutomatic, cannot be automated.
+ *
+ * The result is head_silence, the mix, the tail. The fades act on it after the last stage and ahead
+ * of dither: fade_in begins with the mix, fade_out ends with the result. The shapes, x being
+ * the share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped 3 x^2 - 2 x^3.
  *
  * Every mistake is found in one reading, each with its line and column: whatever is unknown,
  * doubled, of the wrong type or out of range, with the nearest valid name.
@@ -24,6 +61,7 @@
 #ifndef PLANISH_HARNESS_SHEET_H
 #define PLANISH_HARNESS_SHEET_H
 
+#include "harness/audio/mending.h"
 #include "harness/host/host.h"
 #include "harness/sheet/sheet_tree.h"
 
@@ -39,6 +77,23 @@ typedef enum {
   PLANISH_INPUT_LOUDNESS, /* LUFS */
 } PlanishInputKind;
 
+/* Seconds, or frames at the chain's rate. */
+typedef struct {
+  double value;
+  bool in_frames;
+} PlanishSheetTime;
+
+typedef enum {
+  PLANISH_FADE_LINEAR,
+  PLANISH_FADE_EQUAL_POWER,
+  PLANISH_FADE_S_SHAPED,
+} PlanishFadeShape;
+
+typedef struct {
+  PlanishSheetTime length; /* 0: none */
+  PlanishFadeShape shape;
+} PlanishFade;
+
 /* A control input of a stage. */
 typedef struct {
   uint32_t stage; /* index */
@@ -48,12 +103,28 @@ typedef struct {
 typedef struct {
   char *name;
   const PlanishPlugin *plugin;
-  float *values; /* of control inputs, by port index */
-  bool *given;   /* by port index: the sheet names it */
+  char *preset;  /* as the sheet names it; NULL: none */
+  float *values; /* of control inputs, by port index: default, preset, sheet */
+  bool *given;   /* by port index: the sheet itself names it */
 } PlanishSheetStage;
 
 typedef struct {
+  PlanishSheetTime at;
+  float value;
+  bool step; /* else in a straight line from the point before */
+} PlanishAutomationPoint;
+
+/* How a control moves. */
+typedef struct {
+  PlanishControl control;
+  PlanishAutomationPoint *points; /* in order of time */
+  uint32_t count;                 /* > 0 */
+} PlanishAutomation;
+
+typedef struct {
+  PlanishMending mending;
   double input_value;
+  double rate;     /* Hz; 0: the mix's own */
   double preroll;  /* s */
   double loudness; /* LUFS */
   double ceiling;  /* dBTP */
@@ -68,6 +139,14 @@ typedef struct {
   PlanishSheetStage *stages;
   uint32_t ceiling_count;
   uint32_t stage_count;
+
+  PlanishAutomation *automation;
+  uint32_t automation_count;
+
+  PlanishSheetTime head_silence;
+  PlanishFade fade_in;
+  PlanishFade fade_out;
+  PlanishSheetTime tail;
 } PlanishSheet;
 
 /* Reads a sheet from a text or a file. NULL if there is any mistake. `audition` allows listen,
@@ -79,6 +158,13 @@ PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audit
                                  PlanishMistakes *mistakes);
 /* NULL is allowed. */
 void planish_sheet_free(PlanishSheet *sheet);
+
+/* In whole frames at `rate`. */
+uint64_t planish_sheet_frames(PlanishSheetTime time, double rate);
+
+/* The automation of a control; NULL: it stays where it is. */
+const PlanishAutomation *planish_sheet_automation(const PlanishSheet *sheet,
+                                                  const PlanishControl *control);
 
 /* What the command line may put in place of the sheet's. */
 bool planish_sheet_set_loudness(PlanishSheet *sheet, double lufs, PlanishError *error);

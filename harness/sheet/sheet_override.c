@@ -59,6 +59,11 @@ bool planish_sheet_set_control(PlanishSheet *sheet, const char *assignment, bool
   if (!planish_sheet_control(sheet, name, &control, error)) {
     return false;
   }
+  if (planish_sheet_automation(sheet, &control) != NULL) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "the sheet automates it: --set %s: change its points in the sheet",
+                        assignment);
+  }
   PlanishSheetStage *stage = &sheet->stages[control.stage];
   const PlanishPluginPort *port = &stage->plugin->ports[control.port];
   stage->given[control.port] = true;

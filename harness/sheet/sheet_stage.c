@@ -1,30 +1,16 @@
 /* The list of stages in a sheet. */
-#include "harness/sheet/sheet_value.h"
+#include "harness/sheet/sheet_reading.h"
 
 #include "harness/base/text.h"
+#include "harness/host/preset.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-typedef struct {
-  PlanishHost *host;
-  PlanishMistakes *mistakes;
-  bool audition;
-} Reading;
-
-static void tell(Reading *reading, const PlanishNode *node, const PlanishError *error)
+static void tell(PlanishSheetReading *reading, const PlanishNode *node, const PlanishError *error)
 {
   planish_mistake(reading->mistakes, node->line, node->column, "%s", error->text);
-}
-
-static const PlanishNode *member(const PlanishNode *map, const char *key)
-{
-  for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
-    if (node->key->kind == PLANISH_NODE_SCALAR && strcmp(node->key->text, key) == 0) {
-      return node;
-    }
-  }
-  return NULL;
 }
 
 static bool is_name(const char *text)
@@ -33,10 +19,10 @@ static bool is_name(const char *text)
   return text[0] != '\0' && text[strspn(text, letters)] == '\0' && strlen(text) <= 40;
 }
 
-static void read_name(Reading *reading, PlanishSheet *sheet, PlanishSheetStage *stage,
+static void read_name(PlanishSheetReading *reading, PlanishSheet *sheet, PlanishSheetStage *stage,
                       const PlanishNode *map)
 {
-  const PlanishNode *node = member(map, "name");
+  const PlanishNode *node = planish_sheet_member(map, "name");
   if (node == NULL) {
     planish_mistake(reading->mistakes, map->line, map->column,
                     "a stage without a name: add \"name:\" with a name of its own");
@@ -64,9 +50,10 @@ static void read_name(Reading *reading, PlanishSheet *sheet, PlanishSheetStage *
   }
 }
 
-static bool read_plugin(Reading *reading, PlanishSheetStage *stage, const PlanishNode *map)
+static bool read_plugin(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                        const PlanishNode *map)
 {
-  const PlanishNode *node = member(map, "stage");
+  const PlanishNode *node = planish_sheet_member(map, "stage");
   if (node == NULL || node->kind != PLANISH_NODE_SCALAR) {
     const PlanishNode *place = node == NULL ? map : node;
     return planish_mistake(reading->mistakes, place->line, place->column,
@@ -93,13 +80,11 @@ static bool read_plugin(Reading *reading, PlanishSheetStage *stage, const Planis
   return true;
 }
 
-static void read_value(Reading *reading, PlanishSheetStage *stage, const PlanishNode *node)
+static void read_value(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                       const PlanishNode *node)
 {
   PlanishError error = {0};
   uint32_t index = 0;
-  if (stage->plugin == NULL) {
-    return; /* that the stage is unknown has been told */
-  }
   if (!planish_sheet_symbol(stage->plugin, node->key->text, &index, &error)) {
     tell(reading, node->key, &error);
     return;
@@ -117,13 +102,115 @@ static void read_value(Reading *reading, PlanishSheetStage *stage, const Planish
     tell(reading, node, &error);
     return;
   }
+  if (stage->given[index]) {
+    planish_mistake(reading->mistakes, node->key->line, node->key->column,
+                    "%s: stands in the stage and under controls: keep one", port->symbol);
+  }
   stage->given[index] = true;
   if (!planish_sheet_check_audition(port, stage->values[index], reading->audition, &error)) {
     tell(reading, node, &error);
   }
 }
 
-static void read_stage(Reading *reading, PlanishSheet *sheet, const PlanishNode *map)
+/* Values of a preset go over the defaults. It sets neither whether the stage is on nor what is for
+ * listening: that is no setting of a master, and hosts save it along. */
+static bool take_preset(PlanishSheetStage *stage, const PlanishPreset *preset, PlanishError *error)
+{
+  const PlanishPlugin *plugin = stage->plugin;
+  bool done = true;
+  for (uint32_t n = 0; n < preset->count && done; ++n) {
+    const PlanishPresetValue *value = &preset->values[n];
+    const int index = planish_plugin_find(plugin, value->symbol);
+    if (index < 0) {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "preset: %s sets %s, which %s has not: it is of another version: write "
+                          "its values out",
+                          preset->label, value->symbol, planish_plugin_short_uri(plugin));
+    }
+    const PlanishPluginPort *port = &plugin->ports[index];
+    if (port->kind != PLANISH_PLUGIN_CONTROL_INPUT || index == plugin->enabled ||
+        planish_sheet_is_for_listening(port)) {
+      continue;
+    }
+    char text[64];
+    planish_text_format(text, sizeof text, "%.9g", value->value);
+    if (port->toggled) {
+      stage->values[index] = value->value > 0.0 ? 1.0f : 0.0f;
+    } else if (!planish_sheet_port_value(port, text, false, &stage->values[index], error)) {
+      done = false;
+    }
+  }
+  return done;
+}
+
+static void read_preset(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                        const PlanishNode *node)
+{
+  PlanishError error = {0};
+  if (node->bad) {
+    return;
+  }
+  if (node->kind != PLANISH_NODE_SCALAR || node->text[0] == '\0') {
+    planish_mistake(reading->mistakes, node->line, node->column,
+                    "preset: no name: give the label or the URI of a preset");
+    return;
+  }
+  PlanishPreset *preset = planish_preset_new(reading->host, stage->plugin, node->text, &error);
+  stage->preset = planish_text_copy(node->text);
+  if (stage->preset == NULL) {
+    planish_mistake_memory(reading->mistakes);
+  }
+  if (preset == NULL || !take_preset(stage, preset, &error)) {
+    tell(reading, node, &error);
+  }
+  planish_preset_free(preset);
+}
+
+static void read_controls(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                          const PlanishNode *map)
+{
+  if (map->bad) {
+    return;
+  }
+  if (map->kind != PLANISH_NODE_MAP) {
+    planish_mistake(reading->mistakes, map->line, map->column,
+                    "controls: no map: write symbols and values, such as {gain: 0}");
+    return;
+  }
+  for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
+    if (node->key->kind == PLANISH_NODE_SCALAR) {
+      read_value(reading, stage, node);
+    }
+  }
+}
+
+static void read_settings(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                          const PlanishNode *map)
+{
+  const PlanishNode *preset = planish_sheet_member(map, "preset");
+  if (preset != NULL) {
+    read_preset(reading, stage, preset);
+  }
+  for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
+    const char *key = node->key->kind == PLANISH_NODE_SCALAR ? node->key->text : NULL;
+    if (key != NULL && strcmp(key, "controls") == 0) {
+      read_controls(reading, stage, node);
+    } else if (key != NULL && !planish_sheet_is_stage_key(key)) {
+      read_value(reading, stage, node);
+    }
+  }
+}
+
+static void free_stage(PlanishSheetStage *stage)
+{
+  free(stage->name);
+  free(stage->preset);
+  free(stage->values);
+  free(stage->given);
+  *stage = (PlanishSheetStage){0};
+}
+
+static void read_stage(PlanishSheetReading *reading, PlanishSheet *sheet, const PlanishNode *map)
 {
   if (map->bad) {
     return;
@@ -136,48 +223,37 @@ static void read_stage(Reading *reading, PlanishSheet *sheet, const PlanishNode 
   PlanishSheetStage *stage = &sheet->stages[sheet->stage_count];
   const bool known = read_plugin(reading, stage, map);
   read_name(reading, sheet, stage, map);
-  for (const PlanishNode *node = map->first; known && node != NULL; node = node->next) {
-    const char *key = node->key->kind == PLANISH_NODE_SCALAR ? node->key->text : NULL;
-    if (key != NULL && strcmp(key, "stage") != 0 && strcmp(key, "name") != 0) {
-      read_value(reading, stage, node);
-    }
+  if (known) {
+    read_settings(reading, stage, map);
   }
   if (known && stage->name != NULL) {
     sheet->stage_count += 1;
-    return;
+  } else {
+    free_stage(stage);
   }
-  free(stage->name);
-  free(stage->values);
-  free(stage->given);
-  *stage = (PlanishSheetStage){0};
 }
 
-bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *list, PlanishHost *host,
-                          bool audition, PlanishMistakes *mistakes)
+void planish_sheet_read_stages(PlanishSheetReading *reading, const PlanishNode *list)
 {
-  Reading reading = {.host = host, .mistakes = mistakes, .audition = audition};
-  if (list->bad) {
-    return false;
-  }
+  PlanishSheet *sheet = reading->sheet;
+  const size_t count = planish_sheet_member_count(list);
+  reading->stages_left_out = true;
   if (list->kind != PLANISH_NODE_LIST) {
-    planish_mistake(mistakes, list->line, list->column,
+    planish_mistake(reading->mistakes, list->line, list->column,
                     "stages: no list: begin each stage with \"- \"");
-    return false;
-  }
-  size_t count = 0;
-  for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
-    count += 1;
+    return;
   }
   if (count == 0) {
-    planish_mistake(mistakes, list->line, list->column, "stages: an empty list: add a stage");
+    planish_mistake(reading->mistakes, list->line, list->column,
+                    "stages: an empty list: add a stage");
   }
   sheet->stages = calloc(count + 1, sizeof *sheet->stages);
   if (sheet->stages == NULL) {
-    planish_mistake_memory(mistakes);
-    return false;
+    planish_mistake_memory(reading->mistakes);
+    return;
   }
   for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
-    read_stage(&reading, sheet, node);
+    read_stage(reading, sheet, node);
   }
-  return sheet->stage_count == count;
+  reading->stages_left_out = sheet->stage_count != count;
 }

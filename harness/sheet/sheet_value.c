@@ -1,6 +1,7 @@
 #include "harness/sheet/sheet_value.h"
 
 #include "harness/base/text.h"
+#include "harness/measure/measure.h"
 
 #include <math.h>
 #include <string.h>
@@ -33,6 +34,83 @@ bool planish_sheet_number(const PlanishNode *node, const char *what, double mini
   return true;
 }
 
+/* "N frames" */
+static bool read_frames(const char *text, double *frames)
+{
+  char number[32];
+  const size_t length = strcspn(text, " ");
+  if (length >= sizeof number || strspn(text, "0123456789") != length ||
+      (strcmp(text + length, " frames") != 0 && strcmp(text + length, " frame") != 0)) {
+    return false;
+  }
+  memcpy(number, text, length);
+  number[length] = '\0';
+  return planish_text_number(number, frames);
+}
+
+bool planish_sheet_time(const PlanishNode *node, const char *what, double longest,
+                        PlanishSheetTime *time, PlanishMistakes *mistakes)
+{
+  double value = 0.0;
+  if (node->bad) {
+    return false;
+  }
+  const bool scalar = node->kind == PLANISH_NODE_SCALAR;
+  const bool frames = scalar && read_frames(node->text, &value);
+  if (!frames && (!scalar || !planish_text_time(node->text, &value))) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: no time: give seconds (83.5), minutes and seconds (1:23.5) or "
+                           "\"96000 frames\"",
+                           what);
+  }
+  const double most = frames ? longest * PLANISH_MEASURE_MAX_RATE : longest;
+  if (value > most) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: %s is out of range: give 0 to %.10g %s", what, node->text, most,
+                           frames ? "frames" : "s");
+  }
+  *time = (PlanishSheetTime){.value = value, .in_frames = frames};
+  return true;
+}
+
+static void list_words(char *list, size_t size, const char *const *words, size_t count)
+{
+  size_t used = 0;
+  list[0] = '\0';
+  for (size_t n = 0; n < count && used < size; ++n) {
+    used +=
+        (size_t)planish_text_format(list + used, size - used, "%s%s", n == 0 ? "" : ", ", words[n]);
+  }
+}
+
+bool planish_sheet_word(const PlanishNode *node, const char *what, const char *const *words,
+                        size_t count, unsigned *index, PlanishMistakes *mistakes)
+{
+  char list[200];
+  if (node->bad) {
+    return false;
+  }
+  list_words(list, sizeof list, words, count);
+  if (node->kind != PLANISH_NODE_SCALAR) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: a list or map where one word belongs: give one of %s", what, list);
+  }
+  PlanishNearest nearest = planish_nearest_to(node->text);
+  for (size_t n = 0; n < count; ++n) {
+    if (strcmp(words[n], node->text) == 0) {
+      *index = (unsigned)n;
+      return true;
+    }
+    planish_nearest_consider(&nearest, words[n]);
+  }
+  return nearest.best != NULL
+             ? planish_mistake(mistakes, node->line, node->column,
+                               "%s: unknown word %s: did you mean %s?", what, node->text,
+                               nearest.best)
+             : planish_mistake(mistakes, node->line, node->column,
+                               "%s: unknown word %s: give one of %s", what, node->text, list);
+}
+
 static bool fail_choice(const PlanishPluginPort *port, const char *text, PlanishError *error)
 {
   char list[400] = "";
@@ -52,19 +130,26 @@ static bool fail_choice(const PlanishPluginPort *port, const char *text, Planish
                             port->symbol, text, list);
 }
 
+/* A label before a number: a label may be the number of another. */
 static bool read_choice(const PlanishPluginPort *port, const char *text, float *value,
                         PlanishError *error)
 {
   double number = 0.0;
   const bool is_number = planish_text_number(text, &number);
+  const PlanishPluginPoint *found = NULL;
   for (uint32_t n = 0; n < port->point_count; ++n) {
     const PlanishPluginPoint *point = &port->points[n];
-    if (strcasecmp(point->label, text) == 0 || (is_number && number == (double)point->value)) {
+    if (strcasecmp(point->label, text) == 0) {
       *value = point->value;
       return true;
     }
+    found = is_number && number == (double)point->value ? point : found;
   }
-  return fail_choice(port, text, error);
+  if (found == NULL) {
+    return fail_choice(port, text, error);
+  }
+  *value = found->value;
+  return true;
 }
 
 bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
@@ -101,13 +186,16 @@ bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, b
   return true;
 }
 
+bool planish_sheet_is_for_listening(const PlanishPluginPort *port)
+{
+  return strcmp(port->symbol, "listen") == 0 || strcmp(port->symbol, "listen_band") == 0 ||
+         strcmp(port->symbol, "loudness_match") == 0;
+}
+
 bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
                                   PlanishError *error)
 {
-  const bool for_the_ear = strcmp(port->symbol, "listen") == 0 ||
-                           strcmp(port->symbol, "listen_band") == 0 ||
-                           strcmp(port->symbol, "loudness_match") == 0;
-  return audition || !for_the_ear || value == 0.0f ||
+  return audition || !planish_sheet_is_for_listening(port) || value == 0.0f ||
          planish_fail(error, PLANISH_BAD_USE,
                       "%s: is for listening, the result would be no master: remove it, or pass "
                       "--audition",
@@ -156,6 +244,12 @@ bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint3
              : planish_fail(error, PLANISH_BAD_USE,
                             "%s: no control of %s: see them with \"planish stages %s\"", symbol,
                             name, name);
+}
+
+bool planish_sheet_is_stage_key(const char *key)
+{
+  return strcmp(key, "stage") == 0 || strcmp(key, "name") == 0 || strcmp(key, "preset") == 0 ||
+         strcmp(key, "controls") == 0;
 }
 
 int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text)
@@ -215,12 +309,8 @@ bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, 
                            "%s: unknown key in %s: did you mean %s?", key->text, where,
                            nearest.best);
   }
-  char list[200] = "";
-  size_t used = 0;
-  for (size_t n = 0; n < count && used < sizeof list; ++n) {
-    used += (size_t)planish_text_format(list + used, sizeof list - used, "%s%s", n == 0 ? "" : ", ",
-                                        keys[n]);
-  }
+  char list[200];
+  list_words(list, sizeof list, keys, count);
   return planish_mistake(mistakes, key->line, key->column, "%s: unknown key in %s: it takes %s",
                          key->text, where, list);
 }

@@ -17,12 +17,24 @@ enum {
 bool planish_sheet_number(const PlanishNode *node, const char *what, double minimum, double maximum,
                           const char *unit, double *value, PlanishMistakes *mistakes);
 
+/* A time: seconds, minutes and seconds, or whole frames; not negative, at most `longest` s (of
+ * frames, as many as that is at the highest rate). */
+bool planish_sheet_time(const PlanishNode *node, const char *what, double longest,
+                        PlanishSheetTime *time, PlanishMistakes *mistakes);
+
+/* One of `words`; *index is which. */
+bool planish_sheet_word(const PlanishNode *node, const char *what, const char *const *words,
+                        size_t count, unsigned *index, PlanishMistakes *mistakes);
+
 /* A text for `port` as its value: number, true, false, label. On failure a line without place. */
 bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
                               float *value, PlanishError *error);
 
-/* Whether `value` of `port` may be in a master: listen, listen_band and loudness_match are for the
- * ear, so unless this is an `audition` they must be off. On failure a line without place. */
+/* Whether `port` is for the ear alone: listen, listen_band, loudness_match. */
+bool planish_sheet_is_for_listening(const PlanishPluginPort *port);
+
+/* Whether `value` of `port` may be in a master: what is for the ear must be off, unless this is an
+ * `audition`. On failure a line without place. */
 bool planish_sheet_check_audition(const PlanishPluginPort *port, float value, bool audition,
                                   PlanishError *error);
 
@@ -42,11 +54,10 @@ bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, Pla
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
                                const char *where, PlanishMistakes *mistakes);
 
+/* Whether a key of a stage's map is none of its controls: stage, name, preset, controls. */
+bool planish_sheet_is_stage_key(const char *key);
+
 /* The index of the stage that NAME.SYMBOL names; -1: none. */
 int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text);
-
-/* Fills sheet->stages from the list `node`. False if one had to be left out. */
-bool planish_sheet_stages(PlanishSheet *sheet, const PlanishNode *node, PlanishHost *host,
-                          bool audition, PlanishMistakes *mistakes);
 
 #endif

@@ -49,7 +49,7 @@ static const Case cases[] = {
     {HEAD "inputs: {gain: 1}\n" STAGE, 2, 1, "did you mean input?"},
     {HEAD "\"a\\nb\": 1\n" STAGE, 2, 1, "a?b: unknown key"},
     {HEAD "master: 1\n" STAGE, 2, 1, "it takes planish, input"},
-    {HEAD "rate: 44100\n" STAGE, 2, 1, "does not convert"},
+    {HEAD "rate: 4410\n" STAGE, 2, 7, "give 8000 to 384000 Hz"},
     {HEAD "input: {loundess: -18}\n" STAGE, 2, 9, "did you mean loudness?"},
     {HEAD "input: 3\n" STAGE, 2, 8, "input: no map"},
     {HEAD "input: {gain: 1, loudness: -18}\n" STAGE, 2, 18, "exclude each other"},

@@ -1,0 +1,63 @@
+/* What surrounds the mix in the result: silence, fades, tail. */
+#include "harness/sheet/sheet_reading.h"
+
+/* s */
+enum { LONGEST_SILENCE = 60, LONGEST_FADE = 600, LONGEST_TAIL = 600 };
+
+void planish_sheet_read_head_silence(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  planish_sheet_time(node, "head_silence", LONGEST_SILENCE, &reading->sheet->head_silence,
+                     reading->mistakes);
+}
+
+void planish_sheet_read_tail(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  planish_sheet_time(node, "tail", LONGEST_TAIL, &reading->sheet->tail, reading->mistakes);
+}
+
+static void read_length(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  PlanishFade *fade = reading->part;
+  planish_sheet_time(node, "length", LONGEST_FADE, &fade->length, reading->mistakes);
+}
+
+static void read_shape(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const char *const words[] = {
+      [PLANISH_FADE_LINEAR] = "linear",
+      [PLANISH_FADE_EQUAL_POWER] = "equal power",
+      [PLANISH_FADE_S_SHAPED] = "s-shaped",
+  };
+  PlanishFade *fade = reading->part;
+  unsigned word = 0;
+  if (planish_sheet_word(node, "shape", words, PLANISH_LENGTH_OF(words), &word,
+                         reading->mistakes)) {
+    fade->shape = (PlanishFadeShape)word;
+  }
+}
+
+static void read_fade(PlanishSheetReading *reading, const PlanishNode *node, const char *what,
+                      PlanishFade *fade)
+{
+  static const PlanishSheetMember members[] = {{"length", read_length}, {"shape", read_shape}};
+  if (node->kind == PLANISH_NODE_SCALAR) {
+    planish_sheet_time(node, what, LONGEST_FADE, &fade->length, reading->mistakes);
+    return;
+  }
+  reading->part = fade;
+  if (planish_sheet_read_map(reading, node, what, members, PLANISH_LENGTH_OF(members)) &&
+      planish_sheet_member(node, "length") == NULL) {
+    planish_mistake(reading->mistakes, node->line, node->column,
+                    "%s: a fade without a length: add \"length:\" in seconds or frames", what);
+  }
+}
+
+void planish_sheet_read_fade_in(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  read_fade(reading, node, "fade_in", &reading->sheet->fade_in);
+}
+
+void planish_sheet_read_fade_out(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  read_fade(reading, node, "fade_out", &reading->sheet->fade_out);
+}

@@ -1,0 +1,53 @@
+/* A sheet on its way from tree to PlanishSheet: for the files that read sheets alone. Each reads
+ * one part of it, and tells every mistake that it finds. */
+#ifndef PLANISH_HARNESS_SHEET_READING_H
+#define PLANISH_HARNESS_SHEET_READING_H
+
+#include "harness/sheet/sheet.h"
+#include "harness/sheet/sheet_tree.h"
+#include "harness/sheet/sheet_value.h"
+
+#define PLANISH_LENGTH_OF(array) (sizeof(array) / sizeof *(array))
+
+typedef struct {
+  PlanishSheet *sheet;
+  PlanishHost *host;
+  PlanishMistakes *mistakes;
+  bool audition;
+  bool stages_left_out; /* for mistakes in them */
+  void *part;           /* of the reader that calls planish_sheet_read_map() */
+} PlanishSheetReading;
+
+typedef struct {
+  const char *key;
+  void (*read)(PlanishSheetReading *reading, const PlanishNode *node);
+} PlanishSheetMember;
+
+/* Hands the members of a map to their readers. `where`
+ * names the map in messages. False where `map` is no map. */
+bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
+                            const PlanishSheetMember *members, size_t count);
+
+/* A member of a map by key; NULL: there is none. */
+const PlanishNode *planish_sheet_member(const PlanishNode *map, const char *key);
+
+/* How many members a list or map has. */
+size_t planish_sheet_member_count(const PlanishNode *node);
+
+/* NAME.SYMBOL as text of `node`. A stage that was left out for mistakes of its own is no mistake
+ * again. */
+bool planish_sheet_read_control(PlanishSheetReading *reading, const PlanishNode *node,
+                                PlanishControl *control);
+
+/* Members of the top level. The target and the automation name stages, so they come after them. */
+void planish_sheet_read_input(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_rate(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_stages(PlanishSheetReading *reading, const PlanishNode *list);
+void planish_sheet_read_target(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_automation(PlanishSheetReading *reading, const PlanishNode *map);
+void planish_sheet_read_head_silence(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_fade_in(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_fade_out(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_tail(PlanishSheetReading *reading, const PlanishNode *node);
+
+#endif
