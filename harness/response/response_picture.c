@@ -1,3 +1,4 @@
+#include "harness/base/place.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 #include "harness/response/response.h"
@@ -6,6 +7,7 @@
 #include <cairo.h>
 #include <errno.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -299,14 +301,19 @@ bool planish_response_picture(const PlanishResponse *response, const char *path,
                               PlanishError *error)
 {
   PlanishTemporaryFile file;
+  char *real = planish_place_real(path);
+  if (real == NULL) {
+    return planish_fail_memory(error);
+  }
   errno = 0;
-  bool done = planish_temporary_file_new(&file, path);
+  bool done = planish_temporary_file_new(&file, real);
   if (done) {
-    done = draw_all(response, file.descriptor) && planish_temporary_file_commit(&file, path);
+    done = draw_all(response, file.descriptor) && planish_temporary_file_commit(&file, real);
     const int cause = errno;
     planish_temporary_file_free(&file);
     errno = cause;
   }
+  free(real);
   return done || planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
                               errno == 0 ? "the picture could not be drawn" : strerror(errno));
 }
