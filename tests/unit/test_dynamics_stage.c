@@ -230,6 +230,38 @@ static void hiss_is_not_lifted(void **state)
   free(gain);
 }
 
+/* A lift is whole at its floor, half 4 dB under it and gone from 8 dB on, by power: of the louder
+ * channel where they are linked, each by its own where not. */
+static void a_lift_fades_under_its_floor(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND / 2 };
+  static const double powers[] = {-60.0, -64.0, -68.0, -75.0};
+  static const double shares[] = {1.0, 0.5, 0.0, 0.0};
+  double *right = dynamics_sine(FRAMES, 1000.0, -60.0 + 3.0103, 0.0);
+  double *out[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+  for (int i = 0; i < 4; ++i) {
+    for (int link = 0; link <= 100; link += 100) {
+      double *left = dynamics_sine(FRAMES, 1000.0, powers[i] + 3.0103, 0.0);
+      StageDriver driver;
+      stage_driver_new(&driver, &planish_stage, RATE);
+      driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+      driver.values[DYNAMICS_MAX_BELOW] = 2.0F;
+      driver.values[DYNAMICS_RELEASE] = 5.0F;
+      driver.values[DYNAMICS_LINK] = (float)link;
+      dynamics_run(&driver, left, right, out[0], out[1], FRAMES);
+      const double gain = 20.0 * log10(out[0][FRAMES - 12] / left[FRAMES - 12 - LATE]);
+      printf("power of %.0f dB, link %3d %%: lifted by %.4f dB of 2\n", powers[i], link, gain);
+      assert_true(fabs(gain - 2.0 * (link == 0 ? shares[i] : 1.0)) <= 0.001);
+      stage_driver_free(&driver);
+      free(left);
+    }
+  }
+  free(right);
+  free(out[0]);
+  free(out[1]);
+}
+
 /* A note in the dead band that comes out of silence is not quiet, though the mean still fills. */
 static void a_note_out_of_silence_is_not_lifted(void **state)
 {
@@ -404,6 +436,7 @@ int main(void)
       cmocka_unit_test(the_high_pass_keeps_a_kick_out),
       cmocka_unit_test(a_kick_beside_a_tone_in_the_knee_is_felt),
       cmocka_unit_test(hiss_is_not_lifted),
+      cmocka_unit_test(a_lift_fades_under_its_floor),
       cmocka_unit_test(a_note_out_of_silence_is_not_lifted),
       cmocka_unit_test(nothing_asked_changes_no_bit),
       cmocka_unit_test(the_relative_detector_knows_no_level),
