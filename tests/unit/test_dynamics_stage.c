@@ -262,6 +262,40 @@ static void a_lift_fades_under_its_floor(void **state)
   free(out[1]);
 }
 
+/* Equal peaks, powers of -60 and -80 dB, each channel by its own: one is lifted, one is hiss that
+ * clicks. Expanded, both go down, as far under the floor as one likes. */
+static void the_floor_is_for_lifts_and_for_each_channel(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND / 2 };
+  double *in[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+  double *out[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+  for (int n = 0; n < FRAMES; ++n) {
+    in[0][n] = 0.001;
+    in[1][n] = n % 100 == 0 ? 0.001 : 0.0;
+  }
+  const int last = (FRAMES - LATE - 1) / 100 * 100;
+  for (int lifts = 0; lifts < 2; ++lifts) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_AMOUNT_BELOW] = lifts ? 100.0F : -100.0F;
+    driver.values[DYNAMICS_PEAK_TO_MEAN] = 0.0F;
+    driver.values[DYNAMICS_LINK] = 0.0F;
+    driver.values[DYNAMICS_RELEASE] = 5.0F;
+    dynamics_run(&driver, in[0], in[1], out[0], out[1], FRAMES);
+    const double steady = 20.0 * log10(out[0][last + LATE] / 0.001);
+    const double clicks = 20.0 * log10(out[1][last + LATE] / 0.001);
+    printf("%s: steady %+.4f dB, clicks %+.4f\n", lifts ? "lift" : "expansion", steady, clicks);
+    assert_true(fabs(steady - (lifts ? 1.5 : -1.5)) <= 0.001);
+    assert_true(fabs(clicks - (lifts ? 0.0 : -1.5)) <= 0.001);
+    stage_driver_free(&driver);
+  }
+  for (int c = 0; c < 2; ++c) {
+    free(in[c]);
+    free(out[c]);
+  }
+}
+
 /* A note in the dead band that comes out of silence is not quiet, though the mean still fills. */
 static void a_note_out_of_silence_is_not_lifted(void **state)
 {
@@ -365,6 +399,47 @@ static void the_relative_detector_knows_no_level(void **state)
   assert_true(found[1][0] < -1.0 && fabs(found[1][1] - found[1][0]) < 0.01);
 }
 
+/* The whole is held as the band is: a bass note of 25 Hz leaves no ripple on a relative detector
+ * once the hold is long enough for it, though it was not. */
+static void the_whole_is_held_as_the_band_is(void **state)
+{
+  (void)state;
+  enum { FRAMES = 2 * SECOND };
+  double *x = dynamics_sine(FRAMES, 25.0, -12.0, 0.0);
+  double *high = dynamics_sine(FRAMES, 6000.0, -24.0, 0.0);
+  for (int n = 0; n < FRAMES; ++n) {
+    x[n] += high[n];
+  }
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_DETECTOR] = DYNAMICS_DETECTOR_RELATIVE;
+  driver.values[DYNAMICS_THRESHOLD] = -14.0F;
+  driver.values[DYNAMICS_DETECTOR_HIGH_PASS] = 500.0F;
+  driver.values[DYNAMICS_PEAK_TO_MEAN] = 0.0F;
+  driver.values[DYNAMICS_RELEASE] = 5.0F;
+  driver.values[DYNAMICS_ATTACK] = 1.0F;
+  double *gain = malloc(SECOND * sizeof(double));
+  double ripple[2];
+  for (int part = 0; part < 2; ++part) {
+    driver.values[DYNAMICS_HOLD] = part == 0 ? 5.0F : 25.0F;
+    dynamics_gain(&driver, x + (size_t)part * SECOND, gain, SECOND);
+    double least = 0.0;
+    double most = -10.0;
+    for (int n = SECOND / 2; n < SECOND - LATE; ++n) {
+      least = fmin(least, gain[n]);
+      most = fmax(most, gain[n]);
+    }
+    ripple[part] = most - least;
+  }
+  free(gain);
+  printf("relative, beside 25 Hz: ripple %.3f dB at a hold of 5 ms, %.2g at 25 ms\n", ripple[0],
+         ripple[1]);
+  assert_true(ripple[0] > 0.2 && ripple[1] <= 0.001);
+  stage_driver_free(&driver);
+  free(x);
+  free(high);
+}
+
 /* A digital silence is no sibilance, and an hour of it leaves nothing behind. */
 static void silence_is_left_alone(void **state)
 {
@@ -437,9 +512,11 @@ int main(void)
       cmocka_unit_test(a_kick_beside_a_tone_in_the_knee_is_felt),
       cmocka_unit_test(hiss_is_not_lifted),
       cmocka_unit_test(a_lift_fades_under_its_floor),
+      cmocka_unit_test(the_floor_is_for_lifts_and_for_each_channel),
       cmocka_unit_test(a_note_out_of_silence_is_not_lifted),
       cmocka_unit_test(nothing_asked_changes_no_bit),
       cmocka_unit_test(the_relative_detector_knows_no_level),
+      cmocka_unit_test(the_whole_is_held_as_the_band_is),
       cmocka_unit_test(silence_is_left_alone),
       cmocka_unit_test(link_is_a_share_of_the_louder),
       cmocka_unit_test(look_ahead_comes_early),
