@@ -15,12 +15,28 @@
 #ifndef PLANISH_DSP_HELD_ENVELOPE_H
 #define PLANISH_DSP_HELD_ENVELOPE_H
 
+#include "common/dsp/maths.h"
 #include "common/dsp/sliding_max.h"
 
 typedef struct {
   PlanishSlidingMax max;
   double past[2]; /* the last frame and the one before */
 } PlanishHeldEnvelope;
+
+/* Frames to hold for tones down to 500 / ms Hz. Two more than half a period, so that the next peak
+ * is known before the last is forgotten: a peak is known one frame late, and may lie anywhere
+ * between two frames. */
+static inline uint32_t planish_hold_frames(double ms, double rate)
+{
+  return planish_frames_of(ms, rate) + 2;
+}
+
+/* A hold on its way to another, by one frame a frame: a shorter one lets go of the past little by
+ * little. */
+static inline uint32_t planish_hold_towards(uint32_t hold, uint32_t target)
+{
+  return hold < target ? hold + 1 : hold - (hold > target);
+}
 
 /* `max_hold` in frames, >= 1. */
 void planish_held_envelope_setup(PlanishHeldEnvelope *envelope, PlanishArena *arena,

@@ -5,20 +5,11 @@
 /* Peak over root mean square of a sine. */
 #define SINE_CREST_DB 3.01029995663981195214
 
-/* Beyond the hold, so that the next peak of the lowest tone is known before the last is forgotten:
- * a peak is known one frame late, and may lie anywhere between two frames. */
-enum { MARGIN = 2 };
-
-static uint32_t frames_of_hold(const PlanishLevelDetector *detector, double hold)
-{
-  return planish_frames_of(hold, detector->rate) + MARGIN;
-}
-
 void planish_level_detector_setup(PlanishLevelDetector *detector, PlanishArena *arena, double rate,
                                   double max_hold)
 {
   *detector = (PlanishLevelDetector){.rate = rate};
-  const uint32_t longest = frames_of_hold(detector, max_hold);
+  const uint32_t longest = planish_hold_frames(max_hold, rate);
   planish_held_envelope_setup(&detector->envelope, arena, longest);
   planish_held_mean_square_setup(&detector->mean_square, arena, longest);
 }
@@ -26,7 +17,7 @@ void planish_level_detector_setup(PlanishLevelDetector *detector, PlanishArena *
 void planish_level_detector_reset(PlanishLevelDetector *detector, double hold)
 {
   const PlanishKnownLevel silence = {0.0, PLANISH_LEVEL_FLOOR_DB};
-  detector->hold_target = frames_of_hold(detector, hold);
+  detector->hold_target = planish_hold_frames(hold, detector->rate);
   detector->hold = detector->hold_target;
   planish_held_envelope_reset(&detector->envelope);
   planish_held_mean_square_reset(&detector->mean_square, detector->hold);
@@ -36,7 +27,7 @@ void planish_level_detector_reset(PlanishLevelDetector *detector, double hold)
 
 void planish_level_detector_set(PlanishLevelDetector *detector, double hold)
 {
-  detector->hold_target = frames_of_hold(detector, hold);
+  detector->hold_target = planish_hold_frames(hold, detector->rate);
 }
 
 static double level_of(PlanishKnownLevel *known, double power)
@@ -51,9 +42,7 @@ static double level_of(PlanishKnownLevel *known, double power)
 PlanishLevels planish_level_detector_next(PlanishLevelDetector *detector, double x,
                                           double mean_share)
 {
-  if (detector->hold != detector->hold_target) {
-    detector->hold += detector->hold < detector->hold_target ? 1U : (uint32_t)-1;
-  }
+  detector->hold = planish_hold_towards(detector->hold, detector->hold_target);
   const double peak_power = planish_held_envelope_next(&detector->envelope, x, detector->hold);
   const double mean_power =
       planish_held_mean_square_next(&detector->mean_square, x, detector->hold);

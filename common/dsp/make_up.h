@@ -5,8 +5,8 @@
  * reduced more and heard more. Powers are gathered in slots of 0.1 s, those under -70 LUFS (the
  * absolute gate of ITU-R BS.1770-4) left out, and forgotten with a time constant of 10 s; what was
  * given too little or too much so far is paid back over the same time, by 0.2 dB at most, so that
- * the whole comes out even. A signal that nothing has changed gets exactly 0 dB. A frame counts with
- * at most +24 dB.
+ * the whole comes out even. A signal that nothing has changed gets exactly 0 dB. A frame counts
+ * with at most +24 dB.
  *
  * Thread: one at a time. All but set-up are real-time safe. */
 #ifndef PLANISH_DSP_MAKE_UP_H

@@ -6,10 +6,27 @@
 
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
 
+/* Plans alive. The last takes FFTW's tables with it, which nobody could free once the module is
+ * unloaded. */
+static unsigned plans;
+
 static void *plan_of(uint32_t length, PlanishComplex *a, PlanishComplex *b, int sign)
 {
-  return fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
-                           FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  void *plan = fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
+                                 FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  plans += plan != NULL;
+  return plan;
+}
+
+static void destroy(void *plan)
+{
+  if (plan == NULL) {
+    return;
+  }
+  fftwf_destroy_plan(plan);
+  if (--plans == 0) {
+    fftwf_cleanup();
+  }
 }
 
 PlanishStatus planish_spectral_plan_setup(PlanishSpectralPlan *plan, uint32_t length,
@@ -44,12 +61,8 @@ void planish_spectral_plan_backward(const PlanishSpectralPlan *plan, const Plani
 void planish_spectral_plan_release(PlanishSpectralPlan *plan)
 {
   pthread_mutex_lock(&planner);
-  if (plan->forward != NULL) {
-    fftwf_destroy_plan(plan->forward);
-  }
-  if (plan->backward != NULL) {
-    fftwf_destroy_plan(plan->backward);
-  }
+  destroy(plan->forward);
+  destroy(plan->backward);
   pthread_mutex_unlock(&planner);
   plan->forward = NULL;
   plan->backward = NULL;

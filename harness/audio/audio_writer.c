@@ -1,6 +1,7 @@
 #include "harness/audio/audio_writer.h"
 
 #include "harness/audio/dither.h"
+#include "harness/base/place.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
@@ -38,13 +39,6 @@ static bool fail_write(const PlanishWriter *writer, int reason, PlanishError *er
                       reason == 0 ? "the disk took only a part; make room" : strerror(reason));
 }
 
-/* Where a path leads; the path itself if nothing is there yet. */
-static char *follow_links(const char *path)
-{
-  char *real = realpath(path, NULL);
-  return real != NULL ? real : planish_text_copy(path);
-}
-
 static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)
 {
   const bool whole = writer->word == PLANISH_WORD_24;
@@ -68,7 +62,7 @@ PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames
                                   PlanishWriterTap tap, void *user, PlanishError *error)
 {
   PlanishWriter *writer = calloc(1, sizeof *writer);
-  char *real = follow_links(path);
+  char *real = planish_place_real(path);
   if (writer == NULL || real == NULL) {
     free(writer);
     free(real);
@@ -214,31 +208,6 @@ static bool same_path(const char *a, const char *b)
   return same;
 }
 
-static bool check_place(const char *out, PlanishError *error)
-{
-  struct stat facts;
-  if (stat(out, &facts) == 0) {
-    if (!S_ISREG(facts.st_mode)) {
-      return planish_fail(error, PLANISH_BAD_FILE,
-                          "not a plain file: %s: name a file that may be written", out);
-    }
-    return access(out, W_OK) == 0 ||
-           planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", out, strerror(errno));
-  }
-  if (lstat(out, &facts) == 0) {
-    return planish_fail(error, PLANISH_BAD_FILE,
-                        "a link that leads nowhere: %s: remove it, or name another file", out);
-  }
-  char *copy = planish_text_copy(out);
-  if (copy == NULL) {
-    return planish_fail_memory(error);
-  }
-  const bool there = stat(dirname(copy), &facts) == 0 && S_ISDIR(facts.st_mode);
-  free(copy);
-  return there || planish_fail(error, PLANISH_BAD_FILE,
-                               "cannot write: %s: its folder is not there; make it first", out);
-}
-
 bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
 {
   const size_t length = strlen(out);
@@ -253,5 +222,5 @@ bool planish_writer_check(const char *out, const char *const *inputs, PlanishErr
                           out);
     }
   }
-  return check_place(out, error);
+  return planish_place_check(out, error);
 }

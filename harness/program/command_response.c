@@ -1,4 +1,5 @@
 /* planish response: what a stage does to frequencies and levels, measured. */
+#include "harness/base/place.h"
 #include "harness/base/text.h"
 #include "harness/host/bundle.h"
 #include "harness/host/host.h"
@@ -237,7 +238,8 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
                         "one stage is looked at: give STAGE: see planish response --help");
   }
   PlanishProbeSetup setup = {0};
-  if (!check_wishes(&wishes, &setup, error)) {
+  if (!check_wishes(&wishes, &setup, error) ||
+      (wishes.svg != NULL && !planish_place_check(wishes.svg, error))) {
     return false;
   }
   char *bundle = planish_bundle_find(wishes.bundle, error);

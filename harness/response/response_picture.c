@@ -1,3 +1,4 @@
+#include "harness/base/place.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 #include "harness/response/response.h"
@@ -6,12 +7,15 @@
 #include <cairo.h>
 #include <errno.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 /* Points. The ground is painted, so that the ink is read on any page. */
 static const double width = 960.0;
-static const double height = 420.0;
+static const double height = 560.0;
+static const double top = 88.0;
+static const double bottom = 504.0;
 static const double small = 12.0;
 
 #define MINUS "\xe2\x88\x92" /* U+2212 */
@@ -123,6 +127,7 @@ static void draw_grid(const Panel *panel, const Tick *ticks, size_t count, doubl
   }
 }
 
+/* `x_name` may be NULL. */
 static void draw_frame(const Panel *panel, const char *title, const char *x_name,
                        const char *y_name)
 {
@@ -132,7 +137,9 @@ static void draw_frame(const Panel *panel, const char *title, const char *x_name
   stroke(panel, axis, 1.0);
   set_colour(cairo, quiet_ink);
   write_text(cairo, panel->left, panel->top - 9.0, 0.0, title);
-  write_text(cairo, (panel->left + panel->right) / 2.0, panel->bottom + 38.0, 0.5, x_name);
+  if (x_name != NULL) {
+    write_text(cairo, (panel->left + panel->right) / 2.0, panel->bottom + 38.0, 0.5, x_name);
+  }
   write_upwards(cairo, panel->left - 42.0, (panel->top + panel->bottom) / 2.0, y_name);
 }
 
@@ -151,14 +158,14 @@ static void draw_curve(const Panel *panel, const double *x, const double *y, siz
   cairo_restore(cairo);
 }
 
-/* Room for the whole response and 0 dB, 6 dB at least, down to -60 dB; the step of its lines. */
-static double choose_range(Panel *panel, const PlanishFrequencyResponse *magnitude)
+/* Room for all levels and 0 dB, 6 dB at least, down to -60 dB; the step of its lines. */
+static double choose_range(Panel *panel, const double *levels, size_t count)
 {
   double low = 0.0;
   double high = 0.0;
-  for (size_t n = 0; n < magnitude->count; ++n) {
-    low = fmin(low, fmax(magnitude->levels[n], -60.0));
-    high = fmax(high, magnitude->levels[n]);
+  for (size_t n = 0; n < count; ++n) {
+    low = fmin(low, fmax(levels[n], -60.0));
+    high = fmax(high, levels[n]);
   }
   const double span = high - low;
   const double step = span <= 6.0    ? 1.0
@@ -185,12 +192,12 @@ static void draw_magnitude(cairo_t *cairo, const PlanishResponse *response)
   Panel panel = {.cairo = cairo,
                  .left = 66.0,
                  .right = 566.0,
-                 .top = 88.0,
-                 .bottom = 364.0,
+                 .top = top,
+                 .bottom = bottom,
                  .x_low = 20.0,
                  .x_high = 20000.0,
                  .logarithmic = true};
-  const double step = choose_range(&panel, magnitude);
+  const double step = choose_range(&panel, magnitude->levels, magnitude->count);
   draw_grid(&panel, ticks, sizeof ticks / sizeof *ticks, step);
   char title[96];
   planish_text_format(title, sizeof title, "Magnitude, pink noise at %.6g dBFS", response->level);
@@ -198,23 +205,31 @@ static void draw_magnitude(cairo_t *cairo, const PlanishResponse *response)
   draw_curve(&panel, magnitude->hz, magnitude->levels, magnitude->count);
 }
 
-static void draw_static_curve(cairo_t *cairo, const PlanishResponse *response)
+static const Tick level_ticks[] = {
+    {-80, MINUS "80"}, {-60, MINUS "60"}, {-40, MINUS "40"}, {-20, MINUS "20"}, {0, "0"}};
+
+enum { LEVEL_TICKS = sizeof level_ticks / sizeof *level_ticks };
+
+static Panel level_panel(cairo_t *cairo, double from, double to)
 {
-  static const Tick ticks[] = {
-      {-80, MINUS "80"}, {-60, MINUS "60"}, {-40, MINUS "40"}, {-20, MINUS "20"}, {0, "0"}};
-  Panel panel = {.cairo = cairo,
+  return (Panel){.cairo = cairo,
                  .left = 656.0,
                  .right = 932.0,
-                 .top = 88.0,
-                 .bottom = 364.0,
+                 .top = from,
+                 .bottom = to,
                  .x_low = PLANISH_RESPONSE_LOWEST_LEVEL,
-                 .x_high = PLANISH_RESPONSE_HIGHEST_LEVEL,
-                 .y_low = PLANISH_RESPONSE_LOWEST_LEVEL,
-                 .y_high = PLANISH_RESPONSE_HIGHEST_LEVEL};
+                 .x_high = PLANISH_RESPONSE_HIGHEST_LEVEL};
+}
+
+static void draw_static_curve(cairo_t *cairo, const PlanishResponse *response)
+{
+  Panel panel = level_panel(cairo, top, 340.0);
+  panel.y_low = PLANISH_RESPONSE_LOWEST_LEVEL;
+  panel.y_high = PLANISH_RESPONSE_HIGHEST_LEVEL;
   for (int n = 0; n < PLANISH_RESPONSE_LEVELS; ++n) {
     panel.y_high = fmax(panel.y_high, ceil(response->out[n]));
   }
-  draw_grid(&panel, ticks, sizeof ticks / sizeof *ticks, 20.0);
+  draw_grid(&panel, level_ticks, LEVEL_TICKS, 20.0);
   static const double dashes[] = {4.0, 4.0};
   cairo_set_dash(cairo, dashes, 2, 0.0);
   cairo_move_to(cairo, x_of(&panel, panel.x_low), y_of(&panel, panel.x_low));
@@ -223,8 +238,22 @@ static void draw_static_curve(cairo_t *cairo, const PlanishResponse *response)
   cairo_set_dash(cairo, NULL, 0, 0.0);
   char title[96];
   planish_text_format(title, sizeof title, "Static curve, %.6g Hz", response->tone);
-  draw_frame(&panel, title, "input, dBFS", "output, dBFS");
+  draw_frame(&panel, title, NULL, "output, dBFS");
   draw_curve(&panel, response->in, response->out, PLANISH_RESPONSE_LEVELS);
+}
+
+/* A decibel or two, which a static curve hardly shows. */
+static void draw_change(cairo_t *cairo, const PlanishResponse *response)
+{
+  double change[PLANISH_RESPONSE_LEVELS];
+  for (int n = 0; n < PLANISH_RESPONSE_LEVELS; ++n) {
+    change[n] = response->out[n] - response->in[n];
+  }
+  Panel panel = level_panel(cairo, 390.0, bottom);
+  const double step = choose_range(&panel, change, PLANISH_RESPONSE_LEVELS);
+  draw_grid(&panel, level_ticks, LEVEL_TICKS, step);
+  draw_frame(&panel, "Change of level", "input, dBFS", "change, dB");
+  draw_curve(&panel, response->in, change, PLANISH_RESPONSE_LEVELS);
 }
 
 /* What does not fit ends in dots. */
@@ -287,6 +316,7 @@ static bool draw_all(const PlanishResponse *response, int descriptor)
   draw_heading(cairo, response);
   draw_magnitude(cairo, response);
   draw_static_curve(cairo, response);
+  draw_change(cairo, response);
   cairo_surface_finish(surface);
   const bool done = cairo_status(cairo) == CAIRO_STATUS_SUCCESS &&
                     cairo_surface_status(surface) == CAIRO_STATUS_SUCCESS;
@@ -299,14 +329,19 @@ bool planish_response_picture(const PlanishResponse *response, const char *path,
                               PlanishError *error)
 {
   PlanishTemporaryFile file;
+  char *real = planish_place_real(path);
+  if (real == NULL) {
+    return planish_fail_memory(error);
+  }
   errno = 0;
-  bool done = planish_temporary_file_new(&file, path);
+  bool done = planish_temporary_file_new(&file, real);
   if (done) {
-    done = draw_all(response, file.descriptor) && planish_temporary_file_commit(&file, path);
+    done = draw_all(response, file.descriptor) && planish_temporary_file_commit(&file, real);
     const int cause = errno;
     planish_temporary_file_free(&file);
     errno = cause;
   }
+  free(real);
   return done || planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
                               errno == 0 ? "the picture could not be drawn" : strerror(errno));
 }

@@ -1,5 +1,6 @@
 #include "plugins/ms-eq/movement.h"
 
+#include "common/dsp/level_detector.h"
 #include "plugins/ms-eq/eq_region.h"
 
 #include <string.h>
@@ -8,17 +9,11 @@
 #define SLOPE   0.5
 #define KNEE_DB 6.0
 
-/* What silence reads. */
-#define LOWEST_DB (-150.0)
-
 /* Half a period of the lowest tone that is to be held steady: 20 Hz under a low shelf and in a
  * tilt, else two octaves below the band, and at least what 40 Hz need, since chords beat. */
 #define LONGEST_HOLD  25.0
 #define SHORTEST_HOLD 12.5
 #define HOLD_HZ       2000.0
-
-/* Beyond the hold, since a peak is known a frame late and may lie between two frames. */
-enum { MARGIN = 2 };
 
 static double hold_of(PlanishEqType type, double frequency)
 {
@@ -30,7 +25,7 @@ static double hold_of(PlanishEqType type, double frequency)
 void planish_eq_movement_setup(PlanishEqMovement *movement, PlanishArena *arena, double rate)
 {
   *movement = (PlanishEqMovement){.rate = rate};
-  const uint32_t longest = planish_frames_of(LONGEST_HOLD, rate) + MARGIN;
+  const uint32_t longest = planish_hold_frames(LONGEST_HOLD, rate);
   planish_held_envelope_setup(&movement->envelope[0], arena, longest);
   planish_held_envelope_setup(&movement->envelope[1], arena, longest);
   planish_crossfade_setup(&movement->entry, rate, PLANISH_GLIDE_MS);
@@ -53,8 +48,7 @@ static void begin(PlanishEqMovement *movement, PlanishEqType type, const Planish
   planish_held_envelope_reset(&movement->envelope[0]);
   planish_held_envelope_reset(&movement->envelope[1]);
   movement->power = planish_both(0.0);
-  movement->hold_target =
-      planish_frames_of(hold_of(type, setting->frequency), movement->rate) + MARGIN;
+  movement->hold_target = planish_hold_frames(hold_of(type, setting->frequency), movement->rate);
   movement->hold = movement->hold_target;
 }
 
@@ -85,7 +79,7 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
       (to.g - from->g) * share,   (to.k - from->k) * share,   (to.m0 - from->m0) * share,
       (to.m1 - from->m1) * share, (to.m2 - from->m2) * share,
   };
-  movement->hold_target = planish_frames_of(hold_of(type, end->frequency), movement->rate) + MARGIN;
+  movement->hold_target = planish_hold_frames(hold_of(type, end->frequency), movement->rate);
 }
 
 /* The share of the move that the level asks for, 0..1. It does not fall while the level is still
@@ -99,7 +93,7 @@ static PlanishGainParts target_of(const PlanishEqMovement *movement, double move
       .range_above = fabs(move),
   };
   const double power = planish_max(movement->power[0], movement->power[1]);
-  const double level = planish_max(planish_level_of_power(power), LOWEST_DB);
+  const double level = planish_max(planish_level_of_power(power), PLANISH_LEVEL_FLOOR_DB);
   if (move == 0.0) {
     return movement->share;
   }
@@ -160,9 +154,7 @@ void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels c
   PlanishTwo x[PLANISH_GRID];
   filter(movement, channels, input, x, frames);
   for (uint32_t n = 0; n < frames; ++n) {
-    if (movement->hold != movement->hold_target) {
-      movement->hold += movement->hold < movement->hold_target ? 1U : (uint32_t)-1;
-    }
+    movement->hold = planish_hold_towards(movement->hold, movement->hold_target);
     for (int c = first; c <= last; ++c) {
       movement->power[c] =
           planish_held_envelope_next(&movement->envelope[c], x[n][c], movement->hold);

@@ -117,7 +117,7 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"response", "limiter", "--rate=800"}, 2, "out of range: --rate"},
       {{"response", "limiter", "--svg"}, 2, "a value is missing"},
       {{"response", "limiter", "--svg", name("none/picture.svg")}, 4, "cannot write: "},
-      {{"response", "limiter", "--svg", name(".")}, 4, "cannot write: "},
+      {{"response", "limiter", "--svg", name(".")}, 4, "not a plain file: "},
       {{"response", "--bundle=/", "limiter"}, 2, "no LV2 bundle"},
   };
   for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
@@ -150,6 +150,27 @@ static void the_picture_is_whole_small_and_the_same_each_time(void **state)
   assert_string_equal(first, text);
 }
 
+/* A pipe or a device stays what it is, and a link is written through. */
+static void a_picture_replaces_nothing_but_files(void **state)
+{
+  empty_folder(state);
+  struct stat facts;
+  assert_int_equal(mkfifo(in_folder("pipe.svg"), 0600), 0);
+  Outcome outcome = RUN("response", "limiter", "--svg", name("pipe.svg"));
+  expect(&outcome, 4, "not a plain file: ");
+  assert_int_equal(stat(in_folder("pipe.svg"), &facts), 0);
+  assert_true(S_ISFIFO(facts.st_mode));
+  write_text("picture.svg", "old");
+  assert_int_equal(symlink("picture.svg", in_folder("link.svg")), 0);
+  outcome = RUN("response", "limiter", "--svg", name("link.svg"));
+  expect(&outcome, 0, "");
+  assert_int_equal(lstat(in_folder("link.svg"), &facts), 0);
+  assert_true(S_ISLNK(facts.st_mode));
+  assert_int_equal(count_files(), 3);
+  read_text("picture.svg", text, sizeof text);
+  assert_int_equal(strncmp(text, "<?xml", 5), 0);
+}
+
 static void the_table_names_third_octaves_and_settings(void **state)
 {
   (void)state;
@@ -172,6 +193,7 @@ int main(void)
       cmocka_unit_test(the_limiter_meets_its_ceiling),
       cmocka_unit_test(exit_codes_are_those_of_the_help),
       cmocka_unit_test(the_picture_is_whole_small_and_the_same_each_time),
+      cmocka_unit_test(a_picture_replaces_nothing_but_files),
       cmocka_unit_test(the_table_names_third_octaves_and_settings),
   };
   return cmocka_run_group_tests(tests, make_folder, remove_folder);

@@ -1,10 +1,11 @@
-/* A host that plans with its own FFTW after our stages are gone from the process, and stages that
- * are made in two threads at once. */
+/* A host that plans with its own FFTW after our stages are gone from the process, stages that are
+ * made in two threads at once, and what a stage leaves behind. */
 #include "tests/unit/cmocka_headers.h"
 
 #include <dirent.h>
 #include <dlfcn.h>
 #include <lv2/core/lv2.h>
+#include <malloc.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -60,21 +61,32 @@ static void plan_and_run(void)
   free(b);
 }
 
+static void *load(const char *path, void **descriptor)
+{
+  void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
+  LV2_Descriptor_Function get = NULL;
+  if (module == NULL) {
+    return NULL;
+  }
+  void *const symbol = dlsym(module, "lv2_descriptor");
+  memcpy(&get, &symbol, sizeof get);
+  *descriptor = (void *)(uintptr_t)get(0);
+  return module;
+}
+
 /* In a process of its own: 0 where it lived. */
 static int fate_of(const char *path)
 {
   const pid_t child = fork();
   if (child == 0) {
-    void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
-    LV2_Descriptor_Function get = NULL;
+    void *descriptor = NULL;
+    void *const module = load(path, &descriptor);
     if (module == NULL) {
       _exit(2);
     }
-    void *const symbol = dlsym(module, "lv2_descriptor");
-    memcpy(&get, &symbol, sizeof get);
     pthread_t threads[2];
     for (int i = 0; i < 2; ++i) {
-      pthread_create(&threads[i], NULL, live_and_die, (void *)(uintptr_t)get(0));
+      pthread_create(&threads[i], NULL, live_and_die, descriptor);
     }
     for (int i = 0; i < 2; ++i) {
       pthread_join(threads[i], NULL);
@@ -88,9 +100,9 @@ static int fate_of(const char *path)
   return status;
 }
 
-static void the_host_plans_on_after_our_unload(void **state)
+/* Calls `check` with the path of each stage's module; returns how many there are. */
+static int for_each_module(void (*check)(const char *path))
 {
-  (void)state;
   const char *const bundle = getenv("PLANISH_BUNDLE");
   DIR *const folder = opendir(bundle);
   int stages = 0;
@@ -100,19 +112,62 @@ static void the_host_plans_on_after_our_unload(void **state)
     if (length > 3 && strcmp(entry->d_name + length - 3, ".so") == 0) {
       char path[1024];
       snprintf(path, sizeof path, "%s/%s", bundle, entry->d_name);
-      assert_int_equal(fate_of(path), 0);
+      check(path);
       ++stages;
     }
   }
   closedir(folder);
-  printf("%d stages: made, run and gone from two threads; the host planned on\n", stages);
   assert_true(stages > 0);
+  return stages;
+}
+
+static void it_lives(const char *path)
+{
+  assert_int_equal(fate_of(path), 0);
+}
+
+static void the_host_plans_on_after_our_unload(void **state)
+{
+  (void)state;
+  const int stages = for_each_module(it_lives);
+  printf("%d stages: made, run and gone from two threads; the host planned on\n", stages);
+}
+
+static size_t memory_in_use(void)
+{
+  const struct mallinfo2 facts = mallinfo2();
+  return facts.uordblks + facts.hblkhd;
+}
+
+/* But for what the dynamic loader keeps of the first modules that come and go. */
+static void it_leaves_nothing(const char *path)
+{
+  enum { LIVES = 60, FIRST = 10 };
+  size_t before = 0;
+  for (int life = 0; life < LIVES; ++life) {
+    void *descriptor = NULL;
+    before = life == FIRST ? memory_in_use() : before;
+    void *const module = load(path, &descriptor);
+    assert_non_null(module);
+    live_and_die(descriptor);
+    dlclose(module);
+  }
+  const double left = ((double)memory_in_use() - (double)before) / (LIVES - FIRST);
+  printf("%s: %.0f bytes left a life\n", strrchr(path, '/') + 1, left);
+  assert_true(left < 1024.0);
+}
+
+static void a_stage_that_is_gone_leaves_no_memory(void **state)
+{
+  (void)state;
+  for_each_module(it_leaves_nothing);
 }
 
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_host_plans_on_after_our_unload),
+      cmocka_unit_test(a_stage_that_is_gone_leaves_no_memory),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

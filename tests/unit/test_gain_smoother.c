@@ -48,6 +48,20 @@ static void steps_are_those_of_the_closed_form(void **state)
   assert_true(worst <= 1e-6);
 }
 
+/* A part that is turned from lift to expansion leaves with the release, as a level that falls does,
+ * all the way. */
+static void a_turn_through_0_keeps_its_time(void **state)
+{
+  (void)state;
+  const PlanishGainTimes times = planish_gain_times(1.0, 100.0, RATE);
+  PlanishGainSmoother smoother = {.below = 2.0};
+  for (int n = 0; n < 4800; ++n) {
+    planish_gain_smoother_next(&smoother, &times, (PlanishGainParts){.below = -2.0});
+  }
+  printf("from +2 to -2 dB in one release of 100 ms: at %.6f dB\n", smoother.below);
+  assert_true(fabs(smoother.below - (4.0 * exp(-1.0) - 2.0)) <= 1e-6);
+}
+
 static double next_random(uint64_t *seed)
 {
   *seed = *seed * 6364136223846793005u + 1442695040888963407u;
@@ -96,6 +110,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(steps_are_those_of_the_closed_form),
+      cmocka_unit_test(a_turn_through_0_keeps_its_time),
       cmocka_unit_test(ranges_hold_on_any_way),
       cmocka_unit_test(a_way_back_ends),
   };

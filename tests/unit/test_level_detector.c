@@ -11,14 +11,20 @@
 
 enum { FRAMES = 9600 };
 
-static void detector_new(PlanishLevelDetector *detector, PlanishArena *filling, double hold)
+static void detector_new_at(PlanishLevelDetector *detector, PlanishArena *filling, double rate,
+                            double hold)
 {
   PlanishArena arena = planish_arena_counting();
-  planish_level_detector_setup(detector, &arena, RATE, 25.0);
+  planish_level_detector_setup(detector, &arena, rate, 25.0);
   *filling = arena_for(arena);
   PlanishArena fill = *filling;
-  planish_level_detector_setup(detector, &fill, RATE, 25.0);
+  planish_level_detector_setup(detector, &fill, rate, 25.0);
   planish_level_detector_reset(detector, hold);
+}
+
+static void detector_new(PlanishLevelDetector *detector, PlanishArena *filling, double hold)
+{
+  detector_new_at(detector, filling, RATE, hold);
 }
 
 typedef struct {
@@ -101,6 +107,76 @@ static void a_hold_that_is_too_short_shows(void **state)
   assert_true(read_sine(30.0, 0.0, 12.5, 1.0).ripple > 0.01);
 }
 
+/* The lowest tone of a hold, 40 Hz at 12.5 ms, where its half period is no whole number of frames:
+ * peaks then come after 551 or 552 frames, one frame late. Held for 551, the level ripples. */
+static void the_lowest_tone_is_held_at_any_rate(void **state)
+{
+  (void)state;
+  const double rate = 44100.0;
+  double worst = 0.0;
+  for (int p = 0; p < 6; ++p) {
+    PlanishLevelDetector detector;
+    PlanishArena arena;
+    detector_new_at(&detector, &arena, rate, 12.5);
+    double low = 1e9;
+    double high = -1e9;
+    for (int n = 0; n < 5 * FRAMES; ++n) {
+      const double x = sin(2.0 * PLANISH_PI * 40.0 / rate * n + 0.9 * p);
+      const double level = planish_level_detector_next(&detector, x, 0.0).level;
+      low = n < FRAMES ? low : fmin(low, level);
+      high = n < FRAMES ? high : fmax(high, level);
+    }
+    worst = fmax(worst, high - low);
+    free(arena.block);
+  }
+  printf("40 Hz at 44.1 kHz, hold 12.5 ms: ripple %.2g dB\n", worst);
+  assert_true(worst <= 1e-9);
+}
+
+/* Silence, then a constant of 4: after n frames the box of 2 h frames has the mean 16 n / 2 h, and
+ * the smallest of the last h is that of n - h + 1 frames, or 16 / 2 h in the beginning. */
+static void the_mean_fills_as_a_box_of_two_holds(void **state)
+{
+  (void)state;
+  PlanishLevelDetector detector;
+  PlanishArena arena;
+  detector_new(&detector, &arena, 12.5);
+  const double hold = 602.0;
+  double worst = 0.0;
+  for (int n = 1; n <= 2000; ++n) {
+    const double level = planish_level_detector_next(&detector, 4.0, 1.0).power;
+    const double largest = fmin(n / (2.0 * hold), 1.0);
+    const double smallest = fmin(fmax(n - hold + 1.0, 1.0) / (2.0 * hold), 1.0);
+    const double expected = 10.0 * log10(16.0 * 0.5 * (largest + smallest));
+    worst = fmax(worst, fabs(level - expected));
+  }
+  printf("a mean that fills, against the closed form: %.2g dB\n", worst);
+  assert_true(worst <= 1e-9);
+  free(arena.block);
+}
+
+/* A click, then a hold of 25 ms becomes one of 5 when the click is 10 ms old. The hold shrinks by
+ * a frame a frame while the click ages by one: 1202 - n = 480 + n after 361 frames. */
+static void a_shorter_hold_lets_go_little_by_little(void **state)
+{
+  (void)state;
+  PlanishLevelDetector detector;
+  PlanishArena arena;
+  detector_new(&detector, &arena, 25.0);
+  planish_level_detector_next(&detector, 1.0, 0.0);
+  for (int n = 1; n < 480; ++n) {
+    planish_level_detector_next(&detector, 0.0, 0.0);
+  }
+  planish_level_detector_set(&detector, 5.0);
+  int held = 0;
+  while (planish_level_detector_next(&detector, 0.0, 0.0).level > -1.0) {
+    ++held;
+  }
+  printf("a click of 10 ms, hold 25 to 5 ms: held for %d frames more\n", held);
+  assert_true(abs(held - 361) <= 2);
+  free(arena.block);
+}
+
 /* A step: peaks at once, the mean as its box fills; both fall after the hold. */
 static void rises_and_falls_when_it_should(void **state)
 {
@@ -174,6 +250,9 @@ int main(void)
       cmocka_unit_test(sines_read_their_level),
       cmocka_unit_test(a_tone_without_a_largest_sample_reads_its_level),
       cmocka_unit_test(a_hold_that_is_too_short_shows),
+      cmocka_unit_test(the_lowest_tone_is_held_at_any_rate),
+      cmocka_unit_test(the_mean_fills_as_a_box_of_two_holds),
+      cmocka_unit_test(a_shorter_hold_lets_go_little_by_little),
       cmocka_unit_test(rises_and_falls_when_it_should),
       cmocka_unit_test(the_box_survives_moving_holds),
       cmocka_unit_test(noise_reads_its_power),

@@ -1,0 +1,20 @@
+/* Where a file is to be written.
+ *
+ * Thread: any. */
+#ifndef PLANISH_HARNESS_PLACE_H
+#define PLANISH_HARNESS_PLACE_H
+
+#include "harness/base/error.h"
+
+#include <stdbool.h>
+
+/* True: a file may be written there, new or over another. PLANISH_BAD_FILE where something else
+ * stands (a folder, a device, a pipe, a link that leads nowhere), the file may not be written, or
+ * its folder is not there. */
+bool planish_place_check(const char *path, PlanishError *error);
+
+/* The path with symbolic links followed, so that a file that is renamed to it leaves them as they
+ * are; the path itself if nothing is there yet. To be freed; NULL: no memory. */
+char *planish_place_real(const char *path);
+
+#endif
