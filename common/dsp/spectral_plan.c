@@ -5,11 +5,32 @@
 #include <stddef.h>
 
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
+/* How many of FFTW's plans there are in this module. */
+static unsigned plans;
 
 static void *plan_of(uint32_t length, PlanishComplex *a, PlanishComplex *b, int sign)
 {
-  return fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
-                           FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  void *const plan = fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
+                                       FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  plans += plan != NULL;
+  return plan;
+}
+
+static void destroy(void *plan)
+{
+  if (plan != NULL) {
+    fftwf_destroy_plan(plan);
+    --plans;
+  }
+}
+
+/* With its last plan gone the planner goes too: a host that loads and unloads us again and again
+ * would else lose it each time. */
+static void clean_up(void)
+{
+  if (plans == 0) {
+    fftwf_cleanup();
+  }
 }
 
 PlanishStatus planish_spectral_plan_setup(PlanishSpectralPlan *plan, uint32_t length,
@@ -44,12 +65,9 @@ void planish_spectral_plan_backward(const PlanishSpectralPlan *plan, const Plani
 void planish_spectral_plan_release(PlanishSpectralPlan *plan)
 {
   pthread_mutex_lock(&planner);
-  if (plan->forward != NULL) {
-    fftwf_destroy_plan(plan->forward);
-  }
-  if (plan->backward != NULL) {
-    fftwf_destroy_plan(plan->backward);
-  }
+  destroy(plan->forward);
+  destroy(plan->backward);
+  clean_up();
   pthread_mutex_unlock(&planner);
   plan->forward = NULL;
   plan->backward = NULL;

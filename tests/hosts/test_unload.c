@@ -1,10 +1,12 @@
-/* A host that plans with its own FFTW after our stages are gone from the process, and stages that
- * are made in two threads at once. */
+/* A host that plans with its own FFTW after our stages are gone from the process, stages that are
+ * made in two threads at once, and what a host loses that loads and unloads them again and again.
+ */
 #include "tests/unit/cmocka_headers.h"
 
 #include <dirent.h>
 #include <dlfcn.h>
 #include <lv2/core/lv2.h>
+#include <malloc.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -60,21 +62,27 @@ static void plan_and_run(void)
   free(b);
 }
 
+static const LV2_Descriptor *descriptor_of(void *module)
+{
+  LV2_Descriptor_Function get = NULL;
+  if (module == NULL) {
+    _exit(2);
+  }
+  void *const symbol = dlsym(module, "lv2_descriptor");
+  memcpy(&get, &symbol, sizeof get);
+  return get(0);
+}
+
 /* In a process of its own: 0 where it lived. */
 static int fate_of(const char *path)
 {
   const pid_t child = fork();
   if (child == 0) {
     void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
-    LV2_Descriptor_Function get = NULL;
-    if (module == NULL) {
-      _exit(2);
-    }
-    void *const symbol = dlsym(module, "lv2_descriptor");
-    memcpy(&get, &symbol, sizeof get);
+    const LV2_Descriptor *const descriptor = descriptor_of(module);
     pthread_t threads[2];
     for (int i = 0; i < 2; ++i) {
-      pthread_create(&threads[i], NULL, live_and_die, (void *)(uintptr_t)get(0));
+      pthread_create(&threads[i], NULL, live_and_die, (void *)(uintptr_t)descriptor);
     }
     for (int i = 0; i < 2; ++i) {
       pthread_join(threads[i], NULL);
@@ -88,9 +96,29 @@ static int fate_of(const char *path)
   return status;
 }
 
-static void the_host_plans_on_after_our_unload(void **state)
+/* In a process of its own, as a host that scans: 0 where ten lives more leave less than 200 kB
+ * behind; what malloc() keeps at hand counts too. A planner of FFTW that is lost with its module is
+ * 118 kB each time. */
+static int loss_of(const char *path)
 {
-  (void)state;
+  const pid_t child = fork();
+  if (child == 0) {
+    size_t in_use = 0;
+    for (int life = 0; life < 12; ++life) {
+      void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
+      live_and_die((void *)(uintptr_t)descriptor_of(module));
+      dlclose(module);
+      in_use = life == 1 ? mallinfo2().uordblks : in_use;
+    }
+    _exit(mallinfo2().uordblks > in_use + 200000 ? 3 : 0);
+  }
+  int status = 1;
+  waitpid(child, &status, 0);
+  return status;
+}
+
+static int for_each_module(int (*status_of)(const char *path))
+{
   const char *const bundle = getenv("PLANISH_BUNDLE");
   DIR *const folder = opendir(bundle);
   int stages = 0;
@@ -100,19 +128,34 @@ static void the_host_plans_on_after_our_unload(void **state)
     if (length > 3 && strcmp(entry->d_name + length - 3, ".so") == 0) {
       char path[1024];
       snprintf(path, sizeof path, "%s/%s", bundle, entry->d_name);
-      assert_int_equal(fate_of(path), 0);
+      assert_int_equal(status_of(path), 0);
       ++stages;
     }
   }
   closedir(folder);
-  printf("%d stages: made, run and gone from two threads; the host planned on\n", stages);
   assert_true(stages > 0);
+  return stages;
+}
+
+static void the_host_plans_on_after_our_unload(void **state)
+{
+  (void)state;
+  const int stages = for_each_module(fate_of);
+  printf("%d stages: made, run and gone from two threads; the host planned on\n", stages);
+}
+
+static void nothing_is_lost_by_loading_and_unloading(void **state)
+{
+  (void)state;
+  const int stages = for_each_module(loss_of);
+  printf("%d stages: loaded and unloaded twelve times, nothing lost\n", stages);
 }
 
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_host_plans_on_after_our_unload),
+      cmocka_unit_test(nothing_is_lost_by_loading_and_unloading),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
