@@ -133,6 +133,16 @@ PLANISH_WIDE static void make_gain(void *context, uint32_t part)
   }
 }
 
+/* Bohman's lag window (1960, from memory) at a share x of the reach. */
+static double fade(double x)
+{
+  if (x >= 1.0) {
+    return 0.0;
+  }
+  const PlanishSineCosine at = planish_sine_cosine(PLANISH_PI * x);
+  return (1.0 - x) * at.cosine + at.sine / PLANISH_PI;
+}
+
 PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishArena *arena,
                                           uint32_t length, double reach)
 {
@@ -151,8 +161,8 @@ PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishAre
     phase->turns[k] = (PlanishComplex){(float)at.cosine, (float)at.sine};
     /* 2 / length for what is folded, half of that at time zero, and half for the sum of two. */
     const double scale = (k == 0 ? 0.5 : 1.0) / (double)length;
-    const double late = ((double)k / (double)length - 0.5 * reach) / (0.5 * reach);
-    phase->lifter[k] = (float)(scale * (reach < 0.5 ? 1.0 - planish_smoothstep(late) : 1.0));
+    const double late = (double)k / ((double)length * reach);
+    phase->lifter[k] = (float)(scale * (reach < 0.5 ? fade(late) : 1.0));
   }
   return status;
 }

@@ -6,8 +6,11 @@
  * of 26 tau is exact to -78 dB, 52 tau to -140 dB; 32 tau is a good rule.
  *
  * Beyond that a gain with corners rings on and on, wraps around, and sounds ahead of an attack.
- * With a reach under a half the cepstrum fades out between half the reach and the reach (a share of
- * the length): corners are rounded over some 2 / reach bins, and what sounds ahead vanishes.
+ * With a reach under a half the cepstrum fades out towards the reach (a share of the length), and
+ * what sounds ahead vanishes. It fades by a window whose transform is nowhere negative: what comes
+ * out is a weighted mean, over some 2 / reach bins, of the logarithm that was asked for, and so
+ * nowhere louder or softer than the most and the least of that. (Any other fade rings: a cut some
+ * bins wide comes out an eighth deeper than was asked.)
  *
  * The work is a list of tasks for a schedule. Both transforms are of real numbers and go as complex
  * ones of half the length. Where all of log_gain is 0 all of `added` is exactly 0.

@@ -5,26 +5,30 @@
 #include <stddef.h>
 
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
-
-/* Plans alive. The last takes FFTW's tables with it, which nobody could free once the module is
- * unloaded. */
+/* How many of FFTW's plans there are in this module. */
 static unsigned plans;
 
 static void *plan_of(uint32_t length, PlanishComplex *a, PlanishComplex *b, int sign)
 {
-  void *plan = fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
-                                 FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  void *const plan = fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
+                                       FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
   plans += plan != NULL;
   return plan;
 }
 
 static void destroy(void *plan)
 {
-  if (plan == NULL) {
-    return;
+  if (plan != NULL) {
+    fftwf_destroy_plan(plan);
+    --plans;
   }
-  fftwf_destroy_plan(plan);
-  if (--plans == 0) {
+}
+
+/* With its last plan gone the planner goes too: a host that loads and unloads us again and again
+ * would else lose it each time. */
+static void clean_up(void)
+{
+  if (plans == 0) {
     fftwf_cleanup();
   }
 }
@@ -63,6 +67,7 @@ void planish_spectral_plan_release(PlanishSpectralPlan *plan)
   pthread_mutex_lock(&planner);
   destroy(plan->forward);
   destroy(plan->backward);
+  clean_up();
   pthread_mutex_unlock(&planner);
   plan->forward = NULL;
   plan->backward = NULL;

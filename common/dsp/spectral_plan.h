@@ -2,10 +2,11 @@
  *
  * FFTW is linked statically into each module with its symbols hidden, so that planner and wisdom
  * are the module's own: plans made with FFTW_ESTIMATE then depend on the length alone, and give the
- * same bits whatever the host or another plug-in has planned. With the last plan all that FFTW
- * holds is freed. Planning is not thread-safe in FFTW; one mutex in this file stands around
- * planning and destroying. FFTW's own thread-safe planner is not used: it leaves a callback behind
- * in hosts that share the library.
+ * same bits whatever the host or another plug-in has planned. Planning is not thread-safe in FFTW;
+ * one mutex in this file stands around planning and destroying. With a module's last plan its
+ * planner is freed, so that a host may load and unload us as often as it likes; whoever links this
+ * file must use FFTW in single precision through it alone. FFTW's own thread-safe planner is not
+ * used: it leaves a callback behind in hosts that share the library.
  *
  * Threads: setup and release from any thread; process from one at a time per buffer. process() is
  * real-time safe. Bits depend on the processor's vector units, as all of FFTW's do. */

@@ -12,6 +12,11 @@
 static const float KNEE = 1.0F;
 /* Nearer to nothing than anyone can hear or measure, dB. */
 static const float LEAST = 1e-3F;
+/* Of how far a bin is cut more than its neighbours: gives peaks back what minimum phase smooths. */
+static const float DEEPER = 0.4F;
+/* Neighbouring gains of minimum phase differ in phase, and what they do to a bare tone adds up to a
+ * little more than any of them does: so much of a dB, times its fourth power, is measured. */
+static const double TURNED = 2e-6;
 /* An edge fades over a third of an octave. */
 static const float EDGE = 3.0F;
 
@@ -38,6 +43,8 @@ void resonance_cut_set(ResonanceCut *cut, const ResonanceCutSettings *settings)
   cut->threshold = (float)settings->threshold;
   cut->per_db = (float)settings->per_db;
   cut->most = (float)settings->most;
+  const double square = settings->most * settings->most;
+  cut->deepest = (float)((TURNED * square * square - settings->most) * PLANISH_DB_TO_LOG2);
   cut->attack = (float)(1.0 - planish_exp(-cut->hop_ms / settings->attack));
   cut->release = (float)(1.0 - planish_exp(-cut->hop_ms / settings->release));
   cut->low = empty ? 1000.0F : (float)planish_log2(settings->range_low);
@@ -64,7 +71,9 @@ PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *excess, 
     const float over = over_threshold(excess[i] - cut->threshold);
     const float wanted = clamped(cut->per_db * over, reach[i] < cut->most ? reach[i] : cut->most);
     const float now = cut->held[from + i];
-    const float held = now + (wanted > now ? cut->attack : cut->release) * (wanted - now);
+    const float moved = now + (wanted > now ? cut->attack : cut->release) * (wanted - now);
+    /* Where the largest cut has been turned down. */
+    const float held = moved < cut->most ? moved : cut->most;
     const float octave = cut->octave[from + i];
     const float in_low = clamped(EDGE * (octave - cut->low) + 0.5F, 1.0F);
     const float in_high = clamped(EDGE * (cut->high - octave) + 0.5F, 1.0F);
@@ -72,4 +81,17 @@ PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *excess, 
     cut->held[from + i] = held < 1e-6F ? 0.0F : held;
     log_gain[i] = db < LEAST ? 0.0F : db * (float)-PLANISH_DB_TO_LOG2;
   }
+}
+
+void resonance_cut_deepen(ResonanceCut *cut, float *log_gain, uint32_t from, uint32_t to)
+{
+  float before = from == 0 ? log_gain[1] : cut->before;
+  for (uint32_t k = from; k < to; ++k) {
+    const float now = log_gain[k];
+    const float after = log_gain[k + 1 < cut->bins ? k + 1 : k - 1];
+    const float deeper = now + DEEPER * (2.0F * now - before - after);
+    log_gain[k] = deeper > 0.0F ? 0.0F : (deeper < cut->deepest ? cut->deepest : deeper);
+    before = now;
+  }
+  cut->before = before;
 }

@@ -31,6 +31,8 @@ typedef struct {
   float release;
   float low; /* where the edges lie, log2 Hz */
   float high;
+  float deepest; /* log2 of the least gain that minimum phase may ask for */
+  float before;  /* what stood a bin under the one under work */
 } ResonanceCut;
 
 void resonance_cut_setup(ResonanceCut *cut, PlanishArena *arena, double rate, uint32_t length);
@@ -44,5 +46,10 @@ void resonance_cut_set(ResonanceCut *cut, const ResonanceCutSettings *settings);
  * their gains, alike: exactly 0 where the cut is under 0.001 dB. log_gain may be excess. */
 void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
                            float *log_gain, uint32_t from, uint32_t to);
+
+/* Once all gains are there, and in order from bin 0 on: narrow cuts deeper by what the smoothing of
+ * minimum phase will take off their peaks, but none over the largest cut. log_gain is that of all
+ * bins. */
+void resonance_cut_deepen(ResonanceCut *cut, float *log_gain, uint32_t from, uint32_t to);
 
 #endif

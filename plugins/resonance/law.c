@@ -5,13 +5,22 @@
 #include "common/dsp/wide.h"
 
 /* The bins of a hop are worked on in so many steps. */
-enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 4 };
+enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 5 };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { POWER_COST = 6, LEVEL_COST = 18, GAIN_COST = 42, LAY_COST = 3, ZERO_PHASE_COST = 6 };
+enum {
+  POWER_COST = 6,
+  LEVEL_COST = 18,
+  GAIN_COST = 42,
+  DEEPEN_COST = 5,
+  LAY_COST = 3,
+  ZERO_PHASE_COST = 6
+};
 
 /* Of the cepstrum: keeps what sounds ahead of a click under -100 dB. */
-static const double REACH = 0.22;
+static const double REACH = 0.4;
+/* Under a thousandth of a dB nothing is cut. */
+static const float NOTHING = (float)(-0.001 * PLANISH_DB_TO_LOG2);
 
 typedef struct {
   uint32_t from;
@@ -31,7 +40,7 @@ static void begin(void *context)
   law->settings = law->wanted;
   resonance_excess_set(&law->excess, law->settings.bandwidth);
   resonance_cut_set(&law->cut, &law->settings.cut);
-  law->deepest = 0.0F;
+  law->deepest = NOTHING;
   law->deepest_bin = 0;
 }
 
@@ -65,12 +74,13 @@ static void take_gain(void *context, uint32_t part)
   resonance_standing_protect(&law->standing, law->settings.note_protection, excess, law->reach,
                              range.from, range.to);
   resonance_cut_process(&law->cut, excess, law->reach, log_gain, range.from, range.to);
-  for (uint32_t i = 0; i < range.to - range.from; ++i) {
-    if (log_gain[i] < law->deepest) {
-      law->deepest = log_gain[i];
-      law->deepest_bin = range.from + i;
-    }
-  }
+}
+
+static void deepen(void *context, uint32_t part)
+{
+  ResonanceLaw *const law = context;
+  const Range range = range_of(law, part);
+  resonance_cut_deepen(&law->cut, law->phase.log_gain, range.from, range.to);
 }
 
 PLANISH_WIDE static void take_zero_phase(void *context, uint32_t part)
@@ -89,11 +99,16 @@ static void lay(void *context, uint32_t part)
 {
   ResonanceLaw *const law = context;
   const Range range = range_of(law, part);
+  const float *const log_gain = law->phase.log_gain;
   for (uint32_t k = range.from; k < range.to; ++k) {
     planish_spectral_engine_lay(&law->engine, k, law->phase.added[k]);
+    if (log_gain[k] < law->deepest) {
+      law->deepest = log_gain[k];
+      law->deepest_bin = k;
+    }
   }
   if (part == PARTS - 1) {
-    law->largest_cut = (double)-law->deepest * PLANISH_LOG2_TO_DB;
+    law->largest_cut = law->deepest_bin == 0 ? 0.0 : (double)-law->deepest * PLANISH_LOG2_TO_DB;
     law->largest_cut_freq = law->deepest_bin * law->rate / (double)law->engine.length;
   }
 }
@@ -122,6 +137,7 @@ void resonance_law_reset(ResonanceLaw *law, bool linear_phase)
   if (linear_phase) {
     tasks[count++] = (PlanishTask){take_zero_phase, law, PARTS, ZERO_PHASE_COST};
   } else {
+    tasks[count++] = (PlanishTask){deepen, law, PARTS, DEEPEN_COST};
     count += planish_minimum_phase_tasks(&law->phase, tasks + count);
   }
   tasks[count++] = (PlanishTask){lay, law, PARTS, LAY_COST};

@@ -1,5 +1,6 @@
 /* A host that plans with its own FFTW after our stages are gone from the process, stages that are
- * made in two threads at once, and what a stage leaves behind. */
+ * made in two threads at once, and what a host loses that loads and unloads them again and again.
+ */
 #include "tests/unit/cmocka_headers.h"
 
 #include <dirent.h>
@@ -61,17 +62,15 @@ static void plan_and_run(void)
   free(b);
 }
 
-static void *load(const char *path, void **descriptor)
+static const LV2_Descriptor *descriptor_of(void *module)
 {
-  void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
   LV2_Descriptor_Function get = NULL;
   if (module == NULL) {
-    return NULL;
+    _exit(2);
   }
   void *const symbol = dlsym(module, "lv2_descriptor");
   memcpy(&get, &symbol, sizeof get);
-  *descriptor = (void *)(uintptr_t)get(0);
-  return module;
+  return get(0);
 }
 
 /* In a process of its own: 0 where it lived. */
@@ -79,14 +78,11 @@ static int fate_of(const char *path)
 {
   const pid_t child = fork();
   if (child == 0) {
-    void *descriptor = NULL;
-    void *const module = load(path, &descriptor);
-    if (module == NULL) {
-      _exit(2);
-    }
+    void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
+    const LV2_Descriptor *const descriptor = descriptor_of(module);
     pthread_t threads[2];
     for (int i = 0; i < 2; ++i) {
-      pthread_create(&threads[i], NULL, live_and_die, descriptor);
+      pthread_create(&threads[i], NULL, live_and_die, (void *)(uintptr_t)descriptor);
     }
     for (int i = 0; i < 2; ++i) {
       pthread_join(threads[i], NULL);
@@ -100,8 +96,28 @@ static int fate_of(const char *path)
   return status;
 }
 
-/* Calls `check` with the path of each stage's module; returns how many there are. */
-static int for_each_module(void (*check)(const char *path))
+/* In a process of its own, as a host that scans: 0 where ten lives more leave less than 200 kB
+ * behind; what malloc() keeps at hand counts too. A planner of FFTW that is lost with its module is
+ * 118 kB each time. */
+static int loss_of(const char *path)
+{
+  const pid_t child = fork();
+  if (child == 0) {
+    size_t in_use = 0;
+    for (int life = 0; life < 12; ++life) {
+      void *const module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
+      live_and_die((void *)(uintptr_t)descriptor_of(module));
+      dlclose(module);
+      in_use = life == 1 ? mallinfo2().uordblks : in_use;
+    }
+    _exit(mallinfo2().uordblks > in_use + 200000 ? 3 : 0);
+  }
+  int status = 1;
+  waitpid(child, &status, 0);
+  return status;
+}
+
+static int for_each_module(int (*status_of)(const char *path))
 {
   const char *const bundle = getenv("PLANISH_BUNDLE");
   DIR *const folder = opendir(bundle);
@@ -112,7 +128,7 @@ static int for_each_module(void (*check)(const char *path))
     if (length > 3 && strcmp(entry->d_name + length - 3, ".so") == 0) {
       char path[1024];
       snprintf(path, sizeof path, "%s/%s", bundle, entry->d_name);
-      check(path);
+      assert_int_equal(status_of(path), 0);
       ++stages;
     }
   }
@@ -121,53 +137,25 @@ static int for_each_module(void (*check)(const char *path))
   return stages;
 }
 
-static void it_lives(const char *path)
-{
-  assert_int_equal(fate_of(path), 0);
-}
-
 static void the_host_plans_on_after_our_unload(void **state)
 {
   (void)state;
-  const int stages = for_each_module(it_lives);
+  const int stages = for_each_module(fate_of);
   printf("%d stages: made, run and gone from two threads; the host planned on\n", stages);
 }
 
-static size_t memory_in_use(void)
-{
-  const struct mallinfo2 facts = mallinfo2();
-  return facts.uordblks + facts.hblkhd;
-}
-
-/* But for what the dynamic loader keeps of the first modules that come and go. */
-static void it_leaves_nothing(const char *path)
-{
-  enum { LIVES = 60, FIRST = 10 };
-  size_t before = 0;
-  for (int life = 0; life < LIVES; ++life) {
-    void *descriptor = NULL;
-    before = life == FIRST ? memory_in_use() : before;
-    void *const module = load(path, &descriptor);
-    assert_non_null(module);
-    live_and_die(descriptor);
-    dlclose(module);
-  }
-  const double left = ((double)memory_in_use() - (double)before) / (LIVES - FIRST);
-  printf("%s: %.0f bytes left a life\n", strrchr(path, '/') + 1, left);
-  assert_true(left < 1024.0);
-}
-
-static void a_stage_that_is_gone_leaves_no_memory(void **state)
+static void nothing_is_lost_by_loading_and_unloading(void **state)
 {
   (void)state;
-  for_each_module(it_leaves_nothing);
+  const int stages = for_each_module(loss_of);
+  printf("%d stages: loaded and unloaded twelve times, nothing lost\n", stages);
 }
 
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_host_plans_on_after_our_unload),
-      cmocka_unit_test(a_stage_that_is_gone_leaves_no_memory),
+      cmocka_unit_test(nothing_is_lost_by_loading_and_unloading),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -19,14 +19,14 @@ typedef struct {
   void *block;
 } Fixture;
 
-static void fixture_new(Fixture *f, uint32_t length)
+static void fixture_new(Fixture *f, uint32_t length, double reach)
 {
   memset(f, 0, sizeof *f);
   PlanishArena counting = planish_arena_counting();
-  assert_int_equal(planish_minimum_phase_setup(&f->phase, &counting, length, 0.5), PLANISH_OK);
+  assert_int_equal(planish_minimum_phase_setup(&f->phase, &counting, length, reach), PLANISH_OK);
   PlanishArena arena = arena_for(counting);
   f->block = arena.block;
-  assert_int_equal(planish_minimum_phase_setup(&f->phase, &arena, length, 0.5), PLANISH_OK);
+  assert_int_equal(planish_minimum_phase_setup(&f->phase, &arena, length, reach), PLANISH_OK);
   assert_int_equal(arena.used, counting.used);
   assert_int_equal(planish_minimum_phase_tasks(&f->phase, f->tasks), PLANISH_MINIMUM_PHASE_TASKS);
 }
@@ -64,7 +64,7 @@ static double off_by(uint32_t length, double hz, double gain_db, double q)
 {
   Fixture f;
   double worst = 0.0;
-  fixture_new(&f, length);
+  fixture_new(&f, length, 0.5);
   for (uint32_t k = 0; k <= length / 2; ++k) {
     const double complex truth = bell(hz, gain_db, q, 48000.0, k * 48000.0 / length);
     f.phase.log_gain[k] = (float)log2(cabs(truth));
@@ -111,7 +111,7 @@ static void no_gain_is_exactly_none(void **state)
 {
   (void)state;
   Fixture f;
-  fixture_new(&f, 4096);
+  fixture_new(&f, 4096, 0.5);
   for (int round = 0; round < 2; ++round) {
     for (uint32_t k = 0; k <= 2048; ++k) {
       f.phase.log_gain[k] = round == 0 ? (float)(k % 7) : 0.0F;
@@ -121,6 +121,69 @@ static void no_gain_is_exactly_none(void **state)
   for (uint32_t k = 0; k <= 2048; ++k) {
     assert_true(f.phase.added[k].re == 0.0F && f.phase.added[k].im == 0.0F);
   }
+  fixture_free(&f);
+}
+
+/* dB of the gain of bin k. */
+static double level_of(const Fixture *f, uint32_t k)
+{
+  const double re = 1.0 + (double)f->phase.added[k].re;
+  return 20.0 * log10(hypot(re, (double)f->phase.added[k].im));
+}
+
+/* Cuts of 18 dB, as wide as the fade's main lobe and narrower and wider: with a reach under a half
+ * they come out smoothed, but nowhere deeper than they were, and nothing is lifted. A smooth step
+ * in the fade's place goes past by an eighth. */
+static void a_short_reach_makes_a_mean(void **state)
+{
+  (void)state;
+  static const double deep = -18.0;
+  double deepest = 0.0;
+  double highest = -100.0;
+  double narrow = 0.0;
+  Fixture f;
+  fixture_new(&f, 4096, 0.4);
+  for (uint32_t width = 1; width <= 40; ++width) {
+    for (uint32_t k = 0; k <= 2048; ++k) {
+      f.phase.log_gain[k] = k % 200 < width ? (float)(deep / 20.0 * log2(10.0)) : 0.0F;
+    }
+    fixture_run(&f);
+    for (uint32_t k = 0; k <= 2048; ++k) {
+      deepest = fmin(deepest, level_of(&f, k));
+      highest = fmax(highest, level_of(&f, k));
+    }
+    narrow = width == 3 ? level_of(&f, 1001) : narrow;
+  }
+  printf("cuts of 18 dB: %.4f to %.4f dB; three bins wide %.2f dB\n", deepest, highest, narrow);
+  assert_true(deepest >= deep - 1e-4 && highest <= 1e-4);
+  assert_true(deepest <= deep + 0.01);
+  assert_true(narrow >= -15.0 && narrow <= -14.0);
+  fixture_free(&f);
+}
+
+/* The log of the gain, back in time: nothing is left beyond the reach. */
+static void nothing_rings_beyond_the_reach(void **state)
+{
+  (void)state;
+  enum { LENGTH = 1024 };
+  double within = 0.0;
+  double beyond = 0.0;
+  Fixture f;
+  fixture_new(&f, LENGTH, 0.25);
+  for (uint32_t k = 0; k <= LENGTH / 2; ++k) {
+    f.phase.log_gain[k] = k == 100 ? -2.0F : 0.0F;
+  }
+  fixture_run(&f);
+  for (uint32_t n = 1; n < LENGTH / 2; ++n) {
+    double sum = 0.0;
+    for (uint32_t k = 1; k < LENGTH / 2; ++k) {
+      sum += level_of(&f, k) * cos(2.0 * pi * k * n / LENGTH);
+    }
+    *(n < LENGTH / 4 ? &within : &beyond) =
+        fmax(n < LENGTH / 4 ? within : beyond, fabs(sum) / LENGTH);
+  }
+  printf("cepstrum: %.2g dB within the reach, %.2g beyond\n", within, beyond);
+  assert_true(within >= 5e-3 && beyond <= 1e-6);
   fixture_free(&f);
 }
 
@@ -152,6 +215,8 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(bells_get_their_phase_back),
       cmocka_unit_test(no_gain_is_exactly_none),
+      cmocka_unit_test(a_short_reach_makes_a_mean),
+      cmocka_unit_test(nothing_rings_beyond_the_reach),
       cmocka_unit_test(the_functions_keep_their_bounds),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

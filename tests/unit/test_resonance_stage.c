@@ -87,6 +87,161 @@ static void frames_follow_the_rate(void **state)
   audio_free(&noise);
 }
 
+/* A bare tone in faint noise, 1.5 s, and note protection off: by how much a cut of `most` dB goes
+ * past it from half a second on. */
+static double past(double hz, double most, uint32_t window, bool linear)
+{
+  enum { FRAMES = 72000, FROM = 24000 };
+  const Setting settings[] = {
+      {RESONANCE_MAX_CUT, (float)most},
+      {RESONANCE_WINDOW, (float)window},
+      {RESONANCE_PHASE, linear ? 1.0F : 0.0F},
+      {RESONANCE_NOTE_PROTECTION, 0.0F},
+  };
+  Audio tone = {.frames = FRAMES, .rate = 48000.0};
+  uint32_t seed = 3;
+  for (int c = 0; c < 2; ++c) {
+    tone.channel[c] = malloc(FRAMES * sizeof(double));
+    for (uint32_t n = 0; n < FRAMES; ++n) {
+      seed = seed * 1664525U + 1013904223U;
+      tone.channel[c][n] =
+          0.05 * sin(2.0 * PI * hz / 48000.0 * n) + 0.001 * ((double)seed / 2147483648.0 - 1.0);
+    }
+  }
+  Audio out = treated(&tone, settings, sizeof settings / sizeof *settings);
+  double level[2];
+  const Audio *const both[2] = {&tone, &out};
+  for (int i = 0; i < 2; ++i) {
+    double re = 0.0;
+    double im = 0.0;
+    for (uint32_t n = FROM; n < FRAMES; ++n) {
+      const double x =
+          (0.5 - 0.5 * cos(2.0 * PI * (n - FROM) / (FRAMES - FROM))) * both[i]->channel[0][n];
+      re += x * cos(2.0 * PI * hz / 48000.0 * n);
+      im += x * sin(2.0 * PI * hz / 48000.0 * n);
+    }
+    level[i] = 10.0 * log10(re * re + im * im);
+  }
+  audio_free(&out);
+  audio_free(&tone);
+  return level[0] - level[1] - most;
+}
+
+/* The largest cut is a bound, in either phase and every window. A cepstrum that fades out by a
+ * smooth step goes past it by an eighth: 1.1 dB at 9. */
+static void no_tone_is_cut_by_more_than_asked(void **state)
+{
+  (void)state;
+  static const double tones[] = {500.0, 700.0, 1000.0, 1403.0, 2000.0, 2829.0, 5000.0, 9000.0};
+  static const double cuts[] = {6.0, 9.0, 12.0, 18.0};
+  for (size_t m = 0; m < sizeof cuts / sizeof *cuts; ++m) {
+    double most = -100.0;
+    double least = 100.0;
+    for (uint32_t i = 0; i < 6 * sizeof tones / sizeof *tones; ++i) {
+      const double over = past(tones[i / 6], cuts[m], i % 3, i % 6 >= 3);
+      most = fmax(most, over);
+      least = fmin(least, over);
+    }
+    printf("largest cut %.0f dB: passed by %.3f to %.3f dB\n", cuts[m], least, most);
+    assert_true(most <= 0.002);
+    assert_true(least >= -0.06 * cuts[m]);
+  }
+}
+
+/* A largest cut that is turned down holds at once, however slow the release. */
+static void a_largest_cut_turned_down_holds_at_once(void **state)
+{
+  (void)state;
+  enum { FRAMES = 96000, TURNED = 48000 };
+  for (int linear = 0; linear <= 1; ++linear) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, 48000.0);
+    driver.values[RESONANCE_MAX_CUT] = 12.0F;
+    driver.values[RESONANCE_RELEASE] = 2000.0F;
+    driver.values[RESONANCE_NOTE_PROTECTION] = 0.0F;
+    driver.values[RESONANCE_PHASE] = (float)linear;
+    double *const x[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+    for (uint32_t n = 0; n < FRAMES; ++n) {
+      x[0][n] = x[1][n] = 0.1 * sin(2.0 * PI * 3000.0 / 48000.0 * n);
+    }
+    const double *const first[2] = {x[0], x[1]};
+    stage_driver_run(&driver, first, x, 2, TURNED);
+    const double before_turn = (double)driver.values[RESONANCE_LARGEST_CUT];
+    driver.values[RESONANCE_MAX_CUT] = 3.0F;
+    const double *const rest[2] = {x[0] + TURNED, x[1] + TURNED};
+    double *const out[2] = {x[0] + TURNED, x[1] + TURNED};
+    stage_driver_run(&driver, rest, out, 2, FRAMES - TURNED);
+    double power = 0.0;
+    for (uint32_t n = TURNED + 12288; n < TURNED + 12288 + 960; ++n) {
+      power += x[0][n] * x[0][n] / (960.0 * 0.005);
+    }
+    const double cut = -10.0 * log10(power);
+    printf("%s phase: %.2f dB, a quarter of a second after a turn to 3 dB %.3f dB\n",
+           linear ? "linear" : "minimum", before_turn, cut);
+    assert_true(before_turn >= 11.8 && before_turn <= 12.0);
+    assert_true(cut <= 3.005 && cut >= 2.9);
+    stage_driver_free(&driver);
+    free(x[0]);
+    free(x[1]);
+  }
+}
+
+/* A tone under a largest cut that moves by 10 dB, twice a second: energy further than 150 Hz off,
+ * re all, under a Blackman-Harris window of 0.7 s. */
+static double sidebands(bool linear)
+{
+  enum { FRAMES = 98304, FROM = 49152, COUNT = 32768 };
+  static const double hz = 2900.0;
+  StageDriver driver;
+  double *const x = fftw_malloc(FRAMES * sizeof *x);
+  Bin *const bins = fftw_malloc((COUNT / 2 + 1) * sizeof *bins);
+  fftw_plan plan = fftw_plan_dft_r2c_1d(COUNT, x + FROM, (fftw_complex *)bins, FFTW_ESTIMATE);
+  stage_driver_new(&driver, &planish_stage, 48000.0);
+  driver.values[RESONANCE_NOTE_PROTECTION] = 0.0F;
+  driver.values[RESONANCE_PHASE] = linear ? 1.0F : 0.0F;
+  double deepest = 0.0;
+  double shallowest = 100.0;
+  for (uint32_t at = 0; at < FRAMES; at += 32) {
+    for (uint32_t n = at; n < at + 32; ++n) {
+      x[n] = 0.5 * sin(2.0 * PI * hz / 48000.0 * n);
+    }
+    driver.values[RESONANCE_MAX_CUT] = (float)(6.0 - 5.0 * cos(4.0 * PI * at / 48000.0));
+    double *const audio[2] = {x + at, NULL};
+    stage_driver_run(&driver, (const double *const *)audio, audio, 1, 32);
+    if (at >= FROM) {
+      deepest = fmax(deepest, (double)driver.values[RESONANCE_LARGEST_CUT]);
+      shallowest = fmin(shallowest, (double)driver.values[RESONANCE_LARGEST_CUT]);
+    }
+  }
+  stage_driver_free(&driver);
+  for (uint32_t n = 0; n < COUNT; ++n) {
+    const double u = 2.0 * PI * (n + 0.5) / COUNT;
+    x[FROM + n] *= 0.35875 - 0.48829 * cos(u) + 0.14128 * cos(2.0 * u) - 0.01168 * cos(3.0 * u);
+  }
+  fftw_execute(plan);
+  double near = 0.0;
+  double far = 0.0;
+  for (uint32_t k = 0; k <= COUNT / 2; ++k) {
+    const double power = bins[k][0] * bins[k][0] + bins[k][1] * bins[k][1];
+    *(fabs(k * 48000.0 / COUNT - hz) > 150.0 ? &far : &near) += power;
+  }
+  fftw_destroy_plan(plan);
+  fftw_free(x);
+  fftw_free(bins);
+  const double db = 10.0 * log10(far / (near + far));
+  printf("a cut that moves from %.1f to %.1f dB, %s phase: sidebands %.1f dB\n", shallowest,
+         deepest, linear ? "linear" : "minimum", db);
+  assert_true(deepest >= 9.0 && shallowest <= 3.0);
+  return db;
+}
+
+static void a_moving_cut_makes_no_sidebands(void **state)
+{
+  (void)state;
+  assert_true(sidebands(false) <= -80.0);
+  assert_true(sidebands(true) <= -80.0);
+}
+
 static void nothing_is_cut_outside_the_range(void **state)
 {
   (void)state;
@@ -272,6 +427,9 @@ int main(void)
       cmocka_unit_test(pink_noise_passes),
       cmocka_unit_test(resonances_in_noise_are_undone),
       cmocka_unit_test(frames_follow_the_rate),
+      cmocka_unit_test(no_tone_is_cut_by_more_than_asked),
+      cmocka_unit_test(a_largest_cut_turned_down_holds_at_once),
+      cmocka_unit_test(a_moving_cut_makes_no_sidebands),
       cmocka_unit_test(nothing_is_cut_outside_the_range),
       cmocka_unit_test(the_ports_say_what_is_cut),
       cmocka_unit_test(a_click_has_no_echo_ahead),

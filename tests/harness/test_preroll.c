@@ -1,0 +1,119 @@
+/* What a render plays ahead of the mix for the stages that listen for seconds before they work: the
+ * first bar sounds like the second, and the same sheet and mix give the same bytes. */
+#include "tests/harness/program_fixture.h"
+
+enum { BAR = 6 * RATE, FLOAT_WAV = SF_FORMAT_WAV | SF_FORMAT_FLOAT };
+
+static const double pi = 3.14159265358979323846;
+
+/* One bar twice: noise that decays with each beat, and a resonance that rings at 2.9 kHz. */
+static void write_bars(void)
+{
+  float *bars = malloc(2 * 2 * (size_t)BAR * sizeof *bars);
+  const double width = 2.0 * pi * 2900.0 / 30.0 / RATE;
+  const double a1 = 2.0 * exp(-width / 2.0) * cos(2.0 * pi * 2900.0 / RATE);
+  const double a2 = -exp(-width);
+  double y1 = 0.0;
+  double y2 = 0.0;
+  uint32_t seed = 1;
+  for (size_t n = 0; n < BAR; ++n) {
+    seed = seed * 1664525U + 1013904223U;
+    const double beat = 0.02 + 0.1 * exp(-(double)(n % 24000) / 8000.0);
+    const double x = beat * ((double)seed / 2147483648.0 - 1.0);
+    const double y = 0.02 * x + a1 * y1 + a2 * y2;
+    y2 = y1;
+    y1 = y;
+    for (size_t again = 0; again < 2; ++again) {
+      bars[2 * (n + again * BAR)] = (float)(x + y);
+      bars[2 * (n + again * BAR) + 1] = (float)(x + 0.7 * y);
+    }
+  }
+  write_audio("bars.wav", FLOAT_WAV, RATE, 2, bars, 2 * BAR);
+  free(bars);
+}
+
+static float *rendered(const char *sheet, const char *out)
+{
+  write_text("sheet.yaml", sheet);
+  const Outcome outcome = RUN("render", "--float", name("sheet.yaml"), name("bars.wav"), name(out));
+  expect(&outcome, 0, "");
+  SF_INFO info;
+  size_t frames = 0;
+  float *samples = read_audio(in_folder(out), &frames, &info);
+  assert_int_equal(frames, 2 * BAR);
+  return samples;
+}
+
+/* How far the first bar is off the second, dB re it; the first beat of each is left out, in which
+ * the bar before, or none, rings on. */
+static double bars_apart(const float *samples)
+{
+  double power = 0.0;
+  double difference = 0.0;
+  for (size_t n = 2 * 24000; n < 2 * (size_t)BAR; ++n) {
+    const double second = (double)samples[n + 2 * (size_t)BAR];
+    const double d = (double)samples[n] - second;
+    power += second * second;
+    difference += d * d;
+  }
+  return 10.0 * log10(difference / power + 1e-40);
+}
+
+static const char stages[] = "planish: 1\n"
+                             "stages: [{stage: resonance, name: calm, max_cut: 12}]\n";
+
+static void the_first_bar_sounds_like_the_second(void **state)
+{
+  (void)state;
+  float *ahead = rendered(stages, "ahead.wav");
+  float *at_once = rendered("planish: 1\npreroll: 0\n"
+                            "stages: [{stage: resonance, name: calm, max_cut: 12}]\n",
+                            "at-once.wav");
+  const double off = bars_apart(ahead);
+  const double without = bars_apart(at_once);
+  printf("first bar against the second: %.1f dB (without a pre-roll %.1f dB)\n", off, without);
+  assert_true(off <= -40.0);
+  assert_true(without >= -20.0);
+  free(ahead);
+  free(at_once);
+}
+
+static void two_renders_are_the_same_bytes(void **state)
+{
+  (void)state;
+  enum { MOST = 8 * 1024 * 1024 };
+  char *bytes[2];
+  size_t sizes[2];
+  for (int i = 0; i < 2; ++i) {
+    static const char *const outs[] = {"once.wav", "again.wav"};
+    free(rendered(stages, outs[i]));
+    bytes[i] = malloc(MOST);
+    FILE *file = fopen(in_folder(outs[i]), "rb");
+    assert_non_null(file);
+    sizes[i] = fread(bytes[i], 1, MOST, file);
+    fclose(file);
+  }
+  assert_true(sizes[0] > 2 * 2 * BAR * sizeof(float) && sizes[0] < MOST);
+  assert_int_equal(sizes[0], sizes[1]);
+  assert_memory_equal(bytes[0], bytes[1], sizes[0]);
+  free(bytes[0]);
+  free(bytes[1]);
+}
+
+static int open_bars(void **state)
+{
+  if (make_folder(state) != 0) {
+    return -1;
+  }
+  write_bars();
+  return 0;
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_first_bar_sounds_like_the_second),
+      cmocka_unit_test(two_renders_are_the_same_bytes),
+  };
+  return cmocka_run_group_tests(tests, open_bars, remove_folder);
+}
