@@ -83,6 +83,23 @@ void planish_eq_prototype(const PlanishEqSetting *setting, double rate,
   }
 }
 
+void planish_eq_prototype_over(const PlanishEqSetting *setting, double standing, double rate,
+                               PlanishEqPrototype *prototype)
+{
+  PlanishEqPrototype above;
+  PlanishEqPrototype below;
+  PlanishEqSetting still = *setting;
+  still.gain = standing;
+  planish_eq_prototype(setting, rate, &above);
+  planish_eq_prototype(&still, rate, &below);
+  /* Like with like, so that roots lie beside one another and each section does half of it. */
+  prototype->count = 2;
+  prototype->section[0] =
+      (PlanishEqSection){above.section[0].numerator, below.section[0].numerator};
+  prototype->section[1] =
+      (PlanishEqSection){below.section[0].denominator, above.section[0].denominator};
+}
+
 bool planish_eq_is_neutral(const PlanishEqSetting *setting)
 {
   const bool is_pass =

@@ -59,6 +59,12 @@ typedef struct {
 void planish_eq_prototype(const PlanishEqSetting *setting, double rate,
                           PlanishEqPrototype *prototype);
 
+/* The band at its gain over the same band with a gain of `standing` dB: what a movement of the gain
+ * adds to a band that stands. Of the types with a gain; two sections, which are 1 where both gains
+ * are the same. */
+void planish_eq_prototype_over(const PlanishEqSetting *setting, double standing, double rate,
+                               PlanishEqPrototype *prototype);
+
 /* True if the setting passes everything as it is: 0 dB where there is a gain. */
 bool planish_eq_is_neutral(const PlanishEqSetting *setting);
 

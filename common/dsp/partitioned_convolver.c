@@ -74,11 +74,10 @@ PLANISH_WIDE static void multiply(const PlanishConvolver *c, uint32_t set, uint3
   Four *const sum = (Four *)(c->sums + (size_t)set * bins_of(c)) + from;
   const Four *const z = (const Four *)past_of(c, partition, 0) + from;
   const Four *const mirrored = (const Four *)past_of(c, partition, 1) + from;
-  const Four *const mean = (const Four *)filter_of(c, set, partition, 0) + from;
-  const Four *const apart = (const Four *)filter_of(c, set, partition, 1) + from;
+  const Four *const p = (const Four *)filter_of(c, set, partition, 0) + from;
+  const Four *const q = (const Four *)filter_of(c, set, partition, 1) + from;
   for (uint32_t k = 0; k < fours; ++k) {
-    const Four product =
-        planish_four_times(z[k], mean[k]) + planish_four_times(mirrored[k], apart[k]);
+    const Four product = planish_four_times(z[k], p[k]) + planish_four_times(mirrored[k], q[k]);
     if (partition == 0) {
       sum[k] = product;
     } else {
@@ -87,12 +86,23 @@ PLANISH_WIDE static void multiply(const PlanishConvolver *c, uint32_t set, uint3
   }
 }
 
+/* A set of zeros takes part in a fade alone. */
+static void add_to_set(const PlanishConvolver *c, uint32_t set, uint32_t partition, uint32_t chunk)
+{
+  if (c->sounding[set]) {
+    multiply(c, set, partition, chunk);
+  } else if (partition == 0) {
+    const uint32_t bins = bins_of(c) / CHUNKS;
+    memset(c->sums + (size_t)set * bins_of(c) + (size_t)chunk * bins, 0, bins * sizeof *c->sums);
+  }
+}
+
 static void add_partition(void *context, uint32_t index)
 {
   PlanishConvolver *const c = context;
-  multiply(c, c->set, index / CHUNKS, index % CHUNKS);
+  add_to_set(c, c->set, index / CHUNKS, index % CHUNKS);
   if (c->fading) {
-    multiply(c, 1 - c->set, index / CHUNKS, index % CHUNKS);
+    add_to_set(c, 1 - c->set, index / CHUNKS, index % CHUNKS);
   }
 }
 
@@ -137,68 +147,65 @@ static void back_row(void *context, uint32_t row)
          width * sizeof *c->output);
 }
 
+static void clear_row(void *context, uint32_t row)
+{
+  PlanishConvolver *const c = context;
+  const uint32_t width = c->block / PLANISH_FFT_ROWS;
+  const size_t from = (size_t)(1 - c->out_segment) * c->block + (size_t)row * width;
+  memset(c->output + from, 0, width * sizeof *c->output);
+}
+
+/* Partition by partition P, then Q. */
 static void load_row(void *context, uint32_t index)
 {
   PlanishConvolver *const c = context;
-  const uint32_t partition = index / PLANISH_FFT_ROWS;
+  const uint32_t partition = index / PLANISH_FFT_ROWS / 2;
+  const uint32_t half = index / PLANISH_FFT_ROWS % 2;
   const uint32_t row = index % PLANISH_FFT_ROWS;
   const uint32_t width = c->block / PLANISH_FFT_ROWS;
   /* The way there and back multiplies by the length, a power of two. */
   const float scale = 1.0F / (float)bins_of(c);
-  const size_t first = (size_t)partition * c->block + planish_spectral_fft_first(row);
+  const PlanishComplex *const taps =
+      c->taps[half] + (size_t)partition * c->block + planish_spectral_fft_first(row);
   for (uint32_t n = 0; n < width; ++n) {
-    const size_t at = first + (size_t)n * PLANISH_FFT_ROWS;
-    c->samples[n] = (PlanishComplex){scale * c->taps[0][at], scale * c->taps[1][at]};
+    const PlanishComplex tap = taps[(size_t)n * PLANISH_FFT_ROWS];
+    c->samples[n] = (PlanishComplex){scale * tap.re, scale * tap.im};
   }
   memset(c->samples + width, 0, width * sizeof *c->samples);
-  planish_spectral_fft_forward_row(&c->fft, c->samples, filter_of(c, 1 - c->set, partition, 0),
+  planish_spectral_fft_forward_row(&c->fft, c->samples, filter_of(c, 1 - c->set, partition, half),
                                    row);
 }
 
 static void load_part(void *context, uint32_t index)
 {
   PlanishConvolver *const c = context;
-  planish_spectral_fft_forward_part(&c->fft, filter_of(c, 1 - c->set, index / PLANISH_FFT_PARTS, 0),
+  const uint32_t filter = index / PLANISH_FFT_PARTS;
+  planish_spectral_fft_forward_part(&c->fft, filter_of(c, 1 - c->set, filter / 2, filter % 2),
                                     index % PLANISH_FFT_PARTS);
 }
 
-/* H0 + i H1 -> (H0 + H1) / 2 and (H0 - H1) / 2, bins k and length - k at once. */
-static void take_apart(void *context, uint32_t index)
-{
-  PlanishConvolver *const c = context;
-  const uint32_t bins = bins_of(c);
-  PlanishComplex *const mean = filter_of(c, 1 - c->set, index / PARTS, 0);
-  PlanishComplex *const apart = filter_of(c, 1 - c->set, index / PARTS, 1);
-  const uint32_t share = bins / 2 / PARTS;
-  const uint32_t from = index % PARTS * share;
-  const uint32_t to = from + share + (index % PARTS == PARTS - 1 ? 1 : 0);
-  for (uint32_t k = from; k < to; ++k) {
-    const uint32_t mirrored = (bins - k) & (bins - 1);
-    const PlanishComplex a = mean[k];
-    const PlanishComplex b = mean[mirrored];
-    const PlanishComplex h0 = {0.5F * (a.re + b.re), 0.5F * (a.im - b.im)};
-    const PlanishComplex h1 = {0.5F * (a.im + b.im), 0.5F * (b.re - a.re)};
-    mean[k] = (PlanishComplex){0.5F * (h0.re + h1.re), 0.5F * (h0.im + h1.im)};
-    apart[k] = (PlanishComplex){0.5F * (h0.re - h1.re), 0.5F * (h0.im - h1.im)};
-    mean[mirrored] = (PlanishComplex){mean[k].re, -mean[k].im};
-    apart[mirrored] = (PlanishComplex){apart[k].re, -apart[k].im};
-  }
-}
-
+/* What the block that begins has to do. */
 static void lay_schedule(PlanishConvolver *c)
 {
+  const bool old_sounds = c->fading && c->sounding[1 - c->set];
+  const uint32_t sets = (c->sounding[c->set] ? 1U : 0U) + (old_sounds ? 1U : 0U);
   const PlanishTask tasks[] = {
       {transform_row, c, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST},
       {transform_part, c, PLANISH_FFT_PARTS, PLANISH_FFT_FORWARD_COST},
       {mirror, c, PARTS, 8},
-      {add_partition, c, c->partitions * CHUNKS, 24},
+      {add_partition, c, c->partitions * CHUNKS, 24 * sets},
       {settle, c, PARTS, 4},
       {back_part, c, PLANISH_FFT_PARTS, PLANISH_FFT_BACKWARD_COST},
       {back_row, c, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST},
   };
+  const size_t count = sizeof tasks / sizeof *tasks;
+  const size_t of_input = 3;
   planish_schedule_setup(&c->schedule, c->block);
-  for (size_t i = 0; i < sizeof tasks / sizeof *tasks; ++i) {
+  for (size_t i = 0; i < (sets == 0 ? of_input : count); ++i) {
     planish_schedule_add(&c->schedule, tasks[i]);
+  }
+  if (sets == 0) {
+    planish_schedule_add(&c->schedule, (PlanishTask){clear_row, c, PLANISH_FFT_ROWS, 1});
   }
 }
 
@@ -209,8 +216,8 @@ PlanishStatus planish_convolver_setup(PlanishConvolver *convolver, PlanishArena 
   const size_t bins = 2 * (size_t)block;
   c->block = block;
   c->partitions = partitions;
-  for (int channel = 0; channel < 2; ++channel) {
-    c->taps[channel] = planish_arena_take(arena, (size_t)block * partitions, sizeof(float));
+  for (int half = 0; half < 2; ++half) {
+    c->taps[half] = planish_arena_take(arena, (size_t)block * partitions, sizeof(PlanishComplex));
   }
   c->input = planish_arena_take(arena, (size_t)IN_SEGMENTS * block, sizeof(PlanishComplex));
   c->output = planish_arena_take(arena, (size_t)OUT_SEGMENTS * block, sizeof(PlanishComplex));
@@ -220,7 +227,6 @@ PlanishStatus planish_convolver_setup(PlanishConvolver *convolver, PlanishArena 
   c->sums = planish_arena_take(arena, SETS * bins, sizeof(PlanishComplex));
   c->spectrum = planish_arena_take(arena, bins, sizeof(PlanishComplex));
   c->samples = planish_arena_take(arena, bins / PLANISH_FFT_ROWS, sizeof(PlanishComplex));
-  lay_schedule(c);
   return planish_spectral_fft_setup(&c->fft, arena, (uint32_t)bins);
 }
 
@@ -231,30 +237,40 @@ void planish_convolver_reset(PlanishConvolver *convolver)
   memset(c->input, 0, (size_t)IN_SEGMENTS * c->block * sizeof *c->input);
   memset(c->output, 0, (size_t)OUT_SEGMENTS * c->block * sizeof *c->output);
   memset(c->past, 0, (size_t)2 * c->partitions * bins * sizeof *c->past);
-  memset(c->filters, 0, (size_t)SETS * 2 * c->partitions * bins * sizeof *c->filters);
-  lay_schedule(c);
   c->segment = 0;
   c->out_segment = 0;
   c->slot = 0;
   c->at = c->block;
   c->set = 0;
+  c->sounding[0] = false;
+  c->sounding[1] = false;
   c->waiting = false;
   c->fading = false;
 }
 
 uint32_t planish_convolver_load_tasks(PlanishConvolver *convolver, PlanishTask *tasks)
 {
-  const uint32_t count = convolver->partitions;
+  const uint32_t count = 2 * convolver->partitions;
   tasks[0] = (PlanishTask){load_row, convolver, count * PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST};
   tasks[1] =
       (PlanishTask){load_part, convolver, count * PLANISH_FFT_PARTS, PLANISH_FFT_FORWARD_COST};
-  tasks[2] = (PlanishTask){take_apart, convolver, count * PARTS, 10};
   return PLANISH_CONVOLVER_LOAD_TASKS;
+}
+
+static void hand_over(PlanishConvolver *c, bool sounding)
+{
+  c->sounding[1 - c->set] = sounding;
+  c->waiting = true;
 }
 
 void planish_convolver_exchange(PlanishConvolver *convolver)
 {
-  convolver->waiting = true;
+  hand_over(convolver, true);
+}
+
+void planish_convolver_silence(PlanishConvolver *convolver)
+{
+  hand_over(convolver, false);
 }
 
 static void start_block(PlanishConvolver *c)
@@ -266,6 +282,7 @@ static void start_block(PlanishConvolver *c)
   c->fading = c->waiting;
   c->set = c->waiting ? 1 - c->set : c->set;
   c->waiting = false;
+  lay_schedule(c);
   planish_schedule_begin(&c->schedule);
 }
 
@@ -284,10 +301,11 @@ static void exchange_samples(PlanishConvolver *c, double *const *audio, uint32_t
   }
 }
 
-void planish_convolver_process(PlanishConvolver *convolver, double *const *audio, uint32_t channels,
-                               uint32_t frames)
+uint64_t planish_convolver_process(PlanishConvolver *convolver, double *const *audio,
+                                   uint32_t channels, uint32_t frames)
 {
   PlanishConvolver *const c = convolver;
+  uint64_t cost = 0;
   for (uint32_t from = 0; from < frames;) {
     if (c->at == c->block) {
       start_block(c);
@@ -295,10 +313,11 @@ void planish_convolver_process(PlanishConvolver *convolver, double *const *audio
     const uint32_t left = c->block - c->at;
     const uint32_t part = frames - from < left ? frames - from : left;
     exchange_samples(c, audio, channels, from, part);
-    planish_schedule_run(&c->schedule, part);
+    cost += planish_schedule_run(&c->schedule, part);
     c->at += part;
     from += part;
   }
+  return cost;
 }
 
 void planish_convolver_release(PlanishConvolver *convolver)

@@ -1,19 +1,23 @@
-/* Convolution of two channels with long filters of their own, in even pieces: uniformly partitioned
+/* Convolution of two channels with a matrix of long filters, in even pieces: uniformly partitioned
  * overlap-save (Kulp 1988, from memory). For filters that stand, or that are designed anew now and
  * then; what changes with every hop is the spectral engine's.
  *
  * The filters are cut into partitions of `block` taps. A block of input is transformed once, its
  * products with all partitions are summed as it ages, and one transform leads back. Both channels
- * go as one complex signal x + i y: with Z its spectrum and Z' the mirrored conjugate,
+ * go as one complex signal z = x0 + i x1. With h[to][from] the filters between channels, which are
+ * real, what comes out is
  *
- *   Y = Z (H0 + H1) / 2 + Z' (H0 - H1) / 2
+ *   y = P z + Q z*,   P = (h00 + h11) / 2 + i (h10 - h01) / 2,
+ *                     Q = (h00 - h11) / 2 + i (h10 + h01) / 2
  *
- * filters each by its own. The work is spread over the next block of frames (schedule.h), so that
- * the latency is two blocks, besides what lies in the filters.
+ * with z* the conjugate: two complex filters do for all four, and a matrix costs what a filter for
+ * each channel costs. The work is spread over the next block of frames (schedule.h), so that the
+ * latency is two blocks, besides what lies in the filters.
  *
  * New filters: write the taps, run the load tasks in a schedule of your own, call exchange(). From
  * the next block on the new filters fade in over one block, by a raised cosine, which in the
- * spectrum is a sum of three neighbours and costs no further transform.
+ * spectrum is a sum of three neighbours and costs no further transform. silence() fades to filters
+ * of zeros, which give zeros exactly and cost the transform of the input alone.
  *
  * Error about -135 dB re the output. Buffers from the arena. Thread: one at a time. All but setup
  * and release are real-time safe. */
@@ -32,11 +36,11 @@
 enum {
   PLANISH_CONVOLVER_SHORTEST = PLANISH_FFT_SHORTEST / 2, /* block */
   PLANISH_CONVOLVER_BLOCK = 32,                          /* frames a process() gets at most */
-  PLANISH_CONVOLVER_LOAD_TASKS = 3,
+  PLANISH_CONVOLVER_LOAD_TASKS = 2,
 };
 
 typedef struct {
-  float *taps[2]; /* of each channel, block * partitions; the user's to write */
+  PlanishComplex *taps[2]; /* P and Q, block * partitions each; the user's to write */
   uint32_t block;
   uint32_t partitions;
   PlanishSpectralFft fft; /* of two blocks */
@@ -44,7 +48,7 @@ typedef struct {
   PlanishComplex *input;    /* [3 segments][row][block / 16] */
   PlanishComplex *output;   /* [2 segments][row][block / 16] */
   PlanishComplex *past;     /* spectra of the last blocks: [slot][plain, mirrored][2 block] */
-  PlanishComplex *filters;  /* [set][partition][(H0 + H1) / 2, (H0 - H1) / 2][2 block] */
+  PlanishComplex *filters;  /* [set][partition][P, Q][2 block] */
   PlanishComplex *sums;     /* [set][2 block] */
   PlanishComplex *spectrum; /* of the result */
   PlanishComplex *samples;  /* a row */
@@ -53,6 +57,7 @@ typedef struct {
   uint32_t slot;            /* of the newest spectrum */
   uint32_t at;              /* frames of the block that are there */
   uint32_t set;             /* of the filters in force */
+  bool sounding[2];         /* of each set: its filters are not all zeros */
   bool waiting;             /* the other set takes over with the next block */
   bool fading;              /* it does so in this one */
 } PlanishConvolver;
@@ -71,6 +76,20 @@ static inline uint32_t planish_convolver_latency(const PlanishConvolver *convolv
 /* Forgets input and filters: silence comes out until the first exchange. */
 void planish_convolver_reset(PlanishConvolver *convolver);
 
+/* One tap of all four filters. */
+typedef struct {
+  float h[2][2]; /* [to][from] */
+} PlanishConvolverTap;
+
+static inline void planish_convolver_write(PlanishConvolver *convolver, uint32_t n,
+                                           PlanishConvolverTap tap)
+{
+  convolver->taps[0][n] =
+      (PlanishComplex){0.5F * (tap.h[0][0] + tap.h[1][1]), 0.5F * (tap.h[1][0] - tap.h[0][1])};
+  convolver->taps[1][n] =
+      (PlanishComplex){0.5F * (tap.h[0][0] - tap.h[1][1]), 0.5F * (tap.h[1][0] + tap.h[0][1])};
+}
+
 /* Writes PLANISH_CONVOLVER_LOAD_TASKS tasks, done in order, which turn `taps` into the set of
  * filters that is not in force. Costs are in the unit of PLANISH_FFT_ROW_COST. They may run only
  * while no exchange is waiting or fading. Returns their count. */
@@ -85,9 +104,13 @@ static inline bool planish_convolver_is_free(const PlanishConvolver *convolver)
 /* The loaded filters take over with the next block. */
 void planish_convolver_exchange(PlanishConvolver *convolver);
 
-/* 1 or 2 channels, 1..PLANISH_CONVOLVER_BLOCK frames, replaced by the result. */
-void planish_convolver_process(PlanishConvolver *convolver, double *const *audio, uint32_t channels,
-                               uint32_t frames);
+/* Filters of zeros do so, under the same conditions as loaded ones. */
+void planish_convolver_silence(PlanishConvolver *convolver);
+
+/* 1 or 2 channels, 1..PLANISH_CONVOLVER_BLOCK frames, replaced by the result. Returns the cost of
+ * what has run. */
+uint64_t planish_convolver_process(PlanishConvolver *convolver, double *const *audio,
+                                   uint32_t channels, uint32_t frames);
 
 /* Fine on zeros, and twice. */
 void planish_convolver_release(PlanishConvolver *convolver);

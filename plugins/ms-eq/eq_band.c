@@ -44,8 +44,8 @@ static bool would_move(const PlanishEqBand *band, const PlanishEqShape *shape)
 static bool would_sound(const PlanishEqBand *band, const PlanishEqShape *shape)
 {
   const PlanishEqSetting end = {.type = shape->type, .gain = band->gain.target};
-  return shape->on && (planish_glide_is_moving(&band->gain) || !planish_eq_is_neutral(&end) ||
-                       would_move(band, shape));
+  const bool stands = planish_glide_is_moving(&band->gain) || !planish_eq_is_neutral(&end);
+  return shape->on && ((stands && !shape->moves_alone) || would_move(band, shape));
 }
 
 /* The order means nothing to the other types, so its change must not start a fade there. */
@@ -91,7 +91,7 @@ static void wake_or_rest(PlanishEqBand *band, const PlanishEqFit *fit, bool from
   const bool sound = would_sound(band, &voice->shape);
   if (sound && !band->sounding[band->current]) {
     const PlanishEqSetting setting = planish_eq_band_setting(band);
-    planish_eq_voice_start(voice, fit, voice->shape, &setting, from_silence);
+    planish_eq_voice_start(voice, fit, voice->shape, &setting, setting.gain, from_silence);
   }
   band->sounding[band->current] = sound;
 }
@@ -172,8 +172,10 @@ static void change_shape(PlanishEqBand *band, const PlanishEqFit *fit)
   move_or_stand(band, true, false);
   if (sound) {
     PlanishEqSetting setting = setting_of(band, &band->wanted);
+    const double standing = setting.gain;
     setting.gain += band->corrected;
-    planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting, false);
+    planish_eq_voice_start(&band->voice[band->current], fit, band->wanted, &setting, standing,
+                           false);
   }
   planish_crossfade_jump(&band->fade, false);
   planish_crossfade_turn(&band->fade, true);
@@ -193,6 +195,7 @@ static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
     planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
     planish_glide_skip(&band->q, PLANISH_EQ_STEP);
     band->path.end[step] = setting_of(band, shape);
+    band->path.standing[step] = band->gain.value;
     band->move_end[step] = planish_glide_skip(&band->move, PLANISH_EQ_STEP);
     band->threshold_end[step] = planish_glide_skip(&band->threshold, PLANISH_EQ_STEP);
   }
@@ -215,7 +218,7 @@ static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
     band->corrected = ahead;
     end.gain += ahead;
   }
-  planish_eq_voice_aim(voice, fit, &end);
+  planish_eq_voice_aim(voice, fit, &end, band->path.standing[LAST]);
 }
 
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)

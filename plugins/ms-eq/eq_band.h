@@ -7,6 +7,9 @@
  * Some bands may move: their level moves their gain (movement.h). Such a band has a voice all the
  * time, so that it leaves from 0 dB without a start; at 0 dB it changes no bit either.
  *
+ * Where what stands of all bands is done elsewhere (linear_filter.h) a shape says moves_alone: the
+ * band is then its movement alone, over the band at its own gain, and without a movement silent.
+ *
  * All functions but setup are real-time safe. */
 #ifndef PLANISH_MS_EQ_EQ_BAND_H
 #define PLANISH_MS_EQ_EQ_BAND_H

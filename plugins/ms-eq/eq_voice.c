@@ -16,18 +16,28 @@ static unsigned length_of(const double *taps)
   return length;
 }
 
+static void take_prototype(const PlanishEqShape *shape, const PlanishEqSetting *setting,
+                           double standing, double rate, PlanishEqPrototype *prototype)
+{
+  if (shape->moves_alone) {
+    planish_eq_prototype_over(setting, standing, rate, prototype);
+  } else {
+    planish_eq_prototype(setting, rate, prototype);
+  }
+}
+
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
-                            const PlanishEqSetting *setting, bool from_silence)
+                            const PlanishEqSetting *setting, double standing, bool from_silence)
 {
   PlanishEqPrototype prototype;
-  planish_eq_prototype(setting, fit->rate, &prototype);
+  take_prototype(&shape, setting, standing, fit->rate, &prototype);
   memset(voice, 0, sizeof *voice);
   voice->shape = shape;
   planish_crossfade_setup(&voice->entry, fit->rate, PLANISH_GLIDE_MS);
   planish_crossfade_jump(&voice->entry, from_silence);
   planish_crossfade_turn(&voice->entry, true);
   planish_eq_sections(&prototype, &voice->next);
-  if (planish_eq_is_neutral(setting)) {
+  if (shape.moves_alone ? setting->gain == standing : planish_eq_is_neutral(setting)) {
     voice->next_taps[0] = 1.0;
   } else {
     planish_eq_correction(fit, &prototype, voice->next_taps);
@@ -37,10 +47,10 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
 }
 
 void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
-                          const PlanishEqSetting *end)
+                          const PlanishEqSetting *end, double standing)
 {
   PlanishEqPrototype prototype;
-  planish_eq_prototype(end, fit->rate, &prototype);
+  take_prototype(&voice->shape, end, standing, fit->rate, &prototype);
   planish_eq_correction(fit, &prototype, voice->next_taps);
   for (int i = 0; i < PLANISH_EQ_TAPS; ++i) {
     voice->tap_change[i] = (voice->next_taps[i] - voice->taps[i]) / PLANISH_GRID;
@@ -76,11 +86,11 @@ static PlanishSvfCoefs change_towards(const PlanishSvfCoefs *from, const Planish
   };
 }
 
-static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqSetting *end)
+static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqPath *path, uint32_t step)
 {
   PlanishEqPrototype prototype;
   take_next_sections(voice);
-  planish_eq_prototype(end, rate, &prototype);
+  take_prototype(&voice->shape, &path->end[step], path->standing[step], rate, &prototype);
   planish_eq_sections(&prototype, &voice->next);
   for (unsigned i = 0; i < voice->count; ++i) {
     voice->change[i] = change_towards(&voice->coefs[i], &voice->next.section[i]);
@@ -107,7 +117,7 @@ static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPat
   while (frames > 0) {
     const uint32_t into = at % PLANISH_EQ_STEP;
     if (into == 0) {
-      begin_step(voice, rate, &path->end[at / PLANISH_EQ_STEP]);
+      begin_step(voice, rate, path, at / PLANISH_EQ_STEP);
     }
     const uint32_t left = PLANISH_EQ_STEP - into;
     const uint32_t part = frames < left ? frames : left;

@@ -28,11 +28,13 @@ typedef struct {
   PlanishEqType type;
   unsigned order;
   PlanishEqChannels channels;
+  bool moves_alone; /* what stands is done elsewhere: the filter is the band over what stands */
 } PlanishEqShape;
 
 /* Settings of a band at the ends of the steps of a grid interval. */
 typedef struct {
   PlanishEqSetting end[PLANISH_EQ_STEPS];
+  double standing[PLANISH_EQ_STEPS]; /* dB of the gain that stand; for moves_alone */
 } PlanishEqPath;
 
 typedef struct {
@@ -52,15 +54,16 @@ typedef struct {
   PlanishCrossfade entry;                  /* of the signal into the filters */
 } PlanishEqVoice;
 
-/* Standing on `setting`. From silence, or in the middle of a signal: then the signal fades into the
- * filters over PLANISH_GLIDE_MS, and what they add with it. (Fading what comes out instead would
- * let their own way from rest be heard: low filters thump under a tone far above them.) */
+/* Standing on `setting`, of whose gain `standing` dB stand. From silence, or in the middle of a
+ * signal: then the signal fades into the filters over PLANISH_GLIDE_MS, and what they add with it.
+ * (Fading what comes out instead would let their own way from rest be heard: low filters thump
+ * under a tone far above them.) */
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
-                            const PlanishEqSetting *setting, bool from_silence);
+                            const PlanishEqSetting *setting, double standing, bool from_silence);
 
 /* At a grid frame: heads for the setting at the end of this grid interval. */
 void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
-                          const PlanishEqSetting *end);
+                          const PlanishEqSetting *end, double standing);
 
 /* At the beginning of a step: the sections alone leave for what the path says. */
 static inline void planish_eq_voice_leave(PlanishEqVoice *voice)

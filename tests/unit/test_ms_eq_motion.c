@@ -341,14 +341,14 @@ static void response_holds_while_moving(void **state)
     /* 80 Hz to 8 kHz in 20 ms is at most 0.5 octaves in a grid interval. */
     const double octaves = 2.0 * log2(100.0) / (0.02 * 44100.0 / PLANISH_GRID);
     PlanishEqSetting setting = {PLANISH_EQ_PEAKING, 2, from, 6.0, 1.0};
-    PlanishEqPath path;
+    PlanishEqPath path = {0};
     for (int i = 0; i < PLANISH_EQ_STEPS; ++i) {
       path.end[i] = setting;
       path.end[i].frequency = from * exp2(octaves * (i + 1) / PLANISH_EQ_STEPS);
     }
-    const PlanishEqShape shape = {true, PLANISH_EQ_PEAKING, 2, PLANISH_EQ_STEREO};
-    planish_eq_voice_start(&voice, &fit, shape, &setting, true);
-    planish_eq_voice_aim(&voice, &fit, &path.end[PLANISH_EQ_STEPS - 1]);
+    const PlanishEqShape shape = {true, PLANISH_EQ_PEAKING, 2, PLANISH_EQ_STEREO, false};
+    planish_eq_voice_start(&voice, &fit, shape, &setting, 0.0, true);
+    planish_eq_voice_aim(&voice, &fit, &path.end[PLANISH_EQ_STEPS - 1], 0.0);
     const uint32_t at = PLANISH_GRID / 2 - PLANISH_EQ_STEP / 2;
     PlanishTwo x[PLANISH_GRID] = {{0.0}};
     PlanishTwo difference[PLANISH_GRID];

@@ -80,26 +80,35 @@ static void make_input(void)
   }
 }
 
-static void make_taps(Fixture *f, uint32_t taps, uint32_t seed)
+enum { MOST_TAPS = 8192 };
+
+/* Of all four filters: [to][from][tap]. */
+typedef float Taps[2][2][MOST_TAPS];
+
+static void make_taps(Fixture *f, Taps taps, uint32_t count, uint32_t seed)
 {
-  for (int c = 0; c < 2; ++c) {
-    for (uint32_t n = 0; n < taps; ++n) {
-      f->convolver.taps[c][n] = (float)(next(&seed) * exp(-3.0 * n / taps));
+  for (uint32_t n = 0; n < count; ++n) {
+    PlanishConvolverTap tap;
+    for (int i = 0; i < 4; ++i) {
+      tap.h[i / 2][i % 2] = (float)(next(&seed) * exp(-3.0 * n / count));
+      taps[i / 2][i % 2][n] = tap.h[i / 2][i % 2];
     }
+    planish_convolver_write(&f->convolver, n, tap);
   }
 }
 
-static double convolved(const float *taps, uint32_t count, int channel, uint32_t n)
+static double convolved(Taps taps, uint32_t count, int channel, uint32_t n)
 {
   double sum = 0.0;
   for (uint32_t i = 0; i < count && i <= n; ++i) {
-    sum += (double)taps[i] * input[channel][n - i];
+    sum += (double)taps[channel][0][i] * input[0][n - i];
+    sum += (double)taps[channel][1][i] * input[1][n - i];
   }
   return sum;
 }
 
 /* dB of the error re the output, both channels. */
-static double off_by(const Fixture *f, uint32_t taps)
+static double off_by(const Fixture *f, Taps taps, uint32_t count)
 {
   const uint32_t latency = planish_convolver_latency(&f->convolver);
   double error = 0.0;
@@ -107,7 +116,7 @@ static double off_by(const Fixture *f, uint32_t taps)
   for (int c = 0; c < 2; ++c) {
     /* The first block of what comes out fades in. */
     for (uint32_t n = f->convolver.block; n + latency < FRAMES; n += 7) {
-      const double truth = convolved(f->convolver.taps[c], taps, c, n);
+      const double truth = convolved(taps, count, c, n);
       const double e = output[c][n + latency] - truth;
       error += e * e;
       power += truth * truth;
@@ -125,15 +134,15 @@ static void it_is_the_sum_that_it_stands_for(void **state)
   } cases[] = {{128, 1}, {128, 9}, {256, 5}, {1024, 3}, {512, 16}};
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
     Fixture f;
-    const uint32_t taps = cases[i].block * cases[i].partitions;
+    static Taps taps;
+    const uint32_t count = cases[i].block * cases[i].partitions;
     fixture_new(&f, cases[i].block, cases[i].partitions);
     make_input();
-    make_taps(&f, taps, 5);
+    make_taps(&f, taps, count, 5);
     load(&f);
     run(&f, output[0], output[1], FRAMES, 32);
-    const double off = off_by(&f, taps);
-    printf("block %4u, %5u taps, another filter a channel: off by %.1f dB\n", cases[i].block, taps,
-           off);
+    const double off = off_by(&f, taps, count);
+    printf("block %4u, %5u taps, four filters: off by %.1f dB\n", cases[i].block, count, off);
     assert_true(off <= -130.0);
     fixture_free(&f);
   }
@@ -144,17 +153,15 @@ static void filters_fade_into_one_another(void **state)
 {
   (void)state;
   enum { BLOCK = 256, PARTITIONS = 4, TAPS = BLOCK * PARTITIONS, CHANGE = 20 * BLOCK };
-  static float first[2][TAPS];
+  static Taps first;
+  static Taps second;
   Fixture f;
   fixture_new(&f, BLOCK, PARTITIONS);
   make_input();
-  make_taps(&f, TAPS, 5);
-  for (int c = 0; c < 2; ++c) {
-    memcpy(first[c], f.convolver.taps[c], sizeof first[c]);
-  }
+  make_taps(&f, first, TAPS, 5);
   load(&f);
   run(&f, output[0], output[1], CHANGE, 32);
-  make_taps(&f, TAPS, 77);
+  make_taps(&f, second, TAPS, 77);
   load(&f);
   run(&f, output[0] + CHANGE, output[1] + CHANGE, FRAMES - CHANGE, 32);
   const uint32_t latency = planish_convolver_latency(&f.convolver);
@@ -166,8 +173,8 @@ static void filters_fade_into_one_another(void **state)
       const double at = (double)n - (CHANGE - BLOCK);
       const double clamped = fmin(fmax(at / BLOCK, 0.0), 1.0);
       const double weight = 0.5 - 0.5 * cos(3.14159265358979323846 * clamped);
-      const double old = convolved(first[c], TAPS, c, n);
-      const double now = convolved(f.convolver.taps[c], TAPS, c, n);
+      const double old = convolved(first, TAPS, c, n);
+      const double now = convolved(second, TAPS, c, n);
       const double truth = old + weight * (now - old);
       const double e = output[c][n + latency] - truth;
       error += e * e;
@@ -181,6 +188,38 @@ static void filters_fade_into_one_another(void **state)
   fixture_free(&f);
 }
 
+/* To filters of zeros and back: a whole block of zeros between, and the transform of the input
+ * alone as its cost. */
+static void silence_is_exact_and_cheap(void **state)
+{
+  (void)state;
+  enum { BLOCK = 256, PARTITIONS = 4, TAPS = BLOCK * PARTITIONS, PART = 8 * BLOCK };
+  static Taps taps;
+  Fixture f;
+  fixture_new(&f, BLOCK, PARTITIONS);
+  make_input();
+  make_taps(&f, taps, TAPS, 5);
+  load(&f);
+  run(&f, output[0], output[1], PART, 32);
+  const uint64_t working = f.convolver.schedule.total;
+  planish_convolver_silence(&f.convolver);
+  run(&f, output[0] + PART, output[1] + PART, PART, 32);
+  const uint64_t resting = f.convolver.schedule.total;
+  for (uint32_t n = PART + 2 * BLOCK; n < 2 * PART; ++n) {
+    assert_true(output[0][n] == 0.0 && output[1][n] == 0.0);
+  }
+  planish_convolver_exchange(&f.convolver);
+  run(&f, output[0] + 2 * PART, output[1] + 2 * PART, FRAMES - 2 * PART, 32);
+  printf("cost of a block of zeros / of filters: %.2f\n", (double)resting / (double)working);
+  assert_true(2 * resting < working);
+  /* What the first load wrote into the other set is still there. */
+  const uint32_t latency = planish_convolver_latency(&f.convolver);
+  for (uint32_t n = 2 * PART + 2 * BLOCK; n + latency < FRAMES; n += 11) {
+    assert_true(fabs(output[1][n + latency] - convolved(taps, TAPS, 1, n)) <= 1e-5);
+  }
+  fixture_free(&f);
+}
+
 static void blocks_change_no_bit(void **state)
 {
   (void)state;
@@ -188,9 +227,10 @@ static void blocks_change_no_bit(void **state)
   static double first[FRAMES];
   for (size_t i = 0; i < 3; ++i) {
     Fixture f;
+    static Taps taps;
     fixture_new(&f, 512, 4);
     make_input();
-    make_taps(&f, 2048, 5);
+    make_taps(&f, taps, 2048, 5);
     load(&f);
     run(&f, output[0], output[1], FRAMES, most[i]);
     if (i == 0) {
@@ -210,13 +250,13 @@ static void linear_phase_stays_symmetric(void **state)
   fixture_new(&f, BLOCK, PARTITIONS);
   memset(input, 0, sizeof input);
   memset(output, 0, sizeof output);
-  for (int c = 0; c < 2; ++c) {
-    f.convolver.taps[c][MIDDLE] = 1.0F;
-    for (uint32_t n = 1; n < MIDDLE; ++n) {
-      const double tap = 0.01 * exp(-0.002 * n) * cos(0.05 * n);
-      f.convolver.taps[c][MIDDLE - n] = (float)tap;
-      f.convolver.taps[c][MIDDLE + n] = (float)tap;
-    }
+  planish_convolver_write(&f.convolver, MIDDLE,
+                          (PlanishConvolverTap){{{1.0F, 0.0F}, {0.0F, 1.0F}}});
+  for (uint32_t n = 1; n < MIDDLE; ++n) {
+    const float tap = (float)(0.01 * exp(-0.002 * n) * cos(0.05 * n));
+    const PlanishConvolverTap both = {{{tap, 0.0F}, {0.0F, tap}}};
+    planish_convolver_write(&f.convolver, MIDDLE - n, both);
+    planish_convolver_write(&f.convolver, MIDDLE + n, both);
   }
   load(&f);
   const uint32_t at = 1500;
@@ -238,6 +278,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(it_is_the_sum_that_it_stands_for),
       cmocka_unit_test(filters_fade_into_one_another),
+      cmocka_unit_test(silence_is_exact_and_cheap),
       cmocka_unit_test(blocks_change_no_bit),
       cmocka_unit_test(linear_phase_stays_symmetric),
   };
