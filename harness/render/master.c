@@ -19,6 +19,7 @@ typedef struct {
 typedef struct {
   const PlanishMasterJob *job;
   PlanishMasterReport *report;
+  PlanishCheckpoint checkpoint; /* ahead of the controls that landing moves */
   const char *what;
   unsigned number;
 } Teller;
@@ -149,6 +150,22 @@ static void start_landing(const PlanishMasterJob *job, PlanishMasterReport *repo
   planish_landing_start(&report->landing, &task, control);
 }
 
+/* Up to the first stage that landing moves a control of, the sound stays the same. */
+static PlanishCheckpoint checkpoint_for(const PlanishMasterJob *job)
+{
+  enum { FRAME_BYTES = 8, FILES = 3 }; /* the nearest, the one under way, the matched one */
+  const PlanishSheet *sheet = job->sheet;
+  uint32_t first = sheet->has_by && sheet->has_loudness ? sheet->by.stage : sheet->stage_count;
+  for (uint32_t n = 0; n < sheet->ceiling_count; ++n) {
+    first = sheet->ceiling_at[n].stage < first ? sheet->ceiling_at[n].stage : first;
+  }
+  return (PlanishCheckpoint){
+      .stages = first,
+      .beside = job->out,
+      .spare = FILES * FRAME_BYTES * (job->to - job->from),
+  };
+}
+
 /* Sets the sheet's controls for a render. `ceilings` are those of the controls before landing. */
 static void apply(const PlanishMasterJob *job, const PlanishLandingTask *task, double control,
                   double lowering, const float *ceilings)
@@ -195,6 +212,7 @@ static bool render_take(Teller *teller, Take *take, PlanishMeasurement *result, 
       .input_gain = teller->report->input_gain,
       .from = job->from,
       .to = job->to,
+      .checkpoint = teller->report->landing_wanted ? &teller->checkpoint : NULL,
       .told = tell,
       .told_user = teller,
   };
@@ -351,9 +369,11 @@ static bool make(Teller *teller, Take *best, PlanishError *error)
 bool planish_master(const PlanishMasterJob *job, PlanishMasterReport *report, PlanishError *error)
 {
   *report = (PlanishMasterReport){0};
-  Teller teller = {.job = job, .report = report};
+  Teller teller = {.job = job, .report = report, .checkpoint = checkpoint_for(job)};
   Take best = {0};
   const bool done = make(&teller, &best, error);
+  report->no_room = teller.checkpoint.no_room;
+  planish_checkpoint_release(&teller.checkpoint);
   free_take(&best, job->sheet->stage_count);
   return done;
 }
