@@ -4,6 +4,7 @@
 #include "harness/base/text.h"
 
 #include <errno.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/statvfs.h>
@@ -25,19 +26,27 @@ static bool fail(const PlanishTrack *track, const char *what, PlanishError *erro
       errno == ENOSPC ? "the disk is full: make room" : "see that the folder can be written");
 }
 
-static bool check_room(const PlanishTrack *track, uint64_t frames, PlanishError *error)
+/* Bytes; HUGE_VAL where the system does not tell. */
+static double room_of(const PlanishTrack *track)
 {
   struct statvfs disk;
-  if (frames == 0 || fstatvfs(track->file.descriptor, &disk) != 0) {
-    return true;
-  }
-  const double needed = (double)frames * FRAME_BYTES;
-  const double room = (double)disk.f_bavail * (double)disk.f_frsize;
-  return needed <= room ||
+  return fstatvfs(track->file.descriptor, &disk) == 0
+             ? (double)disk.f_bavail * (double)disk.f_frsize
+             : HUGE_VAL;
+}
+
+bool planish_track_has_room(const PlanishTrack *track, uint64_t frames)
+{
+  return (double)frames * FRAME_BYTES <= room_of(track);
+}
+
+static bool check_room(const PlanishTrack *track, uint64_t frames, PlanishError *error)
+{
+  return frames == 0 || planish_track_has_room(track, frames) ||
          planish_fail(error, PLANISH_BAD_FILE,
                       "no room: %.0f MB are needed for a while beside %s, and %.0f MB are free: "
                       "make room, or write to another disk",
-                      needed * 1e-6, track->beside, room * 1e-6);
+                      (double)frames * FRAME_BYTES * 1e-6, track->beside, room_of(track) * 1e-6);
 }
 
 static bool open_file(PlanishTrack *track, PlanishError *error)

@@ -18,6 +18,8 @@ typedef struct PlanishTrack PlanishTrack;
 /* An empty track in the folder of `beside`, a path that need not exist. Fails where the folder has
  * no room for `frames` frames; 0 asks for no room. */
 PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishError *error);
+/* Whether the disk has room for `frames` more; true where the system does not tell. */
+bool planish_track_has_room(const PlanishTrack *track, uint64_t frames);
 /* NULL is allowed. */
 void planish_track_free(PlanishTrack *track);
 

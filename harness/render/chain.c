@@ -9,7 +9,7 @@
 #include <string.h>
 
 typedef struct {
-  PlanishInstance *instance;
+  PlanishInstance *instance; /* NULL: sound passes it by */
   uint32_t latency;
   PlanishMoves moves;
   PlanishReport *reports;
@@ -19,13 +19,16 @@ typedef struct {
 struct PlanishChain {
   const PlanishSheet *sheet;
   Stage *stages;
-  PlanishLevel **levels; /* before the first stage and after each */
+  PlanishLevel **levels; /* by boundary; NULL ahead of the first that is run */
+  PlanishChainPart part;
   uint32_t latency;
   uint64_t at;  /* frames run so far */
   int64_t zero; /* with which the mix's first comes in */
   uint64_t first;
   uint64_t frames;
   PlanishTaps taps;
+  PlanishTap record;
+  uint32_t record_boundary;
   float buffers[2][2][PLANISH_CHAIN_BLOCK]; /* from one stage to the next, never in place */
 };
 
@@ -49,13 +52,9 @@ static bool start_stage(PlanishChain *chain, uint32_t n, double rate, PlanishErr
   const PlanishSheetStage *listed = &chain->sheet->stages[n];
   Stage *stage = &chain->stages[n];
   stage->instance = planish_instance_new(listed->plugin, rate, error);
-  chain->levels[n + 1] = planish_level_new(rate);
   if (stage->instance == NULL || !find_reports(stage, listed->plugin, error) ||
       !planish_moves_new(&stage->moves, chain->sheet, n, rate, error)) {
     return false;
-  }
-  if (chain->levels[n + 1] == NULL) {
-    return planish_fail_memory(error);
   }
   for (uint32_t port = 0; port < listed->plugin->port_count; ++port) {
     if (listed->plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT) {
@@ -70,6 +69,17 @@ static bool start_stage(PlanishChain *chain, uint32_t n, double rate, PlanishErr
   return true;
 }
 
+static bool start_level(PlanishChain *chain, uint32_t boundary, double rate, PlanishError *error)
+{
+  chain->levels[boundary] = planish_level_new(rate);
+  return chain->levels[boundary] != NULL || planish_fail_memory(error);
+}
+
+static bool is_passed_by(const PlanishChain *chain, uint32_t stage)
+{
+  return chain->part.without != NULL && chain->part.without[stage];
+}
+
 static bool start(PlanishChain *chain, double rate, PlanishError *error)
 {
   const uint32_t count = chain->sheet->stage_count;
@@ -78,19 +88,17 @@ static bool start(PlanishChain *chain, double rate, PlanishError *error)
   if (chain->stages == NULL || chain->levels == NULL) {
     return planish_fail_memory(error);
   }
-  chain->levels[0] = planish_level_new(rate);
-  if (chain->levels[0] == NULL) {
-    return planish_fail_memory(error);
+  chain->latency = chain->part.latency;
+  bool done = start_level(chain, chain->part.first, rate, error);
+  for (uint32_t n = chain->part.first; done && n < count; ++n) {
+    done = start_level(chain, n + 1, rate, error) &&
+           (is_passed_by(chain, n) || start_stage(chain, n, rate, error));
   }
-  for (uint32_t n = 0; n < count; ++n) {
-    if (!start_stage(chain, n, rate, error)) {
-      return false;
-    }
-  }
-  return true;
+  return done;
 }
 
-PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate, PlanishError *error)
+PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
+                                const PlanishChainPart *part, PlanishError *error)
 {
   PlanishChain *chain = calloc(1, sizeof *chain);
   if (chain == NULL) {
@@ -98,6 +106,7 @@ PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate, PlanishE
     return NULL;
   }
   chain->sheet = sheet;
+  chain->part = part == NULL ? (PlanishChainPart){0} : *part;
   chain->frames = UINT64_MAX;
   if (!start(chain, rate, error)) {
     planish_chain_free(chain);
@@ -150,6 +159,12 @@ void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
 void planish_chain_locate(PlanishChain *chain, int64_t zero)
 {
   chain->zero = zero;
+}
+
+void planish_chain_record(PlanishChain *chain, uint32_t boundary, PlanishTap tap)
+{
+  chain->record_boundary = boundary;
+  chain->record = tap;
 }
 
 /* The part of this block that the account is about, `delay` frames behind the chain's input. */
@@ -214,6 +229,10 @@ static bool observe_sound(PlanishChain *chain, uint32_t boundary, uint32_t delay
   uint32_t to;
   observed_part(chain, delay, frames, &from, &to);
   planish_level_process(chain->levels[boundary], audio[0] + from, audio[1] + from, to - from);
+  if (boundary == chain->record_boundary && chain->record.take != NULL &&
+      !hand_on(&chain->record, audio, 0, frames, error)) {
+    return false;
+  }
   return listener == NULL || listener->take == NULL || from == to ||
          hand_on(listener, audio, from, to, error);
 }
@@ -240,9 +259,9 @@ static bool check_output(const PlanishSheetStage *listed, const Stage *stage, fl
                                        listed->name, listed->plugin->uri);
 }
 
-/* In pieces, where controls move. `delay`: of the stages ahead of it. */
-static void run_stage(const PlanishChain *chain, Stage *stage, uint32_t delay, float *const in[2],
-                      float *const out[2], uint32_t frames)
+/* A stage, in pieces where its controls move. `delay`: of the stages ahead of it. */
+static void run_in_pieces(const PlanishChain *chain, Stage *stage, uint32_t delay,
+                          float *const in[2], float *const out[2], uint32_t frames)
 {
   const int64_t offset = chain->zero + delay;
   for (uint32_t done = 0; done < frames;) {
@@ -259,28 +278,44 @@ static void run_stage(const PlanishChain *chain, Stage *stage, uint32_t delay, f
   }
 }
 
+/* One stage; `audio` then points to what came out of it. */
+static bool run_stage(PlanishChain *chain, uint32_t n, uint32_t delay, float *audio[2],
+                      uint32_t frames, PlanishError *error)
+{
+  Stage *stage = &chain->stages[n];
+  float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
+  if (stage->instance == NULL) {
+    memcpy(next[0], audio[0], frames * sizeof *next[0]);
+    memcpy(next[1], audio[1], frames * sizeof *next[1]);
+  } else {
+    run_in_pieces(chain, stage, delay, audio, next, frames);
+    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error)) {
+      return false;
+    }
+  }
+  audio[0] = next[0];
+  audio[1] = next[1];
+  return true;
+}
+
 bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
                        PlanishError *error)
 {
   float *audio[2] = {left, right};
-  uint32_t delay = 0;
-  if (!observe_sound(chain, 0, 0, audio, frames, error)) {
+  uint32_t delay = chain->part.latency;
+  if (!observe_sound(chain, chain->part.first, delay, audio, frames, error)) {
     return false;
   }
-  for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
-    Stage *stage = &chain->stages[n];
-    float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
-    run_stage(chain, stage, delay, audio, next, frames);
-    delay += stage->latency;
-    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error) ||
-        !observe_sound(chain, n + 1, delay, next, frames, error)) {
+  for (uint32_t n = chain->part.first; n < chain->sheet->stage_count; ++n) {
+    const uint32_t before = delay;
+    delay += chain->stages[n].latency;
+    if (!run_stage(chain, n, before, audio, frames, error) ||
+        !observe_sound(chain, n + 1, delay, audio, frames, error)) {
       return false;
     }
     observe_reports(chain, n, delay, frames);
-    audio[0] = next[0];
-    audio[1] = next[1];
   }
-  if (chain->sheet->stage_count > 0) {
+  if (audio[0] != left) {
     memcpy(left, audio[0], frames * sizeof *left);
     memcpy(right, audio[1], frames * sizeof *right);
   }
@@ -288,26 +323,37 @@ bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t 
   return true;
 }
 
+bool planish_account_copy(PlanishAccount *to, const PlanishAccount *from, PlanishError *error)
+{
+  PlanishReport *reports = realloc(to->reports, ((size_t)from->report_count + 1) * sizeof *reports);
+  if (reports == NULL) {
+    return planish_fail_memory(error);
+  }
+  if (from->report_count > 0) {
+    memcpy(reports, from->reports, from->report_count * sizeof *reports);
+  }
+  *to = *from;
+  to->reports = reports;
+  return true;
+}
+
 bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts, PlanishError *error)
 {
-  for (uint32_t n = 0; n < chain->sheet->stage_count; ++n) {
+  bool done = true;
+  for (uint32_t n = chain->part.first; done && n < chain->sheet->stage_count; ++n) {
     const Stage *stage = &chain->stages[n];
-    PlanishAccount *account = &accounts[n];
-    account->loudness_in = planish_level_loudness(chain->levels[n]);
-    account->loudness_out = planish_level_loudness(chain->levels[n + 1]);
-    account->sample_peak_in = planish_level_sample_peak(chain->levels[n]);
-    account->sample_peak_out = planish_level_sample_peak(chain->levels[n + 1]);
-    account->latency = stage->latency;
-    PlanishReport *reports =
-        realloc(account->reports, ((size_t)stage->report_count + 1) * sizeof *reports);
-    if (reports == NULL) {
-      return planish_fail_memory(error);
-    }
-    memcpy(reports, stage->reports, stage->report_count * sizeof *reports);
-    account->reports = reports;
-    account->report_count = stage->report_count;
+    const PlanishAccount account = {
+        .loudness_in = planish_level_loudness(chain->levels[n]),
+        .loudness_out = planish_level_loudness(chain->levels[n + 1]),
+        .sample_peak_in = planish_level_sample_peak(chain->levels[n]),
+        .sample_peak_out = planish_level_sample_peak(chain->levels[n + 1]),
+        .latency = stage->latency,
+        .reports = stage->reports,
+        .report_count = stage->report_count,
+    };
+    done = planish_account_copy(&accounts[n], &account, error);
   }
-  return true;
+  return done;
 }
 
 void planish_accounts_free(PlanishAccount *accounts, uint32_t count)

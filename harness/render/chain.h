@@ -36,12 +36,21 @@ typedef struct {
 
 typedef struct PlanishChain PlanishChain;
 
-/* `sheet` must outlive it; its values are those of now. */
-PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate, PlanishError *error);
+/* Which stages of the sheet are run. */
+typedef struct {
+  uint32_t first;      /* stages before this one are not: what is fed is their result, ... */
+  uint32_t latency;    /* ... so many frames late */
+  const bool *without; /* by stage: sound passes it by, without latency; NULL: none. Must outlive
+                          the chain */
+} PlanishChainPart;
+
+/* `sheet` must outlive it; its values are those of now. `part` may be NULL: all stages. */
+PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
+                                const PlanishChainPart *part, PlanishError *error);
 /* NULL is allowed. */
 void planish_chain_free(PlanishChain *chain);
 
-/* The sum of the stages' latencies, in frames: known from new on, and constant. */
+/* The sum of all stages' latencies, in frames: known from new on, and constant. */
 uint32_t planish_chain_latency(const PlanishChain *chain);
 
 /* The largest `settles` of the stages, in s. */
@@ -57,14 +66,21 @@ void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
  * 0 where the chain begins later in the mix. 0 unless said. To be called before the first run. */
 void planish_chain_locate(PlanishChain *chain, int64_t zero);
 
+/* Hands on everything that comes to a boundary, pre-roll and latency included. To be called before
+ * the first run. */
+void planish_chain_record(PlanishChain *chain, uint32_t boundary, PlanishTap tap);
+
 /* Turns up to PLANISH_CHAIN_BLOCK frames into the chain's output. Fails where a stage's latency
  * changes, it puts out what is no number, or a tap fails. */
 bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
                        PlanishError *error);
 
-/* Fills `accounts`, one a stage; planish_accounts_free() gives them back. */
+/* Fills `accounts`, one a stage, of those that were run; planish_accounts_free() gives them back.
+ */
 bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts,
                            PlanishError *error);
+/* `to` holds an account, or is zeroed. */
+bool planish_account_copy(PlanishAccount *to, const PlanishAccount *from, PlanishError *error);
 void planish_accounts_free(PlanishAccount *accounts, uint32_t count);
 
 #endif

@@ -7,7 +7,8 @@ static const double flattest = 0.1;
 static const double steepest = 1.05;
 static const double longest_step = 6.0;
 
-/* From this slope on nothing is being limited yet, and a step may be twice as long. */
+/* From this slope on nothing is being limited yet, and a step may be twice as long, as may the
+ * first where the target is farther off than that. */
 static const double free_slope = 0.95;
 
 /* Of a lowered ceiling's decibels, about this share is lost in loudness: peaks alone give way. */
@@ -140,17 +141,40 @@ static double modelled_control(const PlanishLanding *landing, const PlanishLandi
   return high;
 }
 
+/* Where the parabola through three renders, control over loudness, meets the target; NAN where two
+ * of them are as loud. */
+static double curved_control(const PlanishLanding *landing, const PlanishLandingPoint *point)
+{
+  const double wanted = landing->task.loudness;
+  const double a = loudness_now(landing, point);
+  const double b = loudness_now(landing, &landing->last);
+  const double c = loudness_now(landing, &landing->former);
+  if (!landing->has_former || fabs(a - b) < same || fabs(b - c) < same || fabs(a - c) < same) {
+    return (double)NAN;
+  }
+  return point->control * (wanted - b) * (wanted - c) / ((a - b) * (a - c)) +
+         landing->last.control * (wanted - a) * (wanted - c) / ((b - a) * (b - c)) +
+         landing->former.control * (wanted - a) * (wanted - b) / ((c - a) * (c - b));
+}
+
 /* Where the control goes next, from the last render. */
 static double next_control(const PlanishLanding *landing, const PlanishLandingPoint *point)
 {
   const double wanted = landing->task.loudness - loudness_now(landing, point);
   const double slope =
       planish_clamp(isnan(landing->slope) ? first_slope : landing->slope, flattest, steepest);
-  const double longest = landing->slope >= free_slope ? 2.0 * longest_step : longest_step;
+  const bool far = isnan(landing->slope) && fabs(wanted) > 2.0 * longest_step;
+  const double longest = far || landing->slope >= free_slope ? 2.0 * longest_step : longest_step;
   const double modelled = isnan(landing->slope) ? modelled_control(landing, point) : (double)NAN;
   double control = isnan(modelled)
                        ? point->control + planish_clamp(wanted / slope, -longest, longest)
                        : modelled;
+  const double curved = curved_control(landing, point);
+  const double step = control - point->control;
+  /* Not where it is far from the line: then the three are no curve. */
+  if (!isnan(curved) && fabs(curved - control) < 0.5 * fabs(step)) {
+    control = point->control + planish_clamp(curved - point->control, -longest, longest);
+  }
   if (landing->has_below && landing->has_above) {
     const double low = planish_min(landing->below.control, landing->above.control);
     const double high = planish_max(landing->below.control, landing->above.control);
@@ -233,6 +257,8 @@ void planish_landing_next(PlanishLanding *landing, double loudness, double true_
     keep_bracket(landing, &point);
   }
   decide(landing, &point);
+  landing->former = landing->last;
+  landing->has_former = landing->has_last;
   landing->last = point;
   landing->has_last = true;
 }

@@ -2,10 +2,12 @@
  * render after the other.
  *
  * Loudness: the secant through (control, loudness), its slope kept within 0.1..1.05 LU/dB, since
- * limiters flatten out; no step is longer than 6 dB (12 while nothing limits yet); once there is a
- * render on either side of the target, the next stays between them (regula falsi). The first step
- * has one render to go by: if it is known how loud the chain would be without limiting, what is
- * lost is taken to double with each dB, else the slope to be 0.75.
+ * limiters flatten out; from the third render on the parabola through the last three, where it is
+ * near that line. No step is longer than 6 dB (12 while nothing limits yet, or at first where the
+ * target is farther off); once there is a render on either side of the target, the next stays
+ * between them (regula falsi). The first step has one render to go by: if it is known how loud the
+ * chain would be without limiting, what is lost is taken to double with each dB, else the slope to
+ * be 0.75.
  * Ceiling: if the finished file is over and its loudness within 1.5 LU, the controls that hold the
  * ceiling go down by the overshoot, and a little more so that the next render is under.
  * Both at once, at most PLANISH_LANDING_RENDERS renders. The nearest is kept: under the ceiling
@@ -17,11 +19,13 @@
 
 #include <stdbool.h>
 
-#define PLANISH_LANDING_RENDERS   6
-#define PLANISH_LANDING_TOLERANCE 0.05 /* LU on either side */
-#define PLANISH_LANDING_OVER      0.02 /* dB over the ceiling that are let pass */
-#define PLANISH_LANDING_STALLED   0.3  /* LU/dB: flatter than this, more drive only distorts */
-#define PLANISH_DRIVE_WARNING     1.0  /* dB of extra drive from which on it is told */
+/* LU on either side: 0.05 by any meter, of which 0.005 are left for what good meters differ by. */
+#define PLANISH_LANDING_TOLERANCE 0.045
+
+#define PLANISH_LANDING_RENDERS 5
+#define PLANISH_LANDING_OVER    0.02 /* dB over the ceiling that are let pass */
+#define PLANISH_LANDING_STALLED 0.3  /* LU/dB: flatter than this, more drive only distorts */
+#define PLANISH_DRIVE_WARNING   1.0  /* dB of extra drive from which on it is told */
 
 typedef enum {
   PLANISH_LANDING_ON_ITS_WAY,
@@ -66,9 +70,11 @@ typedef struct {
 
   double unlimited; /* LUFS with the control at 0 dB if nothing limited; NAN: not known */
   PlanishLandingPoint last;
-  PlanishLandingPoint below; /* the nearest on either side of the target */
+  PlanishLandingPoint former; /* before the last */
+  PlanishLandingPoint below;  /* the nearest on either side of the target */
   PlanishLandingPoint above;
   bool has_last;
+  bool has_former;
   bool has_below;
   bool has_above;
 } PlanishLanding;

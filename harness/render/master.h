@@ -30,6 +30,8 @@ typedef struct {
   PlanishMeasurement result; /* the file that was written */
   double input_gain;         /* dB */
   bool landing_wanted;
+  bool no_room; /* to keep what stands ahead of the controls that were moved: each render began at
+                   the start (checkpoint.h) */
   PlanishLanding landing;
   bool has_drive;
   double extra_drive; /* dB: gains from the control that was moved on, less the loudness won */

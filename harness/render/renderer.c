@@ -17,6 +17,7 @@ typedef struct {
 
 typedef struct {
   PlanishReader *mix;
+  PlanishTrack *kept; /* instead of the mix: what the first stages made of it; NULL: none */
   Plan plan;
   double factor;
   uint64_t at; /* fed so far */
@@ -48,7 +49,12 @@ static uint64_t tail_of(const PlanishRenderJob *job)
 
 uint64_t planish_render_frames(const PlanishRenderJob *job)
 {
-  return head_of(job) + (job->to - job->from) + tail_of(job);
+  return head_of(job) + planish_render_tapped_frames(job);
+}
+
+uint64_t planish_render_tapped_frames(const PlanishRenderJob *job)
+{
+  return (job->to - job->from) + tail_of(job);
 }
 
 static uint64_t round_up(uint64_t frames)
@@ -74,7 +80,7 @@ static Plan make_plan(const PlanishRenderJob *job, uint32_t latency)
     plan.lead = round_up(plan.preroll + latency + (uint64_t)(0.25 * rate));
   }
   plan.skip = plan.lead + (job->from - plan.start) + latency;
-  plan.total = plan.skip + (job->to - job->from) + tail_of(job);
+  plan.total = plan.skip + planish_render_tapped_frames(job);
   return plan;
 }
 
@@ -118,6 +124,10 @@ static bool feed_stretch(Source *source, float *interleaved, size_t *frames, Pla
 
 static bool feed(Source *source, float *interleaved, size_t frames, PlanishError *error)
 {
+  if (source->kept != NULL) {
+    source->at += frames;
+    return planish_track_read(source->kept, source->at - frames, interleaved, frames, error);
+  }
   while (frames > 0) {
     size_t count = frames;
     if (!feed_stretch(source, interleaved, &count, error)) {
@@ -200,32 +210,94 @@ static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *c
   return true;
 }
 
+static PlanishFeed feed_of(const Plan *plan)
+{
+  return (PlanishFeed){
+      .preroll = plan->preroll, .lead = plan->lead, .start = plan->start, .total = plan->total};
+}
+
+/* The chain from the checkpoint on; NULL, which may be no error, where it cannot begin there. */
+static PlanishChain *resume(const PlanishRenderJob *job, Source *source, PlanishError *error)
+{
+  const PlanishCheckpoint *checkpoint = job->checkpoint;
+  if (checkpoint == NULL || !checkpoint->filled || job->taps != NULL) {
+    return NULL;
+  }
+  const PlanishChainPart part = {
+      .first = checkpoint->stages, .latency = checkpoint->latency, .without = job->without};
+  PlanishChain *chain = planish_chain_new(job->sheet, planish_reader_rate(job->mix), &part, error);
+  if (chain == NULL) {
+    return NULL;
+  }
+  source->plan = make_plan(job, planish_chain_latency(chain));
+  const PlanishFeed wanted = feed_of(&source->plan);
+  if (!planish_checkpoint_fits(checkpoint, &wanted)) {
+    planish_chain_free(chain);
+    return NULL;
+  }
+  source->kept = checkpoint->track;
+  return chain;
+}
+
+static PlanishChain *begin(const PlanishRenderJob *job, Source *source, bool *filling,
+                           PlanishError *error)
+{
+  const PlanishChainPart part = {.without = job->without};
+  PlanishChain *chain = planish_chain_new(job->sheet, planish_reader_rate(job->mix), &part, error);
+  if (chain == NULL) {
+    return NULL;
+  }
+  source->plan = make_plan(job, planish_chain_latency(chain));
+  PlanishCheckpoint *checkpoint = job->checkpoint;
+  if (checkpoint == NULL || job->without != NULL || job->taps != NULL) {
+    return chain;
+  }
+  const PlanishFeed wanted = feed_of(&source->plan);
+  if (!planish_checkpoint_begin(checkpoint, &wanted, error)) {
+    planish_chain_free(chain);
+    return NULL;
+  }
+  *filling = checkpoint->track != NULL;
+  if (*filling) {
+    planish_chain_record(chain, checkpoint->stages,
+                         (PlanishTap){planish_track_write, checkpoint->track});
+  }
+  return chain;
+}
+
+static bool account(const PlanishRenderJob *job, const Source *source, const PlanishChain *chain,
+                    bool filled, PlanishAccount *accounts, PlanishError *error)
+{
+  return planish_chain_account(chain, accounts, error) &&
+         (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
+         (!filled || planish_checkpoint_finish(job->checkpoint, accounts, error));
+}
+
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
                     PlanishAccount *accounts, uint32_t *latency, PlanishError *error)
 {
-  const double rate = planish_reader_rate(job->mix);
   Ending ending = {.sink = sink, .user = user, .at = job->from};
-  if (!planish_fades_new(&ending.fades, job->sheet, rate, planish_reader_frames(job->mix), error)) {
+  if (!planish_fades_new(&ending.fades, job->sheet, planish_reader_rate(job->mix),
+                         planish_reader_frames(job->mix), error)) {
     return false;
   }
-  PlanishChain *chain = planish_chain_new(job->sheet, rate, error);
+  Source source = {.mix = job->mix, .factor = planish_gain_of(job->input_gain)};
+  bool filling = false;
+  PlanishChain *chain = resume(job, &source, error);
+  if (chain == NULL && (error == NULL || error->outcome == PLANISH_DONE)) {
+    chain = begin(job, &source, &filling, error);
+  }
   if (chain == NULL) {
     return false;
   }
-  const uint32_t frames = planish_chain_latency(chain);
-  Source source = {
-      .mix = job->mix,
-      .plan = make_plan(job, frames),
-      .factor = planish_gain_of(job->input_gain),
-  };
   planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
-                        (job->to - job->from) + tail_of(job), job->taps);
+                        planish_render_tapped_frames(job), job->taps);
   const bool done = write_head(&ending, head_of(job), error) &&
                     run_all(job, &source, chain, &ending, error) &&
-                    (accounts == NULL || planish_chain_account(chain, accounts, error));
+                    (accounts == NULL || account(job, &source, chain, filling, accounts, error));
   if (latency != NULL) {
-    *latency = frames;
+    *latency = planish_chain_latency(chain);
   }
   planish_chain_free(chain);
   return done;

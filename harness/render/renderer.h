@@ -22,6 +22,7 @@
 #include "harness/audio/audio_reader.h"
 #include "harness/base/error.h"
 #include "harness/render/chain.h"
+#include "harness/render/checkpoint.h"
 #include "harness/sheet/sheet.h"
 
 #include <stdbool.h>
@@ -36,11 +37,14 @@ typedef void (*PlanishProgressTold)(void *user, double share);
 typedef struct {
   PlanishReader *mix; /* as planish_mix_open() gives it */
   const PlanishSheet *sheet;
-  double input_gain;        /* dB, ahead of the first stage */
-  uint64_t from;            /* frames of the mix: from this one */
-  uint64_t to;              /* up to, not including, this one; > from */
-  const PlanishTaps *taps;  /* may be NULL: nothing is taken on the way */
-  PlanishProgressTold told; /* may be NULL */
+  double input_gain;             /* dB, ahead of the first stage */
+  uint64_t from;                 /* frames of the mix: from this one */
+  uint64_t to;                   /* up to, not including, this one; > from */
+  const PlanishTaps *taps;       /* may be NULL: nothing is taken on the way */
+  const bool *without;           /* by stage: rendered as if it were not there; NULL: all are */
+  PlanishCheckpoint *checkpoint; /* where to begin, or what to fill on the way (not without
+                                    `accounts`), unless `taps` want to hear it all; NULL: neither */
+  PlanishProgressTold told;      /* may be NULL */
   void *told_user;
 } PlanishRenderJob;
 
@@ -50,6 +54,9 @@ PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, boo
 
 /* How many frames the render hands to its sink. */
 uint64_t planish_render_frames(const PlanishRenderJob *job);
+
+/* How many each boundary gives to its tap: as many, less the head silence. */
+uint64_t planish_render_tapped_frames(const PlanishRenderJob *job);
 
 /* One render. `sink` takes the result (NULL: nobody wants it). `accounts`: as many as the sheet has
  * stages, zeroed at first; planish_accounts_free() gives them back. `latency` gets the chain's.

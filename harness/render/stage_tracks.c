@@ -51,7 +51,7 @@ PlanishStageTracks *planish_stage_tracks_new(const PlanishRenderJob *job, const 
     return NULL;
   }
   tracks->rate = planish_reader_rate(job->mix);
-  tracks->frames = job->to - job->from;
+  tracks->frames = planish_render_tapped_frames(job);
   tracks->count = job->sheet->stage_count + 1;
   tracks->tracks = calloc(tracks->count, sizeof(PlanishTrack *));
   tracks->accounts = calloc(tracks->count, sizeof *tracks->accounts);

@@ -2,8 +2,8 @@
  * whoever tells what each stage did.
  *
  * Each boundary (tap.h) that is asked for becomes a PlanishTrack (audio/track.h) beside a path, 8
- * bytes a frame, all lined up with the mix and as long as what was asked for; room for all of them
- * is checked before the render begins.
+ * bytes a frame, all lined up with the mix and of the same length; room for all of them is checked
+ * before the render begins.
  *
  * Errors: those of planish_render() and of PlanishTrack. Thread: that of the host. */
 #ifndef PLANISH_HARNESS_STAGE_TRACKS_H

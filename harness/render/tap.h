@@ -2,9 +2,10 @@
  *
  * Boundary 0 is the chain's input, after the input gain; boundary n is after stage n, so that a
  * chain of n stages has n + 1. Whatever is taken lines up with the mix: each boundary's latency and
- * the pre-roll are taken out to the frame, frame 0 is the first that was asked for, and every
- * boundary gives as many frames as the result has. All boundaries are given in one render; those
- * that stand earlier in the chain come first.
+ * the pre-roll are taken out to the frame, and frame 0 is the mix's first that was asked for. Every
+ * boundary gives as many frames as the result has, tail included, but for the head silence: that
+ * and the fades come after the last boundary. All are given in one render; those that stand earlier
+ * in the chain come first.
  *
  * Thread: that of the render. */
 #ifndef PLANISH_HARNESS_TAP_H

@@ -1,24 +1,12 @@
 /* The demo as its script runs it: the mix, mastered by presets-demo/demo.yaml. */
+#include "tests/demo/judge.h"
 #include "tests/demo/run_program.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 
-#include <ebur128.h>
-
 enum { MIX_FRAMES = 2880000 };
 
 static char text[65536];
-
-/* Judged by another meter than our own. */
-static double loudness_of(const float *samples, size_t frames, int rate)
-{
-  ebur128_state *meter = ebur128_init(2, (unsigned long)rate, EBUR128_MODE_I);
-  double loudness = 0.0;
-  ebur128_add_frames_float(meter, samples, frames);
-  ebur128_loudness_global(meter, &loudness);
-  ebur128_destroy(&meter);
-  return loudness;
-}
 
 static void the_demo_lands(void **state)
 {
@@ -29,13 +17,12 @@ static void the_demo_lands(void **state)
       getenv("PLANISH_PROGRAM"), "render", "--json", "presets-demo/demo.yaml", in_folder("mix.wav"),
       in_folder("master.wav"),   NULL};
   assert_int_equal(run_program(arguments, text, sizeof text), 0);
-  const double peak =
-      number_behind(text, (const char *const[]){"\"master\"", NULL}, "true_peak_dbtp");
   const double drive = number_behind(text, (const char *const[]){NULL}, "extra_drive_db");
   size_t frames = 0;
   SF_INFO info;
   float *samples = read_audio(in_folder("master.wav"), &frames, &info);
-  const double loudness = loudness_of(samples, frames, info.samplerate);
+  const double loudness = judged_loudness(samples, frames, info.samplerate);
+  const double peak = judged_true_peak(samples, frames);
   print_message("demo master: %.3f LUFS (by libebur128), %.3f dBTP, extra drive %.2f dB, "
                 "reduction at most %.2f and %.2f dB, clipper %.2f dB\n",
                 loudness, peak, drive, largest_report(text, "first-limiter", "reduction"),
