@@ -105,6 +105,7 @@ typedef struct {
   const PlanishPlugin *plugin;
   char *preset;  /* as the sheet names it; NULL: none */
   float *values; /* of control inputs, by port index: default, preset, sheet */
+  float *unset;  /* likewise, but for what the sheet itself names: default, preset */
   bool *given;   /* by port index: the sheet itself names it */
 } PlanishSheetStage;
 

@@ -7,6 +7,12 @@
 #include <string.h>
 #include <strings.h>
 
+const char *const planish_fade_shapes[PLANISH_FADE_SHAPES] = {
+    [PLANISH_FADE_LINEAR] = "linear",
+    [PLANISH_FADE_EQUAL_POWER] = "equal power",
+    [PLANISH_FADE_S_SHAPED] = "s-shaped",
+};
+
 static const char *spaced(const char *unit)
 {
   return unit[0] == '\0' ? "" : " ";
