@@ -14,8 +14,11 @@ typedef struct {
   const char *says;
 } Case;
 
-#define HEAD  "planish: 1\n"
-#define STAGE "stages: [{stage: test-delay, name: a}]\n"
+#define HEAD         "planish: 1\n"
+#define STAGE        "stages: [{stage: test-delay, name: a}]\n"
+#define POINTS(text) HEAD STAGE "automation:\n  a.gain: [" text "]\n"
+#define SAVED(name)  HEAD "stages:\n  - {stage: test-delay, name: a, preset: " name "}\n"
+#define DRIVE        "https://example.org/lv2/drive"
 
 static const Case cases[] = {
     /* the text as a whole */
@@ -111,6 +114,97 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 7}\n", 3, 41, "give one of off, low"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 0.5}\n", 3, 41, "unknown choice"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, listen: difference}\n", 3, 42, "--audition"},
+    /* the mix is mended and converted */
+    {HEAD "input: {balence: 1}\n" STAGE, 2, 9, "did you mean balance?"},
+    {HEAD "input: {balance: left}\n" STAGE, 2, 18, "balance: no number"},
+    {HEAD "input: {balance: -21}\n" STAGE, 2, 18, "give -20 to 20 dB"},
+    {HEAD "input: {polarity: inverted}\n" STAGE, 2, 19, "polarity: no map"},
+    {HEAD "input: {polarity: {left: invrted}}\n" STAGE, 2, 26, "did you mean inverted?"},
+    {HEAD "input: {polarity: {right: -1}}\n" STAGE, 2, 27, "give one of normal, inverted"},
+    {HEAD "input: {polarity: {lift: normal}}\n" STAGE, 2, 20, "did you mean left?"},
+    {HEAD "input: {polarity: {left: [x]}}\n" STAGE, 2, 26, "where one word belongs"},
+    {HEAD "input: {swap: yes}\n" STAGE, 2, 15, "give one of false, true"},
+    {HEAD "input: {dc: remvoe}\n" STAGE, 2, 13, "did you mean remove?"},
+    {HEAD "input: {dc: true}\n" STAGE, 2, 13, "give one of keep, remove"},
+    {HEAD "rate: 44100.5\n" STAGE, 2, 7, "give 44100 or 44101"},
+    {HEAD "rate: CD\n" STAGE, 2, 7, "rate: no number"},
+    /* presets */
+    {SAVED("Lowd"), 3, 42, "did you mean Loud?"},
+    {SAVED("Brass band"), 3, 42, "test-delay has no preset Brass band"},
+    {SAVED("urn:planish:test-delay:preset:lost"), 3, 42, "has no preset"},
+    {SAVED("[x]"), 3, 42, "give the label or the URI"},
+    {SAVED("''"), 3, 42, "give the label or the URI"},
+    {SAVED("Over its range"), 3, 42, "gain: 99 is out of range: give -24 to 24 dB"},
+    {SAVED("From a newer version"), 3, 42, "sets air, which test-delay has not"},
+    {SAVED("More than values"), 3, 42, "holds more than values of controls"},
+    {HEAD "stages: [{stage: test-mono, name: a, preset: Loud}]\n", 2, 46,
+     "test-mono has no preset"},
+    /* controls in a map of their own */
+    {HEAD "stages: [{stage: test-delay, name: a, controls: 1}]\n", 2, 49, "controls: no map"},
+    {HEAD "stages: [{stage: test-delay, name: a, controls: {gian: 1}}]\n", 2, 50,
+     "did you mean gain?"},
+    {HEAD "stages: [{stage: test-delay, name: a, controls: {gain: 1}, gain: 2}]\n", 2, 60,
+     "in the stage and under controls"},
+    /* effects that are not of the bundle */
+    {HEAD "stages: [{stage: " DRIVE ", name: a, celing: 1}]\n", 2, 58, "did you mean ceiling?"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, ceiling: low}]\n", 2, 67, "give a number"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, ceiling: 1e300}]\n", 2, 67, "out of range"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, off: 3}]\n", 2, 63, "give one of 2, 4, off"},
+    {HEAD "stages: [{stage: https://example.org/lv2/tone, name: a}]\n", 2, 18,
+     "0 audio inputs and 1 outputs"},
+    /* automation */
+    {HEAD "automations: {}\n" STAGE, 2, 1, "did you mean automation?"},
+    {HEAD STAGE "automation: [a.gain]\n", 3, 13, "automation: no map"},
+    {HEAD STAGE "automation: {a.gain: 3}\n", 3, 22, "no list of points"},
+    {HEAD STAGE "automation: {a.gain: []}\n", 3, 22, "no list of points"},
+    {HEAD STAGE "automation: {gain: [{at: 0, value: 1}]}\n", 3, 14, "give NAME.SYMBOL"},
+    {HEAD STAGE "automation: {b.gain: [{at: 0, value: 1}]}\n", 3, 14, "no stage named b"},
+    {HEAD STAGE "automation: {a.gian: [{at: 0, value: 1}]}\n", 3, 14, "did you mean gain?"},
+    {HEAD STAGE "automation: {a.taps: [{at: 0, value: 1}]}\n", 3, 14, "cannot be automated"},
+    {HEAD STAGE "automation: {a.sample_peak: [{at: 0, value: 1}]}\n", 3, 14, "reports it"},
+    {HEAD STAGE "automation: {a.gain: [{at: 0, value: 1}], a.gain: [{at: 0, value: 1}]}\n", 3, 43,
+     "twice"},
+    {HEAD STAGE "target: {by: a.gain}\nautomation: {a.gain: [{at: 0, value: 1}]}\n", 4, 14,
+     "the target moves it"},
+    {HEAD STAGE "target: {ceiling_at: [a.gain]}\nautomation: {a.gain: [{at: 0, value: 1}]}\n", 4,
+     14, "the target moves it"},
+    {POINTS("3"), 4, 12, "a point: no map"},
+    {POINTS("{at: 1}"), 4, 12, "a point without \"value:\""},
+    {POINTS("{value: 1}"), 4, 12, "a point without \"at:\""},
+    {POINTS("{at: 1, value: 1, mov: step}"), 4, 30, "did you mean move?"},
+    {POINTS("{at: 1, value: 1, move: stpe}"), 4, 36, "did you mean step?"},
+    {POINTS("{at: 1, value: 1, move: slowly}"), 4, 36, "give one of straight, step"},
+    {POINTS("{at: soon, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: -1, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 1:75, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 1.5 frames, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 5 frams, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: [1], value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 86401, value: 1}"), 4, 17, "give 0 to 86400 s"},
+    {POINTS("{at: 1, value: 25}"), 4, 27, "give -24 to 24 dB"},
+    {POINTS("{at: 1, value: [1]}"), 4, 27, "one value belongs"},
+    {POINTS("{at: 2, value: 1}, {at: 1, value: 1}"), 4, 36, "in order of time"},
+    {POINTS("{at: 2, value: 1}, {at: 2, value: 1}"), 4, 36, "only \"move: step\""},
+    {POINTS("{at: 2, value: 1}, {at: 99999 frames, value: 1}"), 4, 36, "seconds and frames"},
+    {HEAD STAGE "automation: {a.shape: [{at: 1, value: off, move: straight}]}\n", 3, 50,
+     "nothing between its values"},
+    {HEAD STAGE "automation: {a.shape: [{at: 1, value: of}]}\n", 3, 39, "did you mean off?"},
+    {HEAD STAGE "automation: {a.listen: [{at: 1, value: difference}]}\n", 3, 40, "--audition"},
+    /* around the mix */
+    {HEAD STAGE "head_silense: 1\n", 3, 1, "did you mean head_silence?"},
+    {HEAD STAGE "head_silence: a while\n", 3, 15, "head_silence: no time"},
+    {HEAD STAGE "head_silence: 61\n", 3, 15, "give 0 to 60 s"},
+    {HEAD STAGE "head_silence: 99999999 frames\n", 3, 15, "give 0 to 23040000 frames"},
+    {HEAD STAGE "fade_in: [1]\n", 3, 10, "fade_in: no map"},
+    {HEAD STAGE "fade_in: 601\n", 3, 10, "give 0 to 600 s"},
+    {HEAD STAGE "fade_in: {shape: linear}\n", 3, 10, "a fade without a length"},
+    {HEAD STAGE "fade_out: {lenght: 1}\n", 3, 12, "did you mean length?"},
+    {HEAD STAGE "fade_out: {length: 1, shape: linaer}\n", 3, 30, "did you mean linear?"},
+    {HEAD STAGE "fade_out: {length: 1, shape: round}\n", 3, 30, "linear, equal power, s-shaped"},
+    {HEAD STAGE "fade_out: {length: x}\n", 3, 20, "length: no time"},
+    {HEAD STAGE "tail: -2\n", 3, 7, "tail: no time"},
+    {HEAD STAGE "tail: 601\n", 3, 7, "give 0 to 600 s"},
+    {HEAD STAGE "target: {ceiling_at: [a.gain, a.gain]}\n", 3, 31, "stands here twice"},
 };
 
 static PlanishHost *host;
