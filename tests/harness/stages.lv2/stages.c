@@ -117,6 +117,7 @@ static const LV2_Descriptor descriptors[] = {
     DESCRIPTOR("urn:planish:test-mono", run_mono),
     DESCRIPTOR("urn:planish:test-needy", run_mono),
     DESCRIPTOR("https://example.org/lv2/drive", run_drive),
+    DESCRIPTOR("https://example.org/lv2/echo", run_delay),
     DESCRIPTOR("https://example.org/lv2/mono", run_mono),
 };
 
