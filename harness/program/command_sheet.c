@@ -188,8 +188,8 @@ static bool write_presets(const Request *request, const PlanishSheet *sheet, Pla
   bool done = folder != NULL ? planish_sheet_write_presets(sheet, folder, title, error)
                              : planish_fail_memory(error);
   if (done) {
-    planish_text_print(stdout, "%s: %u presets, shown by hosts as \"%s: NAME\"%s\n", folder,
-                       (unsigned)sheet->stage_count, title,
+    planish_text_print(stdout, "%s: %u preset%s, shown by hosts as \"%s: NAME\"%s\n", folder,
+                       (unsigned)sheet->stage_count, sheet->stage_count == 1 ? "" : "s", title,
                        sheet->automation_count > 0 ? "; automation stays in the sheet" : "");
   }
   free(folder);

@@ -315,6 +315,83 @@ static void a_sheet_is_read_as_it_stands(void **state)
   planish_sheet_free(sheet);
 }
 
+static float value_of(const PlanishSheetStage *stage, const char *symbol)
+{
+  return stage->values[planish_plugin_find(stage->plugin, symbol)];
+}
+
+static void what_surrounds_and_moves_is_read_too(void **state)
+{
+  (void)state;
+  static const char text[] =
+      "planish: 1\n"
+      "input: {gain: -3, balance: 1.5, polarity: {right: inverted}, swap: true, dc: remove}\n"
+      "rate: 96000\n"
+      "stages: [{stage: test-delay, name: a}, {stage: test-drive, name: b}]\n"
+      "automation:\n"
+      "  b.input_gain: [{at: 0, value: 3}, {at: 1:23.5, value: -2}, {at: 90, value: 0, move: "
+      "step}]\n"
+      "  a.shape: [{at: 480 frames, value: 4x}]\n"
+      "head_silence: 0.5\nfade_in: 2400 frames\n"
+      "fade_out: {length: 1:00, shape: equal power}\ntail: 2.25\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_non_null(sheet);
+  assert_true(sheet->mending.balance == 1.5 && sheet->mending.swap && sheet->mending.remove_dc &&
+              !sheet->mending.invert[0] && sheet->mending.invert[1]);
+  assert_true(sheet->input == PLANISH_INPUT_GAIN && sheet->input_value == -3.0);
+  assert_true(sheet->rate == 96000.0);
+  assert_int_equal(sheet->automation_count, 2);
+  const PlanishAutomation *gain = &sheet->automation[0];
+  assert_true(gain->control.stage == 1 && gain->control.port == 4 && gain->count == 3);
+  assert_true(gain->points[1].at.value == 83.5 && gain->points[1].value == -2.0f);
+  assert_true(!gain->points[1].step && gain->points[2].step && !gain->points[1].at.in_frames);
+  assert_true(value_of(&sheet->stages[1], "input_gain") == 3.0f);
+  const PlanishAutomation *shape = &sheet->automation[1];
+  assert_true(shape->points[0].step && shape->points[0].value == 2.0f);
+  assert_true(shape->points[0].at.in_frames && shape->points[0].at.value == 480.0);
+  assert_int_equal(planish_sheet_frames(sheet->head_silence, 96000.0), 48000);
+  assert_int_equal(planish_sheet_frames(sheet->fade_in.length, 96000.0), 2400);
+  assert_int_equal(planish_sheet_frames(sheet->fade_out.length, 96000.0), 5760000);
+  assert_int_equal(sheet->fade_in.shape, PLANISH_FADE_LINEAR);
+  assert_int_equal(sheet->fade_out.shape, PLANISH_FADE_EQUAL_POWER);
+  assert_true(sheet->tail.value == 2.25);
+  planish_sheet_free(sheet);
+}
+
+/* Saved by a host: label in the preset's own file, the stage off, listening on, whole numbers. */
+static void presets_are_taken_and_overridden(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\n"
+                             "target: {ceiling: -4, ceiling_at: [e.ceiling]}\n"
+                             "stages:\n"
+                             "  - {stage: test-delay, name: a, preset: late AND quiet}\n"
+                             "  - {stage: test-delay, name: b, taps: 9, preset: Loud}\n"
+                             "  - {stage: test-delay, name: c, preset: Whole numbers}\n"
+                             "  - {stage: test-drive, name: d, preset: "
+                             "'urn:planish:test-drive:preset:loud', ceiling: -1}\n"
+                             "  - {stage: test-drive, name: e, preset: Loud}\n"
+                             "  - {stage: 'https://example.org/lv2/mono', name: f, preset: Half}\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_int_equal(mistakes.count, 0);
+  assert_non_null(sheet);
+  const PlanishSheetStage *stages = sheet->stages;
+  assert_string_equal(stages[0].preset, "late AND quiet");
+  assert_true(value_of(&stages[0], "taps") == 777.0f && value_of(&stages[0], "gain") == -6.25f);
+  assert_true(value_of(&stages[0], "shape") == 2.0f);
+  assert_true(value_of(&stages[0], "enabled") == 1.0f && value_of(&stages[0], "listen") == 0.0f);
+  assert_true(value_of(&stages[1], "taps") == 9.0f && value_of(&stages[1], "gain") == 6.0f);
+  assert_true(value_of(&stages[2], "taps") == 5.0f && value_of(&stages[2], "gain") == -3.0f);
+  assert_true(value_of(&stages[3], "input_gain") == 6.0f);
+  assert_true(value_of(&stages[3], "ceiling") == -1.0f);
+  /* The target's ceiling goes over a preset's, not over what the sheet names. */
+  assert_true(value_of(&stages[4], "ceiling") == -4.0f);
+  assert_true(value_of(&stages[5], "gain") == -6.0f);
+  planish_sheet_free(sheet);
+}
+
 static void the_command_line_overrides(void **state)
 {
   (void)state;
@@ -357,16 +434,22 @@ static void audition_lets_listening_controls_pass(void **state)
   planish_sheet_free(sheet);
 }
 
+/* Something of everything. */
+static const char rich[] =
+    "planish: 1\ninput: {gain: 3, balance: -1, polarity: {left: inverted}, swap: true}\n"
+    "rate: 44100\ntarget: {loudness: -8, by: a.gain, ceiling_at: [b.ceiling]}\n"
+    "stages:\n  - {stage: test-delay, name: a, gain: 1, shape: \"low shelf\"}\n"
+    "  - {stage: test-drive, name: b, preset: Loud, controls: {ceiling: -1}}\n"
+    "automation:\n  b.input_gain: [{at: 0, value: 1}, {at: 1:02.5, value: -3, move: step}]\n"
+    "head_silence: 480 frames\nfade_out: {length: 3, shape: s-shaped}\ntail: 2\n";
+
 /* Cut off anywhere, a sheet is either read or refused, never more. */
 static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
 {
   (void)state;
-  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
-                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
-                             "gain: 1, shape: \"low shelf\"}\n";
-  for (size_t size = 0; size < sizeof text; ++size) {
+  for (size_t size = 0; size < sizeof rich; ++size) {
     PlanishMistakes mistakes = {0};
-    PlanishSheet *sheet = planish_sheet_parse(text, size, host, false, &mistakes);
+    PlanishSheet *sheet = planish_sheet_parse(rich, size, host, false, &mistakes);
     assert_true((sheet == NULL) == (mistakes.count > 0));
     planish_sheet_free(sheet);
     planish_mistakes_free(&mistakes);
@@ -377,20 +460,17 @@ static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
 static void a_garbled_sheet_does_no_harm(void **state)
 {
   (void)state;
-  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
-                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
-                             "gain: 1, shape: \"low shelf\"}\n";
   static const char letters[] = "{}[],:&*!|>'\"%@`#-?\n\t \\0.a1\xff\x80";
   unsigned seed = 7;
   for (int round = 0; round < 3000; ++round) {
-    char garbled[sizeof text];
-    memcpy(garbled, text, sizeof text);
+    char garbled[sizeof rich];
+    memcpy(garbled, rich, sizeof rich);
     for (int change = 0; change < 1 + round % 4; ++change) {
       seed = seed * 1664525U + 1013904223U;
-      garbled[(seed >> 8) % (sizeof text - 1)] = letters[(seed >> 20) % (sizeof letters - 1)];
+      garbled[(seed >> 8) % (sizeof rich - 1)] = letters[(seed >> 20) % (sizeof letters - 1)];
     }
     PlanishMistakes mistakes = {0};
-    PlanishSheet *sheet = planish_sheet_parse(garbled, sizeof text - 1, host, false, &mistakes);
+    PlanishSheet *sheet = planish_sheet_parse(garbled, sizeof rich - 1, host, false, &mistakes);
     assert_true((sheet == NULL) == (mistakes.count > 0));
     for (size_t n = 0; n < mistakes.count; ++n) {
       assert_true(mistakes.list[n].line > 0 && mistakes.list[n].column > 0);
@@ -407,6 +487,8 @@ int main(void)
       cmocka_unit_test(every_mistake_is_told_at_its_place),
       cmocka_unit_test(all_mistakes_are_told_in_one_reading),
       cmocka_unit_test(a_sheet_is_read_as_it_stands),
+      cmocka_unit_test(what_surrounds_and_moves_is_read_too),
+      cmocka_unit_test(presets_are_taken_and_overridden),
       cmocka_unit_test(the_command_line_overrides),
       cmocka_unit_test(audition_lets_listening_controls_pass),
       cmocka_unit_test(a_sheet_cut_off_anywhere_does_no_harm),
