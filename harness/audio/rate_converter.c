@@ -48,7 +48,7 @@ PlanishRateConverter *planish_rate_converter_new(double from, double to, uint64_
   converter->user = user;
   converter->left = planish_converted_frames(frames, from, to);
   const soxr_io_spec_t floats = soxr_io_spec(SOXR_FLOAT32_I, SOXR_FLOAT32_I);
-  const soxr_quality_spec_t quality = soxr_quality_spec(SOXR_VHQ, 0);
+  const soxr_quality_spec_t quality = soxr_quality_spec(SOXR_VHQ, SOXR_ROLLOFF_NONE);
   /* One thread: what several give is not promised to be the same. */
   const soxr_runtime_spec_t runtime = soxr_runtime_spec(1);
   soxr_error_t problem = NULL;

@@ -1,4 +1,5 @@
-/* Stereo sound at another sample rate, by libsoxr at its very high quality (28 bit, linear phase).
+/* Stereo sound at another sample rate, by libsoxr at its very high quality (28 bit, linear phase,
+ * flat up to 0.91 of the lower half rate).
  *
  * The sound is pulled from a source, block by block; memory does not grow with it. The result lines
  * up with the source (its first frame is at the same time) and has exactly

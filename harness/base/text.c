@@ -140,6 +140,48 @@ bool planish_text_number(const char *text, double *value)
   return true;
 }
 
+/* `text` is digits with an exponent: without one where that is short, else with a point in it. */
+static int without_exponent(char *text, double value, int digits)
+{
+  char *exponent = strchr(text, 'e');
+  const double size = fabs(value);
+  if (exponent == NULL) {
+    return (int)strlen(text);
+  }
+  if (size >= 1e-6 && size < 1e15) {
+    const int decimals = digits - 1 - (int)floor(log10(size));
+    return planish_text_format(text, PLANISH_TEXT_NUMBER, "%.*f", decimals > 0 ? decimals : 0,
+                               value);
+  }
+  if (memchr(text, '.', (size_t)(exponent - text)) == NULL) {
+    memmove(exponent + 2, exponent, strlen(exponent) + 1);
+    memcpy(exponent, ".0", 2);
+  }
+  return (int)strlen(text);
+}
+
+int planish_text_of_double(char text[PLANISH_TEXT_NUMBER], double value)
+{
+  double back = 0.0;
+  int digits = 0;
+  do {
+    digits += 1;
+    planish_text_format(text, PLANISH_TEXT_NUMBER, "%.*g", digits, value);
+  } while (digits < 17 && (!planish_text_number(text, &back) || back != value));
+  return without_exponent(text, value, digits);
+}
+
+int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value)
+{
+  double back = 0.0;
+  int digits = 0;
+  do {
+    digits += 1;
+    planish_text_format(text, PLANISH_TEXT_NUMBER, "%.*g", digits, (double)value);
+  } while (digits < 9 && (!planish_text_number(text, &back) || (float)back != value));
+  return without_exponent(text, (double)value, digits);
+}
+
 bool planish_text_time(const char *text, double *seconds)
 {
   const char *colon = strchr(text, ':');

@@ -31,6 +31,13 @@ void planish_text_vline(char *text, size_t size, const char *format, va_list arg
  * no blanks, no "inf" or "nan". False leaves *value as it was. */
 bool planish_text_number(const char *text, double *value);
 
+/* The shortest decimal text that reads back as that value, at most PLANISH_TEXT_NUMBER bytes with
+ * its end: "-18", "0.1", "1.5e+300"; with an exponent only where it would be long without, and
+ * always a point then. The value must be finite. Returns the length. */
+#define PLANISH_TEXT_NUMBER 40
+int planish_text_of_double(char text[PLANISH_TEXT_NUMBER], double value);
+int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value);
+
 /* Reads a place in time: seconds ("83", "83.5") or minutes and seconds ("1:23.5"), not negative. */
 bool planish_text_time(const char *text, double *seconds);
 

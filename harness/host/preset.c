@@ -108,15 +108,16 @@ static bool look_in(Search *search, LilvWorld *world, PlanishError *error)
 
 static bool fail_unknown(const Search *search, PlanishError *error)
 {
-  const char *of = search->plugin == NULL ? "any stage" : planish_plugin_short_uri(search->plugin);
+  const char *owner =
+      search->plugin == NULL ? "no stage" : planish_plugin_short_uri(search->plugin);
+  const char *has = search->plugin == NULL ? "has a" : "has no";
   return search->nearest.best != NULL
-             ? planish_fail(error, PLANISH_BAD_USE,
-                            "preset: %s has none called %s: did you mean %s?", of, search->name,
-                            search->nearest.best)
+             ? planish_fail(error, PLANISH_BAD_USE, "preset: %s %s preset %s: did you mean %s?",
+                            owner, has, search->name, search->nearest.best)
              : planish_fail(error, PLANISH_BAD_USE,
-                            "preset: %s has none called %s: give the label or URI of one in the "
-                            "bundle or in a folder of LV2_PATH",
-                            of, search->name);
+                            "preset: %s %s preset %s: give the label or URI of one in the bundle "
+                            "or in a folder of LV2_PATH",
+                            owner, has, search->name);
 }
 
 static void take_value(const char *symbol, void *user, const void *value, uint32_t size,

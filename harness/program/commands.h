@@ -7,6 +7,7 @@
 
 bool planish_command_stages(int argc, char **argv, PlanishError *error);
 bool planish_command_render(int argc, char **argv, PlanishError *error);
+bool planish_command_sheet(int argc, char **argv, PlanishError *error);
 bool planish_command_measure(int argc, char **argv, PlanishError *error);
 bool planish_command_response(int argc, char **argv, PlanishError *error);
 

@@ -12,9 +12,8 @@ typedef struct {
 } Command;
 
 static const Command commands[] = {
-    {"measure", planish_command_measure},
-    {"render", planish_command_render},
-    {"response", planish_command_response},
+    {"measure", planish_command_measure},   {"render", planish_command_render},
+    {"response", planish_command_response}, {"sheet", planish_command_sheet},
     {"stages", planish_command_stages},
 };
 
@@ -25,6 +24,7 @@ static const char help[] =
     "  planish stages                 what is installed: stage, URI, latency\n"
     "  planish stages STAGE           its controls\n"
     "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
+    "  planish sheet ...              new, check, from presets, to presets\n"
     "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
     "  planish response STAGE         a stage's measured magnitude and static curve\n"
     "\n"

@@ -64,16 +64,19 @@ static const PlanishMovePoint *line_to(const PlanishMove *move)
 float planish_move_value(PlanishMove *move, int64_t offset, uint64_t frame)
 {
   const int64_t in_mix = (int64_t)frame - offset;
-  const uint64_t at = in_mix > 0 ? (uint64_t)in_mix : 0;
-  while (move->at + 1 < move->count && move->points[move->at + 1].frame <= at) {
+  while (move->at + 1 < move->count &&
+         (int64_t)move->points[move->at + 1].frame <= (in_mix > 0 ? in_mix : 0)) {
     move->at += 1;
   }
   const PlanishMovePoint *now = &move->points[move->at];
   const PlanishMovePoint *next = line_to(move);
-  if (next == NULL) {
+  /* What was handed over last, wherever a block begins. */
+  const int64_t held = (int64_t)(frame / PLANISH_AUTOMATION_GRID * PLANISH_AUTOMATION_GRID) -
+                       offset - (int64_t)now->frame;
+  if (next == NULL || held <= 0) {
     return (float)now->value;
   }
-  const double share = (double)(at - now->frame) / (double)(next->frame - now->frame);
+  const double share = (double)held / (double)(next->frame - now->frame);
   return (float)(now->value + share * (next->value - now->value));
 }
 

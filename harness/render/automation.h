@@ -39,7 +39,7 @@ bool planish_moves_new(PlanishMoves *moves, const PlanishSheet *sheet, uint32_t 
                        PlanishError *error);
 void planish_moves_free(PlanishMoves *moves);
 
-/* The value of a control at a frame. */
+/* The value of a control at a frame: that which was handed over last. */
 float planish_move_value(PlanishMove *move, int64_t offset, uint64_t frame);
 
 /* The next frame after this one at which any value is handed over; UINT64_MAX: none. After the

@@ -169,6 +169,7 @@ void planish_sheet_free(PlanishSheet *sheet)
     free(sheet->stages[n].name);
     free(sheet->stages[n].preset);
     free(sheet->stages[n].values);
+    free(sheet->stages[n].unset);
     free(sheet->stages[n].given);
   }
   for (uint32_t n = 0; n < sheet->automation_count; ++n) {

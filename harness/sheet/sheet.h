@@ -53,7 +53,7 @@
  *
  * The result is head_silence, the mix, the tail. The fades act on it after the last stage and ahead
  * of dither: fade_in begins with the mix, fade_out ends with the result. The shapes, x being
- * the share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped 3 x^2 - 2 x^3.
+ * the share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped 6 x^5 - 15 x^4 + 10 x^3.
  *
  * Every mistake is found in one reading, each with its line and column: whatever is unknown,
  * doubled, of the wrong type or out of range, with the nearest valid name.
@@ -105,6 +105,7 @@ typedef struct {
   const PlanishPlugin *plugin;
   char *preset;  /* as the sheet names it; NULL: none */
   float *values; /* of control inputs, by port index: default, preset, sheet */
+  float *unset;  /* likewise, but for what the sheet itself names: default, preset */
   bool *given;   /* by port index: the sheet itself names it */
 } PlanishSheetStage;
 

@@ -143,9 +143,9 @@ static void read_points(PlanishSheetReading *reading, const PlanishNode *list,
   sheet->automation_count += 1;
   for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
     PlanishAutomationPoint *point = &automation->points[automation->count];
-    const size_t known = reading->mistakes->count + reading->mistakes->untold;
+    const size_t before = planish_sheet_mistakes(reading);
     read_point(reading, node, &stage->plugin->ports[control->port], point);
-    if (automation->count > 0 && known == reading->mistakes->count + reading->mistakes->untold) {
+    if (automation->count > 0 && planish_sheet_mistakes(reading) == before) {
       check_order(reading, node, point);
     }
     automation->count += 1;

@@ -23,14 +23,9 @@ static void read_length(PlanishSheetReading *reading, const PlanishNode *node)
 
 static void read_shape(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  static const char *const words[] = {
-      [PLANISH_FADE_LINEAR] = "linear",
-      [PLANISH_FADE_EQUAL_POWER] = "equal power",
-      [PLANISH_FADE_S_SHAPED] = "s-shaped",
-  };
   PlanishFade *fade = reading->part;
   unsigned word = 0;
-  if (planish_sheet_word(node, "shape", words, PLANISH_LENGTH_OF(words), &word,
+  if (planish_sheet_word(node, "shape", planish_fade_shapes, PLANISH_FADE_SHAPES, &word,
                          reading->mistakes)) {
     fade->shape = (PlanishFadeShape)word;
   }

@@ -4,9 +4,15 @@
 
 enum { MOST_KEYS = 16 };
 
+size_t planish_sheet_mistakes(const PlanishSheetReading *reading)
+{
+  return reading->mistakes->count + reading->mistakes->untold;
+}
+
 bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
                             const PlanishSheetMember *members, size_t count)
 {
+  const size_t before = planish_sheet_mistakes(reading);
   const char *keys[MOST_KEYS];
   for (size_t n = 0; n < count; ++n) {
     keys[n] = members[n].key;
@@ -32,7 +38,7 @@ bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map
       members[n].read(reading, node);
     }
   }
-  return true;
+  return planish_sheet_mistakes(reading) == before;
 }
 
 const PlanishNode *planish_sheet_member(const PlanishNode *map, const char *key)

@@ -24,9 +24,12 @@ typedef struct {
 } PlanishSheetMember;
 
 /* Hands the members of a map to their readers. `where`
- * names the map in messages. False where `map` is no map. */
+ * names the map in messages. False where it is no map or any mistake was found in it. */
 bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
                             const PlanishSheetMember *members, size_t count);
+
+/* How many mistakes have been found. */
+size_t planish_sheet_mistakes(const PlanishSheetReading *reading);
 
 /* A member of a map by key; NULL: there is none. */
 const PlanishNode *planish_sheet_member(const PlanishNode *map, const char *key);

@@ -70,8 +70,9 @@ static bool read_plugin(PlanishSheetReading *reading, PlanishSheetStage *stage,
   }
   const uint32_t count = stage->plugin->port_count;
   stage->values = calloc((size_t)count + 1, sizeof *stage->values);
+  stage->unset = calloc((size_t)count + 1, sizeof *stage->unset);
   stage->given = calloc((size_t)count + 1, sizeof *stage->given);
-  if (stage->values == NULL || stage->given == NULL) {
+  if (stage->values == NULL || stage->unset == NULL || stage->given == NULL) {
     return planish_mistake_memory(reading->mistakes);
   }
   for (uint32_t n = 0; n < count; ++n) {
@@ -191,6 +192,7 @@ static void read_settings(PlanishSheetReading *reading, PlanishSheetStage *stage
   if (preset != NULL) {
     read_preset(reading, stage, preset);
   }
+  memcpy(stage->unset, stage->values, stage->plugin->port_count * sizeof *stage->unset);
   for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
     const char *key = node->key->kind == PLANISH_NODE_SCALAR ? node->key->text : NULL;
     if (key != NULL && strcmp(key, "controls") == 0) {
@@ -206,6 +208,7 @@ static void free_stage(PlanishSheetStage *stage)
   free(stage->name);
   free(stage->preset);
   free(stage->values);
+  free(stage->unset);
   free(stage->given);
   *stage = (PlanishSheetStage){0};
 }

@@ -105,7 +105,8 @@ void planish_sheet_read_target(PlanishSheetReading *reading, const PlanishNode *
                                                {"by", read_by},
                                                {"ceiling_at", read_ceiling_at}};
   const PlanishSheet *sheet = reading->sheet;
-  if (!planish_sheet_read_map(reading, map, "target", members, PLANISH_LENGTH_OF(members))) {
+  planish_sheet_read_map(reading, map, "target", members, PLANISH_LENGTH_OF(members));
+  if (map->kind != PLANISH_NODE_MAP) {
     return;
   }
   for (uint32_t n = 0; sheet->has_by && n < sheet->ceiling_count; ++n) {

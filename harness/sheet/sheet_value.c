@@ -7,6 +7,12 @@
 #include <string.h>
 #include <strings.h>
 
+const char *const planish_fade_shapes[PLANISH_FADE_SHAPES] = {
+    [PLANISH_FADE_LINEAR] = "linear",
+    [PLANISH_FADE_EQUAL_POWER] = "equal power",
+    [PLANISH_FADE_S_SHAPED] = "s-shaped",
+};
+
 static const char *spaced(const char *unit)
 {
   return unit[0] == '\0' ? "" : " ";
@@ -115,7 +121,11 @@ static bool fail_choice(const PlanishPluginPort *port, const char *text, Planish
 {
   char list[400] = "";
   size_t used = 0;
+  double number = 0.0;
   PlanishNearest nearest = planish_nearest_to(text);
+  if (planish_text_number(text, &number)) {
+    nearest.distance = 0; /* a number is no misspelt word */
+  }
   for (uint32_t n = 0; n < port->point_count; ++n) {
     planish_nearest_consider(&nearest, port->points[n].label);
     if (used < sizeof list) {
@@ -152,6 +162,17 @@ static bool read_choice(const PlanishPluginPort *port, const char *text, float *
   return true;
 }
 
+static void range_of(const PlanishPluginPort *port, char *range, size_t size)
+{
+  if (isfinite(port->minimum) && isfinite(port->maximum)) {
+    planish_text_format(range, size, "%g to %g%s%s", (double)port->minimum, (double)port->maximum,
+                        spaced(port->unit), port->unit);
+  } else {
+    planish_text_format(range, size, "a number%s%s", port->unit[0] == '\0' ? "" : " in ",
+                        port->unit);
+  }
+}
+
 bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
                               float *value, PlanishError *error)
 {
@@ -165,18 +186,17 @@ bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, b
   if (port->enumeration) {
     return read_choice(port, text, value, error);
   }
-  const double minimum = (double)port->minimum;
-  const double maximum = (double)port->maximum;
+  char range[96];
+  range_of(port, range, sizeof range);
   double number = 0.0;
   if (quoted || !planish_text_number(text, &number)) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "%s: no number: give %g to %g%s%s, with a decimal point", port->symbol,
-                        minimum, maximum, spaced(port->unit), port->unit);
+    return planish_fail(error, PLANISH_BAD_USE, "%s: no number: give %s, with a decimal point",
+                        port->symbol, range);
   }
   /* As floats: 0.1 is in a range that begins at 0.1f. */
-  if ((float)number < port->minimum || (float)number > port->maximum) {
-    return planish_fail(error, PLANISH_BAD_USE, "%s: %g is out of range: give %g to %g%s%s",
-                        port->symbol, number, minimum, maximum, spaced(port->unit), port->unit);
+  if ((float)number < port->minimum || (float)number > port->maximum || !isfinite((float)number)) {
+    return planish_fail(error, PLANISH_BAD_USE, "%s: %g is out of range: give %s", port->symbol,
+                        number, range);
   }
   if (port->whole && number != floor(number)) {
     return planish_fail(error, PLANISH_BAD_USE, "%s: %g is no whole number: give %g or %g",

@@ -13,6 +13,10 @@ enum {
   PLANISH_SHEET_LOWEST_CEILING = -30, /* dBTP */
 };
 
+/* The words for the shapes of fades, by PlanishFadeShape. */
+#define PLANISH_FADE_SHAPES 3
+extern const char *const planish_fade_shapes[PLANISH_FADE_SHAPES];
+
 /* A number within a range. `what` names it in the message. */
 bool planish_sheet_number(const PlanishNode *node, const char *what, double minimum, double maximum,
                           const char *unit, double *value, PlanishMistakes *mistakes);

@@ -235,6 +235,25 @@ static void a_mono_plugin_takes_its_place(void **state)
   free(result.samples);
 }
 
+static void foreign_effects_take_their_places(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  Run run = {0};
+  Result result =
+      render("mix.wav",
+             "stages: [{stage: 'https://example.org/lv2/mono', name: a, preset: Half},\n"
+             "         {stage: test-delay, name: b},\n"
+             "         {stage: 'https://example.org/lv2/drive', name: c,\n"
+             "          controls: {name: 6}}]\n",
+             &run, &error);
+  assert_string_equal(error.text, "");
+  for (size_t n = 0; n < 2 * LENGTH; n += 97) {
+    assert_true(fabs((double)result.samples[n] - tanh((double)music[n])) < 1e-6);
+  }
+  free(result.samples);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -246,6 +265,7 @@ int main(void)
       cmocka_unit_test(an_excerpt_is_what_stands_there_in_the_whole),
       cmocka_unit_test(each_stage_is_accounted_for),
       cmocka_unit_test(a_mono_plugin_takes_its_place),
+      cmocka_unit_test(foreign_effects_take_their_places),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
 }

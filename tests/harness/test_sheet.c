@@ -14,8 +14,11 @@ typedef struct {
   const char *says;
 } Case;
 
-#define HEAD  "planish: 1\n"
-#define STAGE "stages: [{stage: test-delay, name: a}]\n"
+#define HEAD         "planish: 1\n"
+#define STAGE        "stages: [{stage: test-delay, name: a}]\n"
+#define POINTS(text) HEAD STAGE "automation:\n  a.gain: [" text "]\n"
+#define SAVED(name)  HEAD "stages:\n  - {stage: test-delay, name: a, preset: " name "}\n"
+#define DRIVE        "https://example.org/lv2/drive"
 
 static const Case cases[] = {
     /* the text as a whole */
@@ -111,6 +114,97 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 7}\n", 3, 41, "give one of off, low"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 0.5}\n", 3, 41, "unknown choice"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, listen: difference}\n", 3, 42, "--audition"},
+    /* the mix is mended and converted */
+    {HEAD "input: {balence: 1}\n" STAGE, 2, 9, "did you mean balance?"},
+    {HEAD "input: {balance: left}\n" STAGE, 2, 18, "balance: no number"},
+    {HEAD "input: {balance: -21}\n" STAGE, 2, 18, "give -20 to 20 dB"},
+    {HEAD "input: {polarity: inverted}\n" STAGE, 2, 19, "polarity: no map"},
+    {HEAD "input: {polarity: {left: invrted}}\n" STAGE, 2, 26, "did you mean inverted?"},
+    {HEAD "input: {polarity: {right: -1}}\n" STAGE, 2, 27, "give one of normal, inverted"},
+    {HEAD "input: {polarity: {lift: normal}}\n" STAGE, 2, 20, "did you mean left?"},
+    {HEAD "input: {polarity: {left: [x]}}\n" STAGE, 2, 26, "where one word belongs"},
+    {HEAD "input: {swap: yes}\n" STAGE, 2, 15, "give one of false, true"},
+    {HEAD "input: {dc: remvoe}\n" STAGE, 2, 13, "did you mean remove?"},
+    {HEAD "input: {dc: true}\n" STAGE, 2, 13, "give one of keep, remove"},
+    {HEAD "rate: 44100.5\n" STAGE, 2, 7, "give 44100 or 44101"},
+    {HEAD "rate: CD\n" STAGE, 2, 7, "rate: no number"},
+    /* presets */
+    {SAVED("Lowd"), 3, 42, "did you mean Loud?"},
+    {SAVED("Brass band"), 3, 42, "test-delay has no preset Brass band"},
+    {SAVED("urn:planish:test-delay:preset:lost"), 3, 42, "has no preset"},
+    {SAVED("[x]"), 3, 42, "give the label or the URI"},
+    {SAVED("''"), 3, 42, "give the label or the URI"},
+    {SAVED("Over its range"), 3, 42, "gain: 99 is out of range: give -24 to 24 dB"},
+    {SAVED("From a newer version"), 3, 42, "sets air, which test-delay has not"},
+    {SAVED("More than values"), 3, 42, "holds more than values of controls"},
+    {HEAD "stages: [{stage: test-mono, name: a, preset: Loud}]\n", 2, 46,
+     "test-mono has no preset"},
+    /* controls in a map of their own */
+    {HEAD "stages: [{stage: test-delay, name: a, controls: 1}]\n", 2, 49, "controls: no map"},
+    {HEAD "stages: [{stage: test-delay, name: a, controls: {gian: 1}}]\n", 2, 50,
+     "did you mean gain?"},
+    {HEAD "stages: [{stage: test-delay, name: a, controls: {gain: 1}, gain: 2}]\n", 2, 60,
+     "in the stage and under controls"},
+    /* effects that are not of the bundle */
+    {HEAD "stages: [{stage: " DRIVE ", name: a, celing: 1}]\n", 2, 58, "did you mean ceiling?"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, ceiling: low}]\n", 2, 67, "give a number"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, ceiling: 1e300}]\n", 2, 67, "out of range"},
+    {HEAD "stages: [{stage: " DRIVE ", name: a, off: 3}]\n", 2, 63, "give one of 2, 4, off"},
+    {HEAD "stages: [{stage: https://example.org/lv2/tone, name: a}]\n", 2, 18,
+     "0 audio inputs and 1 outputs"},
+    /* automation */
+    {HEAD "automations: {}\n" STAGE, 2, 1, "did you mean automation?"},
+    {HEAD STAGE "automation: [a.gain]\n", 3, 13, "automation: no map"},
+    {HEAD STAGE "automation: {a.gain: 3}\n", 3, 22, "no list of points"},
+    {HEAD STAGE "automation: {a.gain: []}\n", 3, 22, "no list of points"},
+    {HEAD STAGE "automation: {gain: [{at: 0, value: 1}]}\n", 3, 14, "give NAME.SYMBOL"},
+    {HEAD STAGE "automation: {b.gain: [{at: 0, value: 1}]}\n", 3, 14, "no stage named b"},
+    {HEAD STAGE "automation: {a.gian: [{at: 0, value: 1}]}\n", 3, 14, "did you mean gain?"},
+    {HEAD STAGE "automation: {a.taps: [{at: 0, value: 1}]}\n", 3, 14, "cannot be automated"},
+    {HEAD STAGE "automation: {a.sample_peak: [{at: 0, value: 1}]}\n", 3, 14, "reports it"},
+    {HEAD STAGE "automation: {a.gain: [{at: 0, value: 1}], a.gain: [{at: 0, value: 1}]}\n", 3, 43,
+     "twice"},
+    {HEAD STAGE "target: {by: a.gain}\nautomation: {a.gain: [{at: 0, value: 1}]}\n", 4, 14,
+     "the target moves it"},
+    {HEAD STAGE "target: {ceiling_at: [a.gain]}\nautomation: {a.gain: [{at: 0, value: 1}]}\n", 4,
+     14, "the target moves it"},
+    {POINTS("3"), 4, 12, "a point: no map"},
+    {POINTS("{at: 1}"), 4, 12, "a point without \"value:\""},
+    {POINTS("{value: 1}"), 4, 12, "a point without \"at:\""},
+    {POINTS("{at: 1, value: 1, mov: step}"), 4, 30, "did you mean move?"},
+    {POINTS("{at: 1, value: 1, move: stpe}"), 4, 36, "did you mean step?"},
+    {POINTS("{at: 1, value: 1, move: slowly}"), 4, 36, "give one of straight, step"},
+    {POINTS("{at: soon, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: -1, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 1:75, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 1.5 frames, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 5 frams, value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: [1], value: 1}"), 4, 17, "at: no time"},
+    {POINTS("{at: 86401, value: 1}"), 4, 17, "give 0 to 86400 s"},
+    {POINTS("{at: 1, value: 25}"), 4, 27, "give -24 to 24 dB"},
+    {POINTS("{at: 1, value: [1]}"), 4, 27, "one value belongs"},
+    {POINTS("{at: 2, value: 1}, {at: 1, value: 1}"), 4, 36, "in order of time"},
+    {POINTS("{at: 2, value: 1}, {at: 2, value: 1}"), 4, 36, "only \"move: step\""},
+    {POINTS("{at: 2, value: 1}, {at: 99999 frames, value: 1}"), 4, 36, "seconds and frames"},
+    {HEAD STAGE "automation: {a.shape: [{at: 1, value: off, move: straight}]}\n", 3, 50,
+     "nothing between its values"},
+    {HEAD STAGE "automation: {a.shape: [{at: 1, value: of}]}\n", 3, 39, "did you mean off?"},
+    {HEAD STAGE "automation: {a.listen: [{at: 1, value: difference}]}\n", 3, 40, "--audition"},
+    /* around the mix */
+    {HEAD STAGE "head_silense: 1\n", 3, 1, "did you mean head_silence?"},
+    {HEAD STAGE "head_silence: a while\n", 3, 15, "head_silence: no time"},
+    {HEAD STAGE "head_silence: 61\n", 3, 15, "give 0 to 60 s"},
+    {HEAD STAGE "head_silence: 99999999 frames\n", 3, 15, "give 0 to 23040000 frames"},
+    {HEAD STAGE "fade_in: [1]\n", 3, 10, "fade_in: no map"},
+    {HEAD STAGE "fade_in: 601\n", 3, 10, "give 0 to 600 s"},
+    {HEAD STAGE "fade_in: {shape: linear}\n", 3, 10, "a fade without a length"},
+    {HEAD STAGE "fade_out: {lenght: 1}\n", 3, 12, "did you mean length?"},
+    {HEAD STAGE "fade_out: {length: 1, shape: linaer}\n", 3, 30, "did you mean linear?"},
+    {HEAD STAGE "fade_out: {length: 1, shape: round}\n", 3, 30, "linear, equal power, s-shaped"},
+    {HEAD STAGE "fade_out: {length: x}\n", 3, 20, "length: no time"},
+    {HEAD STAGE "tail: -2\n", 3, 7, "tail: no time"},
+    {HEAD STAGE "tail: 601\n", 3, 7, "give 0 to 600 s"},
+    {HEAD STAGE "target: {ceiling_at: [a.gain, a.gain]}\n", 3, 31, "stands here twice"},
 };
 
 static PlanishHost *host;
@@ -221,6 +315,83 @@ static void a_sheet_is_read_as_it_stands(void **state)
   planish_sheet_free(sheet);
 }
 
+static float value_of(const PlanishSheetStage *stage, const char *symbol)
+{
+  return stage->values[planish_plugin_find(stage->plugin, symbol)];
+}
+
+static void what_surrounds_and_moves_is_read_too(void **state)
+{
+  (void)state;
+  static const char text[] =
+      "planish: 1\n"
+      "input: {gain: -3, balance: 1.5, polarity: {right: inverted}, swap: true, dc: remove}\n"
+      "rate: 96000\n"
+      "stages: [{stage: test-delay, name: a}, {stage: test-drive, name: b}]\n"
+      "automation:\n"
+      "  b.input_gain: [{at: 0, value: 3}, {at: 1:23.5, value: -2}, {at: 90, value: 0, move: "
+      "step}]\n"
+      "  a.shape: [{at: 480 frames, value: 4x}]\n"
+      "head_silence: 0.5\nfade_in: 2400 frames\n"
+      "fade_out: {length: 1:00, shape: equal power}\ntail: 2.25\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_non_null(sheet);
+  assert_true(sheet->mending.balance == 1.5 && sheet->mending.swap && sheet->mending.remove_dc &&
+              !sheet->mending.invert[0] && sheet->mending.invert[1]);
+  assert_true(sheet->input == PLANISH_INPUT_GAIN && sheet->input_value == -3.0);
+  assert_true(sheet->rate == 96000.0);
+  assert_int_equal(sheet->automation_count, 2);
+  const PlanishAutomation *gain = &sheet->automation[0];
+  assert_true(gain->control.stage == 1 && gain->control.port == 4 && gain->count == 3);
+  assert_true(gain->points[1].at.value == 83.5 && gain->points[1].value == -2.0f);
+  assert_true(!gain->points[1].step && gain->points[2].step && !gain->points[1].at.in_frames);
+  assert_true(value_of(&sheet->stages[1], "input_gain") == 3.0f);
+  const PlanishAutomation *shape = &sheet->automation[1];
+  assert_true(shape->points[0].step && shape->points[0].value == 2.0f);
+  assert_true(shape->points[0].at.in_frames && shape->points[0].at.value == 480.0);
+  assert_int_equal(planish_sheet_frames(sheet->head_silence, 96000.0), 48000);
+  assert_int_equal(planish_sheet_frames(sheet->fade_in.length, 96000.0), 2400);
+  assert_int_equal(planish_sheet_frames(sheet->fade_out.length, 96000.0), 5760000);
+  assert_int_equal(sheet->fade_in.shape, PLANISH_FADE_LINEAR);
+  assert_int_equal(sheet->fade_out.shape, PLANISH_FADE_EQUAL_POWER);
+  assert_true(sheet->tail.value == 2.25);
+  planish_sheet_free(sheet);
+}
+
+/* Saved by a host: label in the preset's own file, the stage off, listening on, whole numbers. */
+static void presets_are_taken_and_overridden(void **state)
+{
+  (void)state;
+  static const char text[] = "planish: 1\n"
+                             "target: {ceiling: -4, ceiling_at: [e.ceiling]}\n"
+                             "stages:\n"
+                             "  - {stage: test-delay, name: a, preset: late AND quiet}\n"
+                             "  - {stage: test-delay, name: b, taps: 9, preset: Loud}\n"
+                             "  - {stage: test-delay, name: c, preset: Whole numbers}\n"
+                             "  - {stage: test-drive, name: d, preset: "
+                             "'urn:planish:test-drive:preset:loud', ceiling: -1}\n"
+                             "  - {stage: test-drive, name: e, preset: Loud}\n"
+                             "  - {stage: 'https://example.org/lv2/mono', name: f, preset: Half}\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_int_equal(mistakes.count, 0);
+  assert_non_null(sheet);
+  const PlanishSheetStage *stages = sheet->stages;
+  assert_string_equal(stages[0].preset, "late AND quiet");
+  assert_true(value_of(&stages[0], "taps") == 777.0f && value_of(&stages[0], "gain") == -6.25f);
+  assert_true(value_of(&stages[0], "shape") == 2.0f);
+  assert_true(value_of(&stages[0], "enabled") == 1.0f && value_of(&stages[0], "listen") == 0.0f);
+  assert_true(value_of(&stages[1], "taps") == 9.0f && value_of(&stages[1], "gain") == 6.0f);
+  assert_true(value_of(&stages[2], "taps") == 5.0f && value_of(&stages[2], "gain") == -3.0f);
+  assert_true(value_of(&stages[3], "input_gain") == 6.0f);
+  assert_true(value_of(&stages[3], "ceiling") == -1.0f);
+  /* The target's ceiling goes over a preset's, not over what the sheet names. */
+  assert_true(value_of(&stages[4], "ceiling") == -4.0f);
+  assert_true(value_of(&stages[5], "gain") == -6.0f);
+  planish_sheet_free(sheet);
+}
+
 static void the_command_line_overrides(void **state)
 {
   (void)state;
@@ -263,16 +434,22 @@ static void audition_lets_listening_controls_pass(void **state)
   planish_sheet_free(sheet);
 }
 
+/* Something of everything. */
+static const char rich[] =
+    "planish: 1\ninput: {gain: 3, balance: -1, polarity: {left: inverted}, swap: true}\n"
+    "rate: 44100\ntarget: {loudness: -8, by: a.gain, ceiling_at: [b.ceiling]}\n"
+    "stages:\n  - {stage: test-delay, name: a, gain: 1, shape: \"low shelf\"}\n"
+    "  - {stage: test-drive, name: b, preset: Loud, controls: {ceiling: -1}}\n"
+    "automation:\n  b.input_gain: [{at: 0, value: 1}, {at: 1:02.5, value: -3, move: step}]\n"
+    "head_silence: 480 frames\nfade_out: {length: 3, shape: s-shaped}\ntail: 2\n";
+
 /* Cut off anywhere, a sheet is either read or refused, never more. */
 static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
 {
   (void)state;
-  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
-                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
-                             "gain: 1, shape: \"low shelf\"}\n";
-  for (size_t size = 0; size < sizeof text; ++size) {
+  for (size_t size = 0; size < sizeof rich; ++size) {
     PlanishMistakes mistakes = {0};
-    PlanishSheet *sheet = planish_sheet_parse(text, size, host, false, &mistakes);
+    PlanishSheet *sheet = planish_sheet_parse(rich, size, host, false, &mistakes);
     assert_true((sheet == NULL) == (mistakes.count > 0));
     planish_sheet_free(sheet);
     planish_mistakes_free(&mistakes);
@@ -283,20 +460,17 @@ static void a_sheet_cut_off_anywhere_does_no_harm(void **state)
 static void a_garbled_sheet_does_no_harm(void **state)
 {
   (void)state;
-  static const char text[] = "planish: 1\ninput: {gain: 3}\ntarget: {loudness: -8, by: a.gain, "
-                             "ceiling_at: [a.gain]}\nstages:\n  - {stage: test-delay, name: a, "
-                             "gain: 1, shape: \"low shelf\"}\n";
   static const char letters[] = "{}[],:&*!|>'\"%@`#-?\n\t \\0.a1\xff\x80";
   unsigned seed = 7;
   for (int round = 0; round < 3000; ++round) {
-    char garbled[sizeof text];
-    memcpy(garbled, text, sizeof text);
+    char garbled[sizeof rich];
+    memcpy(garbled, rich, sizeof rich);
     for (int change = 0; change < 1 + round % 4; ++change) {
       seed = seed * 1664525U + 1013904223U;
-      garbled[(seed >> 8) % (sizeof text - 1)] = letters[(seed >> 20) % (sizeof letters - 1)];
+      garbled[(seed >> 8) % (sizeof rich - 1)] = letters[(seed >> 20) % (sizeof letters - 1)];
     }
     PlanishMistakes mistakes = {0};
-    PlanishSheet *sheet = planish_sheet_parse(garbled, sizeof text - 1, host, false, &mistakes);
+    PlanishSheet *sheet = planish_sheet_parse(garbled, sizeof rich - 1, host, false, &mistakes);
     assert_true((sheet == NULL) == (mistakes.count > 0));
     for (size_t n = 0; n < mistakes.count; ++n) {
       assert_true(mistakes.list[n].line > 0 && mistakes.list[n].column > 0);
@@ -313,6 +487,8 @@ int main(void)
       cmocka_unit_test(every_mistake_is_told_at_its_place),
       cmocka_unit_test(all_mistakes_are_told_in_one_reading),
       cmocka_unit_test(a_sheet_is_read_as_it_stands),
+      cmocka_unit_test(what_surrounds_and_moves_is_read_too),
+      cmocka_unit_test(presets_are_taken_and_overridden),
       cmocka_unit_test(the_command_line_overrides),
       cmocka_unit_test(audition_lets_listening_controls_pass),
       cmocka_unit_test(a_sheet_cut_off_anywhere_does_no_harm),

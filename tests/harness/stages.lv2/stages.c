@@ -106,16 +106,19 @@ static void run_mono(LV2_Handle handle, uint32_t frames)
   }
 }
 
-#define DESCRIPTOR(name, run)                                                                      \
+#define DESCRIPTOR(uri, run)                                                                       \
   {                                                                                                \
-    "urn:planish:test-" name, instantiate, connect_port, activate, run, NULL, cleanup, NULL        \
+    uri, instantiate, connect_port, activate, run, NULL, cleanup, NULL                             \
   }
 
 static const LV2_Descriptor descriptors[] = {
-    DESCRIPTOR("delay", run_delay),
-    DESCRIPTOR("drive", run_drive),
-    DESCRIPTOR("mono", run_mono),
-    DESCRIPTOR("needy", run_mono),
+    DESCRIPTOR("urn:planish:test-delay", run_delay),
+    DESCRIPTOR("urn:planish:test-drive", run_drive),
+    DESCRIPTOR("urn:planish:test-mono", run_mono),
+    DESCRIPTOR("urn:planish:test-needy", run_mono),
+    DESCRIPTOR("https://example.org/lv2/drive", run_drive),
+    DESCRIPTOR("https://example.org/lv2/echo", run_delay),
+    DESCRIPTOR("https://example.org/lv2/mono", run_mono),
 };
 
 LV2_SYMBOL_EXPORT const LV2_Descriptor *lv2_descriptor(uint32_t index)
