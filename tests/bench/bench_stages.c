@@ -1,39 +1,13 @@
 /* What each stage of the bundle costs a frame, through the LV2 ABI, as a ratio to a plain stereo
  * biquad (double precision, direct form II transposed) that runs in turn with it: with nothing to
  * do, at work, and with all controls moving. Thread CPU time, median of rounds. */
-#include "common/dsp/biquad.h"
-#include "tests/frame/takes.h"
+#include "tests/bench/yardstick.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 enum { RATE = 48000, BLOCK = 256, BLOCKS = 64, ROUNDS = 15 };
-
-static double seconds(void)
-{
-  struct timespec now;
-  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
-  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-static volatile double sink;
-
-static double biquad_time(const Audio *in)
-{
-  static const PlanishBiquadCoefs coefs = {1.044, -1.895, 0.868, -1.895, 0.912};
-  PlanishBiquad state[2] = {{0.0, 0.0}, {0.0, 0.0}};
-  double sum = 0.0;
-  const double start = seconds();
-  for (int c = 0; c < 2; ++c) {
-    for (uint32_t n = 0; n < in->frames; ++n) {
-      sum += planish_biquad_process(&state[c], &coefs, (double)in->channel[c][n]);
-    }
-  }
-  sink = sum;
-  return seconds() - start;
-}
 
 typedef enum { IDLE, WORKING, MOVING } Load;
 

@@ -86,9 +86,10 @@ static PlanishFrequencyResponse *respond(double rate, PlanishProbeChannel channe
   return response;
 }
 
-static double worst_error(double rate, const Setting *setting)
+static double worst_error(double rate, const Setting *setting, float phase)
 {
   set_defaults();
+  set_value("phase", phase);
   set_value("b1_type", type_value(setting->type));
   set_value("b1_freq", (float)setting->hz);
   set_value("b1_gain", (float)setting->gain);
@@ -127,12 +128,77 @@ static void responses_are_those_of_the_prototypes(void **state)
   static const double rates[] = {44100.0, 48000.0, 96000.0};
   for (size_t i = 0; i < sizeof settings / sizeof *settings; ++i) {
     for (size_t r = 0; r < sizeof rates / sizeof *rates; ++r) {
-      const double worst = worst_error(rates[r], &settings[i]);
+      const double worst = worst_error(rates[r], &settings[i], 0.0f);
       printf("  %-10s %6.0f Hz %5.1f dB Q %.2f order %d at %.0f: %.4f dB\n", settings[i].type,
              settings[i].hz, settings[i].gain, settings[i].q, settings[i].order, rates[r], worst);
       /* Samples are floats: far down a slope their rounding shows. */
       assert_true(worst <= settings[i].tolerance);
     }
+  }
+}
+
+/* From 30 Hz and up to a Q of 2; also at 192 kHz, where the filter is four times as long. */
+static void linear_phase_has_the_same_responses(void **state)
+{
+  (void)state;
+  static const Setting settings[] = {
+      {"peaking", 31.0, 6.0, 2.0, 2, 0.01},
+      {"peaking", 1000.0, -6.0, 2.0, 2, 0.01},
+      {"peaking", 15000.0, 6.0, 0.7, 2, 0.01},
+      {"low shelf", 120.0, 3.0, 0.7071, 2, 0.01},
+      {"high shelf", 18000.0, 6.0, 0.7071, 2, 0.01},
+      {"low pass", 12000.0, 0.0, 0.70710678, 8, 0.01},
+      {"high pass", 60.0, 0.0, 0.70710678, 4, 0.01},
+  };
+  static const double rates[] = {44100.0, 48000.0, 96000.0, 192000.0};
+  for (size_t i = 0; i < sizeof settings / sizeof *settings; ++i) {
+    double worst = 0.0;
+    for (size_t r = 0; r < sizeof rates / sizeof *rates; ++r) {
+      worst = fmax(worst, worst_error(rates[r], &settings[i], 1.0f));
+    }
+    printf("  linear phase, %-10s %6.0f Hz %5.1f dB Q %.2f order %d: %.4f dB\n", settings[i].type,
+           settings[i].hz, settings[i].gain, settings[i].q, settings[i].order, worst);
+    assert_true(worst <= settings[i].tolerance);
+  }
+}
+
+/* An impulse comes out with the latency that is reported, and the same before and after. */
+static void linear_phase_is_even_about_its_latency(void **state)
+{
+  (void)state;
+  static const struct {
+    double rate;
+    uint32_t latency;
+  } cases[] = {{44100.0, 10240}, {48000.0, 10240}, {96000.0, 20480}, {192000.0, 40960}};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
+    const uint32_t half = cases[i].latency / 10 * 8;
+    const uint32_t at = cases[i].latency;
+    Audio in = audio_new(at + cases[i].latency + half);
+    in.channel[0][at] = 1.0f;
+    Take take = take_of(equaliser, cases[i].rate);
+    take_move(&take, 0, "phase", 1.0f);
+    take_move(&take, 0, "b1_type", type_value("peaking"));
+    take_move(&take, 0, "b1_freq", 300.0f);
+    take_move(&take, 0, "b1_gain", 6.0f);
+    take_move(&take, 0, "b5_type", type_value("high shelf"));
+    take_move(&take, 0, "b5_channels", 2.0f);
+    take_move(&take, 0, "b5_gain", -4.0f);
+    take_move(&take, 0, "mono_below", 100.0f);
+    uint32_t latency = 0;
+    Audio out = take_run(&take, &in, &latency);
+    assert_int_equal(latency, cases[i].latency);
+    double worst = 0.0;
+    for (uint32_t n = 1; n < half; ++n) {
+      for (int c = 0; c < 2; ++c) {
+        const float *middle = out.channel[c] + at + latency;
+        worst = fmax(worst, fabs((double)middle[n] - (double)middle[-(ptrdiff_t)n]));
+      }
+    }
+    printf("  impulse at %.0f Hz: symmetric to %.1f dB\n", cases[i].rate, 20.0 * log10(worst));
+    assert_true(fabsf(out.channel[0][at + latency]) > 0.5f);
+    assert_true(20.0 * log10(worst) <= -140.0);
+    audio_free(&out);
+    audio_free(&in);
   }
 }
 
@@ -173,6 +239,8 @@ int main(void)
   equaliser = stage_named("ms-eq");
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(responses_are_those_of_the_prototypes),
+      cmocka_unit_test(linear_phase_has_the_same_responses),
+      cmocka_unit_test(linear_phase_is_even_about_its_latency),
       cmocka_unit_test(mono_below_keeps_to_its_masks),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
