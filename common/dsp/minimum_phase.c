@@ -110,9 +110,8 @@ PLANISH_WIDE static void make_angle(void *context, uint32_t part)
     log_gain[k] = 0.5F * (a.re + b.re + turn.re * up - turn.im * across);
     angle[k] = 0.5F * 0.6931471806F * (a.im - b.im - turn.re * across - turn.im * up);
   }
-  if (part == 0) {
-    angle[0] = 0.0F;
-  } else if (part == PARTS - 1) {
+  /* That of bin 0 has come out 0: a and b are the same there, and the turn is none. */
+  if (part == PARTS - 1) {
     angle[half] = 0.0F;
   }
 }

@@ -6,7 +6,6 @@ void planish_schedule_setup(PlanishSchedule *schedule, uint32_t period)
 {
   memset(schedule, 0, sizeof *schedule);
   schedule->period = period;
-  schedule->elapsed = period;
 }
 
 void planish_schedule_add(PlanishSchedule *schedule, PlanishTask task)
@@ -14,7 +13,6 @@ void planish_schedule_add(PlanishSchedule *schedule, PlanishTask task)
   schedule->tasks[schedule->task_count] = task;
   ++schedule->task_count;
   schedule->total += (uint64_t)task.count * task.cost;
-  schedule->done = schedule->total;
   schedule->task = schedule->task_count;
 }
 

@@ -13,6 +13,8 @@ typedef struct {
   void *block;
   float added;     /* the gain less 1 */
   double swing_db; /* 0: `added` stands; else the gain swings so far down, twice a second */
+  double delay;    /* if not 0: instead of all this, so many samples */
+  double power;    /* of the last spectrum, all bins */
   double dip;      /* 0: on all bins alike; else its centre in Hz, Q 30 */
   double rate;
   uint32_t hops;
@@ -29,6 +31,7 @@ static inline void law_begin(void *context)
     f->added = (float)(planish_gain_of(db) - 1.0);
   }
   ++f->hops;
+  f->power = 0.0;
 }
 
 static inline void law_lay(void *context, uint32_t index)
@@ -43,8 +46,13 @@ static inline void law_lay(void *context, uint32_t index)
       const double off = 30.0 * (at - 1.0 / at);
       part = 1.0 / (1.0 + off * off);
     }
-    planish_spectral_engine_lay(&f->engine, k,
-                                (PlanishComplex){(float)(part * (double)f->added), 0.0F});
+    PlanishComplex added = {(float)(part * (double)f->added), 0.0F};
+    if (f->delay != 0.0) {
+      const double turn = -2.0 * PLANISH_PI * k * f->delay / f->engine.length;
+      added = (PlanishComplex){(float)(cos(turn) - 1.0), (float)sin(turn)};
+    }
+    planish_spectral_engine_lay(&f->engine, k, added);
+    f->power += (double)planish_spectral_engine_power(&f->engine, k);
   }
 }
 

@@ -241,6 +241,41 @@ static void blocks_change_no_bit(void **state)
   }
 }
 
+/* After a reset neither sound nor filters of the former life are left; one channel alone comes out
+ * as beside a silent one. */
+static void a_second_life_is_like_the_first(void **state)
+{
+  (void)state;
+  enum { BLOCK = 256, PARTITIONS = 5, LIFE = 4000 };
+  static double first[FRAMES];
+  Fixture f;
+  fixture_new(&f, BLOCK, PARTITIONS);
+  make_taps(&f, BLOCK * PARTITIONS, 5);
+  for (int life = 0; life < 3; ++life) {
+    make_input();
+    run(&f, output[0], output[1], LIFE, 32);
+    for (uint32_t n = 0; n < LIFE; ++n) {
+      assert_true(output[0][n] == 0.0 && output[1][n] == 0.0);
+    }
+    make_input();
+    memset(output[1], 0, sizeof output[1]);
+    load(&f);
+    for (uint32_t at = 0; life == 2 && at < FRAMES; at += 32) {
+      double *const audio[2] = {output[0] + at, NULL};
+      planish_convolver_process(&f.convolver, audio, 1, 32);
+    }
+    if (life < 2) {
+      run(&f, output[0], output[1], FRAMES, 32);
+    }
+    if (life == 0) {
+      memcpy(first, output[0], sizeof first);
+    }
+    assert_memory_equal(first, output[0], sizeof first);
+    planish_convolver_reset(&f.convolver);
+  }
+  fixture_free(&f);
+}
+
 /* An impulse through a linear-phase filter comes out symmetric: goal -140 dB re its middle. */
 static void linear_phase_stays_symmetric(void **state)
 {
@@ -280,6 +315,7 @@ int main(void)
       cmocka_unit_test(filters_fade_into_one_another),
       cmocka_unit_test(silence_is_exact_and_cheap),
       cmocka_unit_test(blocks_change_no_bit),
+      cmocka_unit_test(a_second_life_is_like_the_first),
       cmocka_unit_test(linear_phase_stays_symmetric),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -77,11 +77,29 @@ static void every_block_takes_its_share(void **state)
   assert_true(worst <= schedule.total / 8 + 12);
 }
 
+/* At every frame what has run is what is due, but for half a step either way. */
+static void no_step_is_early_or_late(void **state)
+{
+  (void)state;
+  PlanishSchedule schedule;
+  set_up(&schedule, 512);
+  memset(&book, 0, sizeof book);
+  planish_schedule_begin(&schedule);
+  for (uint32_t frame = 1; frame <= 512; ++frame) {
+    planish_schedule_run(&schedule, 1);
+    const double due = (double)schedule.total * frame / 512.0;
+    const double step = book.count <= 16 ? 12.0 : 3.0;
+    assert_true((double)schedule.done <= due + (step + 1.0) / 2.0);
+    assert_true((double)schedule.done >= due - (step + 1.0) / 2.0 - 1.0);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(all_steps_run_once_and_in_order),
       cmocka_unit_test(every_block_takes_its_share),
+      cmocka_unit_test(no_step_is_early_or_late),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -110,6 +110,75 @@ static void blocks_and_a_second_life_change_no_bit(void **state)
   free(x);
 }
 
+/* A gain that turns with frequency is a delay: what is off is the windows' mismatch alone. The
+ * wrong way round both channels would be early, and 0 dB off. */
+static void complex_gains_keep_their_direction(void **state)
+{
+  (void)state;
+  enum { FRAMES = 40000, LENGTH = 4096, DELAY = 3 };
+  SpectralFixture f;
+  spectral_fixture_new(&f, LENGTH);
+  f.delay = DELAY;
+  const uint32_t latency = planish_spectral_engine_latency(LENGTH) + DELAY;
+  double *x[2] = {spectral_noise(FRAMES, 11), spectral_noise(FRAMES, 12)};
+  double *y[2] = {spectral_copy(x[0], FRAMES), spectral_copy(x[1], FRAMES)};
+  spectral_run(&f, y[0], y[1], FRAMES, 32);
+  for (int c = 0; c < 2; ++c) {
+    const double off = error_db(y[c], x[c], 1.0, latency, FRAMES);
+    printf("a delay of %d samples in channel %d: off by %.1f dB\n", DELAY, c, off);
+    assert_true(off <= -50.0);
+    free(x[c]);
+    free(y[c]);
+  }
+  spectral_fixture_free(&f);
+}
+
+/* Parseval: over half the bins the sum is 3/16 length^2 of both channels' mean squares together. */
+static void the_power_is_that_of_both_channels(void **state)
+{
+  (void)state;
+  enum { FRAMES = 20480, LENGTH = 4096 };
+  SpectralFixture f;
+  spectral_fixture_new(&f, LENGTH);
+  double *left = spectral_noise(FRAMES, 13);
+  double *right = spectral_noise(FRAMES, 14);
+  for (uint32_t n = 0; n < FRAMES; ++n) {
+    left[n] = 0.8 * sin(0.3 * n);
+    right[n] = 0.2 * sin(0.7 * n);
+  }
+  spectral_run(&f, left, right, FRAMES, 32);
+  const double truth = 0.1875 * LENGTH * LENGTH * (0.5 * 0.64 + 0.5 * 0.04);
+  const double off = f.power / truth - 1.0;
+  printf("power of both channels off by %.2g\n", off);
+  assert_true(fabs(off) <= 1e-3);
+  spectral_fixture_free(&f);
+  free(left);
+  free(right);
+}
+
+/* Gains of a former life are forgotten, even under a law that lays none. */
+static void without_a_law_a_second_life_is_neutral(void **state)
+{
+  (void)state;
+  enum { FRAMES = 12000, LENGTH = 1024 };
+  SpectralFixture f;
+  spectral_fixture_new(&f, LENGTH);
+  const uint32_t latency = planish_spectral_engine_latency(LENGTH);
+  double *x = spectral_noise(FRAMES, 9);
+  double *y = spectral_copy(x, FRAMES);
+  f.added = -0.5F;
+  spectral_run(&f, y, NULL, FRAMES, 32);
+  memcpy(y, x, FRAMES * sizeof *x);
+  planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){NULL, NULL, NULL, 0});
+  spectral_run(&f, y, NULL, FRAMES, 32);
+  for (uint32_t n = 0; n < FRAMES; ++n) {
+    assert_true(y[n] == (n < latency ? 0.0 : x[n - latency]));
+  }
+  spectral_fixture_free(&f);
+  free(x);
+  free(y);
+}
+
 /* A sine in a dip that moves by 10 dB, twice a second; energy further than 150 Hz off, re all,
  * under a Blackman-Harris window of 0.7 s. A gain that is held for a hop and not faded makes -35
  * dB. */
@@ -199,6 +268,11 @@ static void frames_scale_with_the_rate(void **state)
                {22050.0, 2048},
                {32000.0, 2048},
                {8000.0, 512},
+               /* An octave's middle is 67.9 kHz, the next one's below 33.9 kHz. */
+               {67000.0, 4096},
+               {69000.0, 8192},
+               {35000.0, 4096},
+               {33000.0, 2048},
                {1.0, PLANISH_FFT_SHORTEST}};
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
     assert_int_equal(planish_spectral_frame_length(cases[i].rate, 4096), cases[i].length);
@@ -211,6 +285,9 @@ int main(void)
       cmocka_unit_test(the_full_path_reconstructs),
       cmocka_unit_test(neutral_is_the_delayed_input_bit_for_bit),
       cmocka_unit_test(blocks_and_a_second_life_change_no_bit),
+      cmocka_unit_test(complex_gains_keep_their_direction),
+      cmocka_unit_test(the_power_is_that_of_both_channels),
+      cmocka_unit_test(without_a_law_a_second_life_is_neutral),
       cmocka_unit_test(a_moving_gain_makes_no_sidebands),
       cmocka_unit_test(work_is_spread_evenly),
       cmocka_unit_test(frames_scale_with_the_rate),
