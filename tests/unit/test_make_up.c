@@ -109,6 +109,32 @@ static void silence_holds_it(void **state)
   free(f.arena.block);
 }
 
+/* What is under -70 LUFS does not count, what is over it does: 1 kHz, where K-weighting undoes the
+ * standard's -0.691 dB, on one channel. */
+static void the_gate_is_that_of_the_standard(void **state)
+{
+  (void)state;
+  for (int loudness = -71; loudness <= -69; loudness += 2) {
+    Fixture f;
+    fixture_new(&f);
+    double gain[PLANISH_GRID];
+    double dry[PLANISH_GRID];
+    double wet[PLANISH_GRID];
+    for (int at = 0; at < 5 * SECOND; at += PLANISH_GRID) {
+      for (int i = 0; i < PLANISH_GRID; ++i) {
+        dry[i] = sqrt(2.0) * pow(10.0, loudness / 20.0) *
+                 sin(2.0 * PLANISH_PI * 1000.0 / RATE * (at + i));
+        wet[i] = dry[i] * pow(10.0, -0.1);
+      }
+      planish_make_up_process(&f.make_up, (double *const[]){dry, NULL},
+                              (double *const[]){wet, NULL}, 1, PLANISH_GRID, gain);
+    }
+    printf("2 dB taken at %d LUFS: %.4f given\n", loudness, gain[0]);
+    assert_true(loudness == -71 ? gain[0] == 0.0 : fabs(gain[0] - 2.0) < 0.1);
+    free(f.arena.block);
+  }
+}
+
 /* One frame at the frame's limit of +120 dB, halved, between ten seconds of which 1 dB is taken. */
 static void a_click_is_soon_forgotten(void **state)
 {
@@ -143,6 +169,7 @@ int main(void)
       cmocka_unit_test(it_gives_back_power),
       cmocka_unit_test(what_is_not_changed_gets_nothing),
       cmocka_unit_test(silence_holds_it),
+      cmocka_unit_test(the_gate_is_that_of_the_standard),
       cmocka_unit_test(a_click_is_soon_forgotten),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
