@@ -109,6 +109,34 @@ static void silence_holds_it(void **state)
   free(f.arena.block);
 }
 
+/* Loud without a change, loud with 3 dB taken, of which much is owed as the make-up comes slowly,
+ * then 20 dB down: the quiet does not pay for it, but for 0.2 dB. */
+static void the_quiet_pays_little_for_the_loud(void **state)
+{
+  (void)state;
+  Fixture f;
+  fixture_new(&f);
+  double gain[PLANISH_GRID];
+  double dry[PLANISH_GRID];
+  double wet[PLANISH_GRID];
+  double most = 0.0;
+  for (int at = 0; at < 60 * SECOND; at += PLANISH_GRID) {
+    const double height = at < 40 * SECOND ? 0.4 : 0.04;
+    const double taken = at < 20 * SECOND ? 1.0 : pow(10.0, -0.15);
+    for (int i = 0; i < PLANISH_GRID; ++i) {
+      dry[i] = height * sin(2.0 * PLANISH_PI * 1000.0 / RATE * (at + i));
+      wet[i] = taken * dry[i];
+    }
+    planish_make_up_process(&f.make_up, (double *const[]){dry, NULL}, (double *const[]){wet, NULL},
+                            1, PLANISH_GRID, gain);
+    most = fmax(most, gain[0]);
+  }
+  printf("3 dB taken, more owed: at most %.4f given\n", most);
+  assert_true(most <= 3.0 + 10.0 * log10(1.047));
+  assert_true(most >= 2.5);
+  free(f.arena.block);
+}
+
 /* What is under -70 LUFS does not count, what is over it does: 1 kHz, where K-weighting undoes the
  * standard's -0.691 dB, on one channel. */
 static void the_gate_is_that_of_the_standard(void **state)
@@ -169,6 +197,7 @@ int main(void)
       cmocka_unit_test(it_gives_back_power),
       cmocka_unit_test(what_is_not_changed_gets_nothing),
       cmocka_unit_test(silence_holds_it),
+      cmocka_unit_test(the_quiet_pays_little_for_the_loud),
       cmocka_unit_test(the_gate_is_that_of_the_standard),
       cmocka_unit_test(a_click_is_soon_forgotten),
   };
