@@ -156,6 +156,53 @@ static void a_moving_gain_is_quiet(void **state)
   assert_true(all <= 1.3 * w * w * w * w);
 }
 
+/* A filter that begins where the signal has stood for long is there at once. */
+static void it_begins_where_the_signal_stands(void **state)
+{
+  (void)state;
+  const double expected[] = {pow(10.0, -0.15), pow(10.0, -0.15), 1.0, 1.0};
+  for (int type = 0; type < 4; ++type) {
+    PlanishDynamicBand band;
+    const PlanishTwo x = {0.5, -0.3};
+    planish_dynamic_band_start(&band, (PlanishBandType)type, x);
+    for (int n = 0; n < 100; ++n) {
+      const PlanishTwo y = planish_dynamic_band_next(&band, planish_both(-3.0), 0.02, 0.7, x);
+      assert_true(fabs(y[0] - 0.5 * expected[type]) < 1e-12);
+      assert_true(fabs(y[1] + 0.3 * expected[type]) < 1e-12);
+    }
+  }
+}
+
+/* Each lane by its own gain, also while the other stands still; and by what Q and frequency are
+ * now. */
+static void lanes_move_apart(void **state)
+{
+  (void)state;
+  uint64_t seed = 8;
+  for (int type = 0; type < 4; ++type) {
+    PlanishDynamicBand apart;
+    PlanishDynamicBand both[2];
+    planish_dynamic_band_start(&apart, (PlanishBandType)type, planish_both(0.0));
+    planish_dynamic_band_start(&both[0], (PlanishBandType)type, planish_both(0.0));
+    planish_dynamic_band_start(&both[1], (PlanishBandType)type, planish_both(0.0));
+    for (int n = 0; n < 4000; ++n) {
+      const PlanishTwo x = {noise(&seed), noise(&seed)};
+      const int phase = n / 1000;
+      const PlanishTwo gain = {phase == 1 ? -0.002 * n : -2.0, phase == 0 ? 0.003 * n : 3.0};
+      const double tangent = phase == 2 ? 0.01 + 1e-5 * n : 0.03;
+      const double q = phase == 3 ? 0.0005 * n : 0.7;
+      const PlanishTwo y = planish_dynamic_band_next(&apart, gain, tangent, q, x);
+      for (int c = 0; c < 2; ++c) {
+        /* A new design on every frame, whatever has changed. */
+        both[c].q = -1.0;
+        const PlanishTwo expected =
+            planish_dynamic_band_next(&both[c], planish_both(gain[c]), tangent, q, x);
+        assert_true(y[c] == expected[c]);
+      }
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -163,6 +210,8 @@ int main(void)
       cmocka_unit_test(standing_it_is_the_cookbook),
       cmocka_unit_test(a_shelf_has_no_bump),
       cmocka_unit_test(a_moving_gain_is_quiet),
+      cmocka_unit_test(it_begins_where_the_signal_stands),
+      cmocka_unit_test(lanes_move_apart),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

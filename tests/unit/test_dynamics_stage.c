@@ -440,21 +440,43 @@ static void the_whole_is_held_as_the_band_is(void **state)
   free(high);
 }
 
-/* A digital silence is no sibilance, and an hour of it leaves nothing behind. */
-static void silence_is_left_alone(void **state)
+/* The output of a second of noise after `seconds` of silence, everything at work. */
+static void noise_after_silence(int seconds, double *out)
 {
-  (void)state;
+  enum { FRAMES = SECOND };
   StageDriver driver;
   double x[PLANISH_GRID] = {0};
   stage_driver_new(&driver, &planish_stage, RATE);
   driver.values[DYNAMICS_DETECTOR] = DYNAMICS_DETECTOR_RELATIVE;
+  driver.values[DYNAMICS_THRESHOLD] = -10.0F;
   driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
   driver.values[DYNAMICS_BAND_TYPE] = DYNAMICS_BAND_TYPE_HIGH_SHELF;
-  for (int n = 0; n < SECOND; n += PLANISH_GRID) {
+  driver.values[DYNAMICS_DETECTOR_HIGH_PASS] = 100.0F;
+  driver.values[DYNAMICS_MAKEUP] = DYNAMICS_MAKEUP_AUTO;
+  for (int n = 0; n < seconds * SECOND; n += PLANISH_GRID) {
     dynamics_run(&driver, x, NULL, x, NULL, PLANISH_GRID);
+    assert_true(x[0] == 0.0 && x[PLANISH_GRID - 1] == 0.0);
   }
   assert_true(driver.values[DYNAMICS_GAIN_CHANGE] == 0.0F);
+  uint64_t seed = 6;
+  for (int n = 0; n < FRAMES; ++n) {
+    out[n] = 0.3 * dynamics_noise(&seed);
+  }
+  dynamics_run(&driver, out, NULL, out, NULL, FRAMES);
+  assert_true(driver.values[DYNAMICS_GAIN_CHANGE] != 0.0F);
   stage_driver_free(&driver);
+}
+
+/* A digital silence is no sibilance, and however long it was it leaves nothing behind. */
+static void silence_is_left_alone(void **state)
+{
+  (void)state;
+  double *out[2] = {malloc(SECOND * sizeof(double)), malloc(SECOND * sizeof(double))};
+  noise_after_silence(1, out[0]);
+  noise_after_silence(61, out[1]);
+  assert_memory_equal(out[0], out[1], SECOND * sizeof(double));
+  free(out[0]);
+  free(out[1]);
 }
 
 /* A burst on the left; the right, 20 dB under the threshold, follows by the link's share. */

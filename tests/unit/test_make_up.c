@@ -109,6 +109,68 @@ static void silence_holds_it(void **state)
   free(f.arena.block);
 }
 
+/* Loud without a change, loud with 3 dB taken, of which much is owed as the make-up comes slowly,
+ * then 20 dB down: the quiet does not pay for it, but for 0.2 dB. */
+static void the_quiet_pays_little_for_the_loud(void **state)
+{
+  (void)state;
+  Fixture f;
+  fixture_new(&f);
+  double gain[PLANISH_GRID];
+  double dry[PLANISH_GRID];
+  double wet[PLANISH_GRID];
+  double most = 0.0;
+  double last = 0.0;
+  double steepest = 0.0;
+  for (int at = 0; at < 60 * SECOND; at += PLANISH_GRID) {
+    const double height = at < 40 * SECOND ? 0.4 : 0.04;
+    const double taken = at < 20 * SECOND ? 1.0 : pow(10.0, -0.15);
+    for (int i = 0; i < PLANISH_GRID; ++i) {
+      dry[i] = height * sin(2.0 * PLANISH_PI * 1000.0 / RATE * (at + i));
+      wet[i] = taken * dry[i];
+    }
+    planish_make_up_process(&f.make_up, (double *const[]){dry, NULL}, (double *const[]){wet, NULL},
+                            1, PLANISH_GRID, gain);
+    for (int i = 0; i < PLANISH_GRID; ++i) {
+      most = fmax(most, gain[i]);
+      steepest = fmax(steepest, fabs(gain[i] - last));
+      last = gain[i];
+    }
+  }
+  printf("3 dB taken, more owed: at most %.4f given; %.2g dB a frame\n", most, steepest);
+  assert_true(most <= 3.0 + 10.0 * log10(1.047));
+  assert_true(most >= 2.5);
+  /* A dB takes some 0.2 s. */
+  assert_true(steepest <= 2.0 / (0.2 * RATE));
+  free(f.arena.block);
+}
+
+/* What is under -70 LUFS does not count, what is over it does: 1 kHz, where K-weighting undoes the
+ * standard's -0.691 dB, on one channel. */
+static void the_gate_is_that_of_the_standard(void **state)
+{
+  (void)state;
+  for (int loudness = -71; loudness <= -69; loudness += 2) {
+    Fixture f;
+    fixture_new(&f);
+    double gain[PLANISH_GRID];
+    double dry[PLANISH_GRID];
+    double wet[PLANISH_GRID];
+    for (int at = 0; at < 5 * SECOND; at += PLANISH_GRID) {
+      for (int i = 0; i < PLANISH_GRID; ++i) {
+        dry[i] = sqrt(2.0) * pow(10.0, loudness / 20.0) *
+                 sin(2.0 * PLANISH_PI * 1000.0 / RATE * (at + i));
+        wet[i] = dry[i] * pow(10.0, -0.1);
+      }
+      planish_make_up_process(&f.make_up, (double *const[]){dry, NULL},
+                              (double *const[]){wet, NULL}, 1, PLANISH_GRID, gain);
+    }
+    printf("2 dB taken at %d LUFS: %.4f given\n", loudness, gain[0]);
+    assert_true(loudness == -71 ? gain[0] == 0.0 : fabs(gain[0] - 2.0) < 0.1);
+    free(f.arena.block);
+  }
+}
+
 /* One frame at the frame's limit of +120 dB, halved, between ten seconds of which 1 dB is taken. */
 static void a_click_is_soon_forgotten(void **state)
 {
@@ -143,6 +205,8 @@ int main(void)
       cmocka_unit_test(it_gives_back_power),
       cmocka_unit_test(what_is_not_changed_gets_nothing),
       cmocka_unit_test(silence_holds_it),
+      cmocka_unit_test(the_quiet_pays_little_for_the_loud),
+      cmocka_unit_test(the_gate_is_that_of_the_standard),
       cmocka_unit_test(a_click_is_soon_forgotten),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
