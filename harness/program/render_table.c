@@ -28,6 +28,40 @@ static void print_change(double in, double out, int width)
   planish_text_print(stdout, "%*s -> %*s %*s", width, from, width, to, width, change);
 }
 
+static void print_mending(const PlanishMasterJob *job)
+{
+  const PlanishMending *mending = &job->sheet->mending;
+  const double file_rate = planish_reader_file_rate(job->mix);
+  const double rate = planish_reader_rate(job->mix);
+  const char *before = "mended    ";
+  if (mending->remove_dc) {
+    planish_text_print(stdout, "%sDC of %+.6f left, %+.6f right taken out", before,
+                       planish_reader_dc(job->mix, 0), planish_reader_dc(job->mix, 1));
+    before = ", ";
+  }
+  for (int c = 0; c < 2; ++c) {
+    if (mending->invert[c]) {
+      planish_text_print(stdout, "%s%s inverted", before, c == 0 ? "left" : "right");
+      before = ", ";
+    }
+  }
+  if (mending->swap) {
+    planish_text_print(stdout, "%sleft and right swapped", before);
+    before = ", ";
+  }
+  if (mending->balance != 0.0) {
+    planish_text_print(stdout, "%s%.2f dB to the %s", before, fabs(mending->balance),
+                       mending->balance > 0.0 ? "right" : "left");
+    before = ", ";
+  }
+  if (!planish_mending_is_neutral(mending)) {
+    planish_text_print(stdout, "; the mix above is measured so\n");
+  }
+  if (file_rate != rate) {
+    planish_text_print(stdout, "converted from %g Hz to %g Hz\n", file_rate, rate);
+  }
+}
+
 static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
   char loudness[32];
@@ -42,6 +76,7 @@ static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *
   planish_text_print(stdout, "mix       %s: %s, %s%s\n", planish_reader_path(job->mix), loudness,
                      peak,
                      planish_reader_channels(job->mix) == 1 ? ", mono: taken as dual mono" : "");
+  print_mending(job);
   planish_text_print(stdout, "input     gain %+.2f dB%s\n", report->input_gain, working);
 }
 
@@ -177,12 +212,27 @@ static void json_stage(PlanishJson *json, const PlanishSheetStage *stage,
   planish_json_object_end(json);
 }
 
+static void json_mending(PlanishJson *json, const PlanishMasterJob *job)
+{
+  const PlanishMending *mending = &job->sheet->mending;
+  planish_json_object_begin(json, "mix_mended");
+  planish_json_number(json, "dc_removed_left", planish_reader_dc(job->mix, 0));
+  planish_json_number(json, "dc_removed_right", planish_reader_dc(job->mix, 1));
+  planish_json_bool(json, "left_inverted", mending->invert[0]);
+  planish_json_bool(json, "right_inverted", mending->invert[1]);
+  planish_json_bool(json, "swapped", mending->swap);
+  planish_json_number(json, "balance_db", mending->balance);
+  planish_json_object_end(json);
+}
+
 void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
   const PlanishSheet *sheet = job->sheet;
   PlanishJson json = planish_json_on(stdout);
   planish_json_object_begin(&json, NULL);
   planish_measure_json(&json, "mix", planish_reader_path(job->mix), &report->mix);
+  planish_json_number(&json, "mix_file_rate_hz", planish_reader_file_rate(job->mix));
+  json_mending(&json, job);
   planish_json_number(&json, "input_gain_db", report->input_gain);
   planish_json_array_begin(&json, "stages");
   for (uint32_t n = 0; n < report->account_count; ++n) {

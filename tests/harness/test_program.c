@@ -37,6 +37,49 @@ static void a_master_lands_and_is_the_same_each_time(void **state)
   assert_true(fabs(loudness + 12.0) <= 0.05);
 }
 
+static void a_master_at_another_rate_has_its_silence_fades_and_tail(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  static const char words[] =
+      "planish: 1\n"
+      "input: {loudness: -18, balance: 0.5, swap: true, dc: remove}\n"
+      "rate: 44100\n"
+      "target: {loudness: -12, ceiling: -0.5, by: drive.input_gain, ceiling_at: [drive.ceiling]}\n"
+      "stages: [{stage: test-delay, name: late, taps: 777}, {stage: test-drive, name: drive}]\n"
+      "automation: {late.gain: [{at: 2, value: 0}, {at: 4, value: -1}]}\n"
+      "head_silence: 0.1\nfade_out: {length: 1, shape: s-shaped}\ntail: 0.5\n";
+  write_text("sheet.yaml", words);
+  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("out.wav"), "--matched",
+                        name("matched.wav"));
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "landed"));
+  assert_non_null(strstr(outcome.out, "converted from 48000 Hz to 44100 Hz"));
+  assert_non_null(strstr(outcome.out, "left and right swapped, 0.50 dB to the right"));
+  assert_int_equal(count_files(), 4);
+  size_t frames = 0;
+  SF_INFO info;
+  float *master = read_audio(name("out.wav"), &frames, &info);
+  assert_int_equal(info.samplerate, 44100);
+  assert_int_equal(frames, 441000 + 4410 + 22050);
+  for (size_t n = 0; n < 2 * 4410; ++n) {
+    assert_true(master[n] == 0.0f);
+  }
+  assert_true(master[2 * 4420] != 0.0f);
+  free(master);
+  free(read_audio(name("matched.wav"), &frames, &info));
+  assert_int_equal(frames, 441000 + 4410 + 22050);
+  outcome = RUN("measure", "--json", name("out.wav"));
+  const double loudness = atof(strstr(outcome.out, "\"integrated_lufs\": ") + 19);
+  print_message("at 44100 Hz lands on %.3f LUFS of -12\n", loudness);
+  assert_true(fabs(loudness + 12.0) <= 0.05);
+  outcome = RUN("render", "--from=1", "--to=2", "--float", name("sheet.yaml"), name("mix.wav"),
+                name("part.wav"));
+  expect(&outcome, 0, "");
+  free(read_audio(name("part.wav"), &frames, &info));
+  assert_int_equal(frames, 44100);
+}
+
 static void exit_codes_are_those_of_the_help(void **state)
 {
   (void)state;
@@ -275,6 +318,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_master_lands_and_is_the_same_each_time),
+      cmocka_unit_test(a_master_at_another_rate_has_its_silence_fades_and_tail),
       cmocka_unit_test(exit_codes_are_those_of_the_help),
       cmocka_unit_test(all_mistakes_of_a_sheet_are_printed),
       cmocka_unit_test(a_missed_target_keeps_the_nearest),

@@ -2,6 +2,7 @@
  * behind. (A build with the address sanitiser also sees what leaks.) */
 #include "harness/host/host.h"
 #include "harness/render/master.h"
+#include "harness/sheet/sheet_presets.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 
@@ -40,11 +41,15 @@ void *__wrap_realloc(void *block, size_t size)
 
 static const char text[] =
     "planish: 1\n"
-    "input: {loudness: -18}\n"
+    "input: {loudness: -18, dc: remove}\n"
+    "rate: 48000\n"
     "target: {loudness: -17, ceiling: -0.5, by: drive.input_gain, ceiling_at: [drive.ceiling]}\n"
     "preroll: 0\n"
-    "stages: [{stage: test-delay, name: a}, {stage: test-drive, name: drive},\n"
-    "         {stage: test-mono, name: m}]\n";
+    "stages: [{stage: test-delay, name: a, preset: Loud, gain: 0}, {stage: test-drive, name: "
+    "drive},\n"
+    "         {stage: test-mono, name: m}]\n"
+    "automation: {m.gain: [{at: 0.1, value: 1}], a.gain: [{at: 0.2, value: 2}]}\n"
+    "head_silence: 0.1\nfade_out: {length: 0.1, shape: s-shaped}\ntail: 0.1\n";
 
 static char mix_path[512];
 static char out_path[512];
@@ -53,12 +58,15 @@ static char matched_path[512];
 static bool master(PlanishHost *host, PlanishSheet *sheet, PlanishError *error)
 {
   (void)host;
-  PlanishReader *mix = planish_reader_open(mix_path, NULL, error);
+  PlanishReader *mix = planish_mix_open(mix_path, sheet, false, error);
   if (mix == NULL) {
     return false;
   }
-  const PlanishMasterJob job = {
-      .mix = mix, .sheet = sheet, .out = out_path, .matched = matched_path, .to = LENGTH};
+  const PlanishMasterJob job = {.mix = mix,
+                                .sheet = sheet,
+                                .out = out_path,
+                                .matched = matched_path,
+                                .to = planish_reader_frames(mix)};
   PlanishMasterReport report;
   const bool done = planish_master(&job, &report, error);
   planish_master_report_free(&report);
@@ -66,7 +74,7 @@ static bool master(PlanishHost *host, PlanishSheet *sheet, PlanishError *error)
   return done;
 }
 
-static bool make(PlanishError *error)
+static bool make_master(PlanishError *error)
 {
   PlanishHost *host = planish_host_open(error);
   PlanishMistakes mistakes = {0};
@@ -83,9 +91,32 @@ static bool make(PlanishError *error)
   return done;
 }
 
-static void each_allocation_may_fail(void **state)
+/* Presets become a sheet, and that becomes presets. */
+static bool make_presets(PlanishError *error)
 {
-  (void)state;
+  static const char *const presets[] = {"urn:planish:test-drive:preset:loud", "Whole numbers"};
+  PlanishHost *host = planish_host_open(error);
+  PlanishSheet *sheet = host == NULL ? NULL : planish_sheet_from_presets(host, presets, 2, error);
+  const bool done = sheet != NULL && planish_sheet_write_presets(sheet, out_path, "x", error);
+  planish_sheet_free(sheet);
+  planish_host_free(host);
+  return done;
+}
+
+static void clean_up(void)
+{
+  static const char *const files[] = {"manifest", "loud", "whole-numbers"};
+  for (size_t n = 0; n < sizeof files / sizeof *files; ++n) {
+    char path[600];
+    snprintf(path, sizeof path, "%s/%s.ttl", out_path, files[n]);
+    remove(path);
+  }
+  remove(out_path);
+  remove(matched_path);
+}
+
+static void walk(bool (*make)(PlanishError *error), int files)
+{
   PlanishError error = {0};
   countdown = -1;
   asked = 0;
@@ -93,8 +124,8 @@ static void each_allocation_may_fail(void **state)
   assert_string_equal(error.text, "");
   assert_true(works);
   const long count = asked;
-  remove(out_path);
-  remove(matched_path);
+  clean_up();
+  assert_int_equal(count_files(), 1);
   long told = 0;
   for (long n = 0; n < count; ++n) {
     planish_error_clear(&error);
@@ -102,13 +133,24 @@ static void each_allocation_may_fail(void **state)
     const bool done = make(&error);
     countdown = -1;
     assert_true(done == (error.outcome == PLANISH_DONE));
-    assert_int_equal(count_files(), done ? 3 : 1);
-    remove(out_path);
-    remove(matched_path);
+    assert_int_equal(count_files(), done ? files : 1);
+    clean_up();
     told += done ? 0 : 1;
   }
   print_message("%ld allocations, %ld of which end the work\n", count, told);
   assert_true(told > count / 2);
+}
+
+static void each_allocation_of_a_master_may_fail(void **state)
+{
+  (void)state;
+  walk(make_master, 3);
+}
+
+static void each_allocation_of_presets_may_fail(void **state)
+{
+  (void)state;
+  walk(make_presets, 2);
 }
 
 static int open_all(void **state)
@@ -127,6 +169,9 @@ static int open_all(void **state)
 
 int main(void)
 {
-  const struct CMUnitTest tests[] = {cmocka_unit_test(each_allocation_may_fail)};
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(each_allocation_of_a_master_may_fail),
+      cmocka_unit_test(each_allocation_of_presets_may_fail),
+  };
   return cmocka_run_group_tests(tests, open_all, remove_folder);
 }
