@@ -196,7 +196,7 @@ static void samples_do_not_depend_on_blocks(void **state)
   float *kept[2] = {malloc(2 * FRAMES * sizeof(float)), malloc(2 * FRAMES * sizeof(float))};
   unsigned seed = 11;
   for (int round = 0; round < 12; ++round) {
-    PlanishChain *chain = planish_chain_new(sheet, RATE, &error);
+    PlanishChain *chain = planish_chain_new(sheet, RATE, NULL, &error);
     assert_non_null(chain);
     planish_chain_locate(chain, 500);
     float *out = kept[round > 0];
