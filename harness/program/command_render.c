@@ -4,7 +4,9 @@
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
+#include "harness/program/render_prices.h"
 #include "harness/program/render_table.h"
+#include "harness/program/render_warnings.h"
 #include "harness/render/master.h"
 
 #include <math.h>
@@ -19,6 +21,11 @@ static const char help[] =
     "\n"
     "      --loudness=LUFS    land here instead of at the sheet's target\n"
     "      --ceiling=DBTP     true peak to stay under; sets the controls of ceiling_at\n"
+    "      --targets=LUFS,... a master at each of these, OUT with the loudness in its name\n"
+    "                         (master.wav: master-9.wav, master-12.wav), and one table of what\n"
+    "                         each costs; instead of OUT itself\n"
+    "      --without=NAME     also OUT-without-NAME.wav, the chain as it has landed without this\n"
+    "                         stage, and a table of what the stage buys; may be repeated\n"
     "      --set=NAME.SYMBOL=VALUE   a control instead of the sheet's value; may be repeated\n"
     "      --from=TIME        an excerpt: from here (seconds, or 1:23.5)\n"
     "      --to=TIME          up to here; the chain is run in ahead, nothing is landed\n"
@@ -37,6 +44,8 @@ typedef struct {
   const char *out;
   const char *matched;
   const char *bundle;
+  const char *targets;
+  PlanishOptionTexts without;
   PlanishOptionTexts set;
   double loudness;
   double ceiling;
@@ -54,6 +63,8 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
   const PlanishOption options[] = {
       {"loudness", PLANISH_OPTION_NUMBER, &request->loudness},
       {"ceiling", PLANISH_OPTION_NUMBER, &request->ceiling},
+      {"targets", PLANISH_OPTION_TEXT, &request->targets},
+      {"without", PLANISH_OPTION_TEXTS, &request->without},
       {"set", PLANISH_OPTION_TEXTS, &request->set},
       {"from", PLANISH_OPTION_TIME, &request->from},
       {"to", PLANISH_OPTION_TIME, &request->to},
@@ -127,32 +138,6 @@ static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishEr
                       (double)length / rate);
 }
 
-static void warn_of_clipping(const char *path, uint64_t samples)
-{
-  if (samples > 0) {
-    planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
-                         "or write --float",
-                         (unsigned long long)samples, path);
-  }
-}
-
-static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
-{
-  const uint64_t silenced = planish_reader_silenced(job->mix);
-  if (silenced > 0) {
-    planish_options_warn("samples that are no number were taken as silence: %s",
-                         planish_reader_path(job->mix));
-  }
-  warn_of_clipping(job->out, report->clipped);
-  warn_of_clipping(job->matched, report->matched_clipped);
-  if (report->has_drive && report->extra_drive >= PLANISH_DRIVE_WARNING) {
-    planish_options_warn(
-        "%.2f dB of extra drive: the chain is pushed for more loudness than it can "
-        "give cleanly: listen at matched loudness, or ask for less",
-        report->extra_drive);
-  }
-}
-
 static bool make_master(const Request *request, const PlanishMasterJob *wanted, PlanishError *error)
 {
   PlanishMasterJob job = *wanted;
@@ -169,7 +154,10 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
       planish_render_table(&job, &report);
     }
     (void)fflush(stdout);
-    warn(&job, &report);
+    planish_warn_of_mix(&job, &report);
+    planish_warn_of_clipping(job.out, report.clipped);
+    planish_warn_of_clipping(job.matched, report.matched_clipped);
+    planish_warn_of_price(NULL, &report);
     if (report.landing_wanted && report.landing.state != PLANISH_LANDED) {
       char reason[480];
       planish_master_reason(&job, &report, reason, sizeof reason);
@@ -178,6 +166,31 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   }
   planish_master_report_free(&report);
   return done && error->outcome == PLANISH_DONE;
+}
+
+/* What stands in the way of several masters at once. */
+static bool check_several(const Request *request, PlanishError *error)
+{
+  const bool part = !isnan(request->from) || !isnan(request->to);
+  const char *other = request->without.count > 0  ? "--without"
+                      : request->matched != NULL  ? "--matched"
+                      : !isnan(request->loudness) ? "--loudness"
+                      : part                      ? "--from or --to"
+                                                  : NULL;
+  return request->targets == NULL || other == NULL ||
+         planish_fail(error, PLANISH_BAD_USE, "not together: --targets and %s: give one of them",
+                      other);
+}
+
+static bool make(const Request *request, const PlanishMasterJob *job, PlanishError *error)
+{
+  const char *const inputs[] = {request->mix, request->sheet, request->matched, NULL};
+  const PlanishPriceRequest several = {.job = job, .inputs = inputs, .json = request->json};
+  if (request->targets != NULL) {
+    return planish_render_targets(&several, request->targets, error);
+  }
+  return request->without.count > 0 ? planish_render_without(&several, &request->without, error)
+                                    : make_master(request, job, error);
 }
 
 static bool render(const Request *request, PlanishHost *host, PlanishError *error)
@@ -200,7 +213,7 @@ static bool render(const Request *request, PlanishHost *host, PlanishError *erro
                 ? planish_mix_open(request->mix, sheet, request->silence_bad, error)
                 : NULL;
   const bool done = job.mix != NULL && check_outputs(request, error) &&
-                    choose_part(request, &job, error) && make_master(request, &job, error);
+                    choose_part(request, &job, error) && make(request, &job, error);
   planish_reader_free(job.mix);
   planish_sheet_free(sheet);
   return done;
@@ -215,6 +228,9 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
   if (request.help) {
     (void)fputs(help, stdout);
     return true;
+  }
+  if (!check_several(&request, error)) {
+    return false;
   }
   char *bundle = planish_bundle_find(request.bundle, error);
   PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);

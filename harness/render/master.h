@@ -7,6 +7,7 @@
 #include "harness/audio/audio_writer.h"
 #include "harness/measure/measure.h"
 #include "harness/render/landing.h"
+#include "harness/render/price.h"
 #include "harness/render/renderer.h"
 
 typedef struct {
@@ -35,6 +36,7 @@ typedef struct {
   PlanishLanding landing;
   bool has_drive;
   double extra_drive; /* dB: gains from the control that was moved on, less the loudness won */
+  PlanishPrice price; /* where it was asked for */
   PlanishAccount *accounts; /* of the render that was kept, one a stage */
   uint32_t account_count;
   uint32_t latency; /* frames */

@@ -288,6 +288,14 @@ bool planish_mastering_match(PlanishMastering *mastering, const char *out,
   return keep_writer(mastering, writer, error);
 }
 
+bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *report,
+                             PlanishError *error)
+{
+  const PlanishRenderJob job = render_job(mastering);
+  return planish_price_find(&report->price, &job, planish_writer_temporary(mastering->last.writer),
+                            error);
+}
+
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)
 {
   bool done = planish_interrupt_check(error);

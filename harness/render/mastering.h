@@ -31,6 +31,10 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
 bool planish_mastering_match(PlanishMastering *mastering, const char *out,
                              PlanishMasterReport *report, PlanishError *error);
 
+/* What the last master costs: fills report->price. */
+bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *report,
+                             PlanishError *error);
+
 /* Puts all files in their places. */
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error);
 

@@ -9,12 +9,12 @@ bool planish_sheet_set_loudness(PlanishSheet *sheet, double lufs, PlanishError *
 {
   if (lufs < PLANISH_SHEET_QUIETEST || lufs > PLANISH_SHEET_LOUDEST) {
     return planish_fail(error, PLANISH_BAD_USE,
-                        "%g is out of range: --loudness: give %d to %d LUFS", lufs,
+                        "%g is out of range: the target's loudness: give %d to %d LUFS", lufs,
                         PLANISH_SHEET_QUIETEST, PLANISH_SHEET_LOUDEST);
   }
   if (!sheet->has_by) {
     return planish_fail(error, PLANISH_BAD_USE,
-                        "no control to land with: --loudness: add \"target: {by: NAME.SYMBOL}\" to "
+                        "no control to land with: the target's loudness: add \"target: {by: NAME.SYMBOL}\" to "
                         "the sheet");
   }
   sheet->has_loudness = true;

@@ -24,7 +24,7 @@ static const char sheet_text[] =
 /* What a run of the program left. */
 typedef struct {
   int code;
-  char out[8192];
+  char out[16384];
   char error[4096];
 } Outcome;
 

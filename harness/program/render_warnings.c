@@ -1,0 +1,35 @@
+#include "harness/program/render_warnings.h"
+
+#include "harness/program/options.h"
+
+void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report)
+{
+  if (planish_reader_silenced(job->mix) > 0) {
+    planish_options_warn("samples that are no number were taken as silence: %s",
+                         planish_reader_path(job->mix));
+  }
+  if (report->no_room) {
+    planish_options_warn("no room beside the output to keep what the first stages made, so each "
+                         "render began at the start: %s: the result is the same, only later",
+                         job->out);
+  }
+}
+
+void planish_warn_of_clipping(const char *out, uint64_t samples)
+{
+  if (samples > 0) {
+    planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
+                         "or write --float",
+                         (unsigned long long)samples, out);
+  }
+}
+
+void planish_warn_of_price(const char *out, const PlanishMasterReport *report)
+{
+  if (report->has_drive && report->extra_drive >= PLANISH_DRIVE_WARNING) {
+    planish_options_warn(
+        "%s%s%.2f dB of extra drive: the chain is pushed for more loudness than it can "
+        "give cleanly: listen at matched loudness, or ask for less",
+        out == NULL ? "" : out, out == NULL ? "" : ": ", report->extra_drive);
+  }
+}

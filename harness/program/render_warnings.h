@@ -1,0 +1,17 @@
+/* What an engineer should know of a master that was made all the same: on standard error, a line
+ * each. Thread: main. */
+#ifndef PLANISH_HARNESS_RENDER_WARNINGS_H
+#define PLANISH_HARNESS_RENDER_WARNINGS_H
+
+#include "harness/render/master.h"
+
+/* Of the mix, and of how it was rendered: once, however many masters were made. */
+void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report);
+
+/* Of a file that was written as `out`. */
+void planish_warn_of_clipping(const char *out, uint64_t samples);
+
+/* Of a price that ruins: extra drive. `out` NULL: not named, there is one master. */
+void planish_warn_of_price(const char *out, const PlanishMasterReport *report);
+
+#endif
