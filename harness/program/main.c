@@ -12,6 +12,8 @@ typedef struct {
 } Command;
 
 static const Command commands[] = {
+    {"check", planish_command_check},
+    //{"compare", planish_command_compare},
     {"measure", planish_command_measure},
     {"render", planish_command_render},
     {"response", planish_command_response},
@@ -24,15 +26,17 @@ static const char help[] =
     "\n"
     "  planish stages                 what is installed: stage, URI, latency\n"
     "  planish stages STAGE           its controls\n"
+    "  planish check MIX...           a mix on arrival: what is wrong, where, how bad\n"
     "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
     "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
+    "  planish compare A B            what differs, at equal loudness and lined up\n"
     "  planish response STAGE         a stage's measured magnitude and static curve\n"
     "\n"
     "  planish COMMAND --help         the command's options\n"
     "  planish --version\n"
     "\n"
-    "Exit: 0 done; 1 a target missed; 2 bad usage or sheet; 3 unusable audio;\n"
-    "4 could not read or write; 130 interrupted.\n";
+    "Exit: 0 done; 1 a target missed, a fault found, a tolerance passed; 2 bad usage or\n"
+    "sheet; 3 unusable audio; 4 could not read or write; 130 interrupted.\n";
 
 static int exit_code(PlanishOutcome outcome)
 {
