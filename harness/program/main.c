@@ -8,31 +8,42 @@
 
 typedef struct {
   const char *name;
+  const char *arguments;
+  const char *words;
   bool (*run)(int argc, char **argv, PlanishError *error);
 } Command;
 
+/* In the order in which a master comes about. */
 static const Command commands[] = {
-    {"measure", planish_command_measure},   {"render", planish_command_render},
-    {"response", planish_command_response}, {"sheet", planish_command_sheet},
-    {"stages", planish_command_stages},
+    {"stages", "[STAGE]", "what is installed; with a name, its controls", planish_command_stages},
+    {"check", "MIX...", "a mix on arrival: what is wrong, where, how bad", planish_command_check},
+    {"sheet", "...", "new, check, from presets, to presets", planish_command_sheet},
+    {"render", "SHEET MIX OUT", "make the master that a sheet describes", planish_command_render},
+    {"measure", "FILE...", "loudness, peaks, dynamics, stereo", planish_command_measure},
+    {"response", "STAGE", "a stage's measured response", planish_command_response},
 };
 
-static const char help[] =
-    "Usage: planish COMMAND [OPTION]... [ARGUMENT]...\n"
-    "Masters a stereo mix through a chain of LV2 stages.\n"
-    "\n"
-    "  planish stages                 what is installed: stage, URI, latency\n"
-    "  planish stages STAGE           its controls\n"
-    "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
-    "  planish sheet ...              new, check, from presets, to presets\n"
-    "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
-    "  planish response STAGE         a stage's measured magnitude and static curve\n"
+static const char help_begin[] = "Usage: planish COMMAND [OPTION]... [ARGUMENT]...\n"
+                                 "Masters a stereo mix through a chain of LV2 stages.\n"
+                                 "\n";
+
+static const char help_end[] =
     "\n"
     "  planish COMMAND --help         the command's options\n"
     "  planish --version\n"
     "\n"
-    "Exit: 0 done; 1 a target missed; 2 bad usage or sheet; 3 unusable audio;\n"
-    "4 could not read or write; 130 interrupted.\n";
+    "Exit: 0 done; 1 a target missed, a fault found, a tolerance passed; 2 bad usage or\n"
+    "sheet; 3 unusable audio; 4 could not read or write; 130 interrupted.\n";
+
+static void print_help(void)
+{
+  (void)fputs(help_begin, stdout);
+  for (size_t n = 0; n < sizeof commands / sizeof *commands; ++n) {
+    const Command *command = &commands[n];
+    (void)printf("  planish %-8s %-13s  %s\n", command->name, command->arguments, command->words);
+  }
+  (void)fputs(help_end, stdout);
+}
 
 static int exit_code(PlanishOutcome outcome)
 {
@@ -75,7 +86,7 @@ static void run(int argc, char **argv, PlanishError *error)
     return;
   }
   if (strcmp(name, "--help") == 0 || strcmp(name, "-h") == 0 || strcmp(name, "help") == 0) {
-    (void)fputs(help, stdout);
+    print_help();
     return;
   }
   if (strcmp(name, "--version") == 0) {
