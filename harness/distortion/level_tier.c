@@ -18,7 +18,10 @@ enum {
 
 static const double edges[BANDS - 1] = {200.0, 800.0, 3200.0}; /* Hz */
 static const double steadiness = 1e-4; /* of a band's mean power: holds gains of silence at 1 */
-static const double quietest = 1e-3;   /* of a band's mean power, that its gain is worth telling */
+/* A gain is worth telling where the cell has this share of its band's mean power, and the band, in
+ * that channel, this share of all: beyond, it is some other band's leakage that is scaled. */
+static const double quietest_cell = 1e-3;
+static const double quietest_band = 1e-4;
 
 typedef enum { MID_SIDE, LEFT_RIGHT, VIEWS } View;
 
@@ -53,7 +56,7 @@ struct PlanishLevelTier {
   double weight;
   /* Of the last pass. */
   View view[BANDS];
-  double usual[BANDS][VIEWS][2]; /* power of a node; 0: not known */
+  double telling[BANDS][VIEWS][2]; /* least power of a node to be told of */
 };
 
 static void design(PlanishLevelTier *tier)
@@ -112,18 +115,34 @@ static void forget_pass(PlanishLevelTier *tier)
 void planish_level_tier_reset(PlanishLevelTier *tier)
 {
   forget_pass(tier);
-  memset(tier->view, 0, sizeof tier->view);
-  memset(tier->usual, 0, sizeof tier->usual);
+  for (int b = 0; b < BANDS; ++b) {
+    tier->view[b] = MID_SIDE;
+    for (int n = 0; n < 2 * VIEWS; ++n) {
+      tier->telling[b][n / 2][n % 2] = HUGE_VAL;
+    }
+  }
+}
+
+/* What of the last pass is known: power of band, view and channel. */
+static void choose(PlanishLevelTier *tier, double whole, int band)
+{
+  const double *explained = tier->explained[band];
+  tier->view[band] = explained[LEFT_RIGHT] > explained[MID_SIDE] ? LEFT_RIGHT : MID_SIDE;
+  for (int n = 0; n < 2 * VIEWS; ++n) {
+    const double power = tier->power[band][n / 2][n % 2];
+    tier->telling[band][n / 2][n % 2] =
+        power > quietest_band * whole ? quietest_cell * power / (double)tier->count : HUGE_VAL;
+  }
 }
 
 void planish_level_tier_begin(PlanishLevelTier *tier)
 {
+  double whole = 0.0;
+  for (int b = 0; b < BANDS; ++b) {
+    whole += tier->power[b][MID_SIDE][0] + tier->power[b][MID_SIDE][1];
+  }
   for (int b = 0; b < BANDS && tier->count > 0; ++b) {
-    tier->view[b] =
-        tier->explained[b][LEFT_RIGHT] > tier->explained[b][MID_SIDE] ? LEFT_RIGHT : MID_SIDE;
-    for (int n = 0; n < 2 * VIEWS; ++n) {
-      tier->usual[b][n / 2][n % 2] = tier->power[b][n / 2][n % 2] / (double)tier->count;
-    }
+    choose(tier, whole, b);
   }
   forget_pass(tier);
 }
@@ -240,12 +259,12 @@ static void fit(PlanishLevelTier *tier, int band, int view, int channel)
 static void note(PlanishLevelTier *tier, int band, int view, int channel)
 {
   const Line *line = &tier->lines[band][view][channel];
-  const double usual = tier->usual[band][view][channel];
+  const double telling = tier->telling[band][view][channel];
   for (int n = BEFORE_CORE; n < BEFORE_CORE + CORE_NODES; ++n) {
     const double power = line->at[n].power;
     tier->explained[band][view] += line->at[n].rest * line->change[n];
     tier->power[band][view][channel] += power;
-    if (view == (int)tier->view[band] && usual > 0.0 && power > quietest * usual) {
+    if (view == (int)tier->view[band] && power > telling) {
       const double gain = planish_level_of(planish_max(fabs(1.0 + line->change[n]), 1e-6));
       tier->lowest = planish_min(tier->lowest, gain);
       tier->highest = planish_max(tier->highest, gain);

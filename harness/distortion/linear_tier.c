@@ -9,6 +9,8 @@ enum { MOST_ITERATIONS = 80 };
 
 static const double floor_share = 1e-11; /* of the largest bin's power */
 static const double near_enough = 1e-12; /* of the residual's power, preconditioned */
+static const double worth_it = 1e-3;     /* of the rest's power, that an iteration has to win, ... */
+static const double nearly_linear = 1e-7; /* ... less where the rest is less than this of the whole */
 
 /* A spectrum or sequence for each input, mid and side; mid + i side of the output each. */
 typedef PlanishPair *Both[2];
@@ -31,6 +33,7 @@ struct PlanishLinearTier {
   size_t taps;
   size_t block;
   Both filter;   /* taps, the first of them ahead of time zero */
+  Both last;     /* as it was last solved */
   Both response; /* of the block's length */
   Both own;      /* sums of products of the input with itself; block's length */
   Both missing;  /* with the rest */
@@ -69,6 +72,7 @@ PlanishLinearTier *planish_linear_tier_new(const PlanishFitPlans *plans)
   tier->power = calloc(2 * tier->taps, sizeof *tier->power);
   tier->inverse = calloc(2 * tier->taps, sizeof *tier->inverse);
   if (tier->power == NULL || tier->inverse == NULL || !allocate(tier->filter, tier->taps) ||
+      !allocate(tier->last, tier->taps) ||
       !allocate(tier->response, tier->block) || !allocate(tier->own, tier->block) ||
       !allocate(tier->missing, tier->block) || !allocate(tier->solution, tier->taps) ||
       !allocate(tier->residual, tier->taps) || !allocate(tier->direction, tier->taps) ||
@@ -86,6 +90,7 @@ void planish_linear_tier_free(PlanishLinearTier *tier)
   }
   for (int i = 0; i < 2; ++i) {
     fftw_free(tier->filter[i]);
+    fftw_free(tier->last[i]);
     fftw_free(tier->response[i]);
     fftw_free(tier->own[i]);
     fftw_free(tier->missing[i]);
@@ -102,6 +107,7 @@ void planish_linear_tier_free(PlanishLinearTier *tier)
 void planish_linear_tier_reset(PlanishLinearTier *tier)
 {
   clear(tier->filter, tier->taps);
+  clear(tier->last, tier->taps);
   clear(tier->response, tier->block);
   clear(tier->own, tier->block);
   clear(tier->missing, tier->block);
@@ -277,7 +283,7 @@ static double share(double part, double whole)
 }
 
 /* Returns by how much the rest's sum of squares falls, in the scale of `missing`. */
-static double conjugate_gradients(PlanishLinearTier *tier)
+static double conjugate_gradients(PlanishLinearTier *tier, double rest, double whole)
 {
   const size_t taps = tier->taps;
   Sums first = {{0.0, 0.0}};
@@ -298,7 +304,12 @@ static double conjugate_gradients(PlanishLinearTier *tier)
     const double back[2] = {-step[0], -step[1]};
     combine(tier->solution, tier->direction, step, tier->solution, taps);
     combine(tier->residual, tier->image, back, tier->residual, taps);
-    won += step[0] * now.of[0] + step[1] * now.of[1];
+    const double wins = step[0] * now.of[0] + step[1] * now.of[1];
+    won += wins;
+    const double left = rest - won;
+    if (wins < worth_it * left * fmin(left / (nearly_linear * whole), 1.0)) {
+      break;
+    }
     last = now;
   }
   return won;
@@ -317,16 +328,29 @@ static void respond(PlanishLinearTier *tier)
   }
 }
 
-double planish_linear_tier_solve(PlanishLinearTier *tier)
+double planish_linear_tier_solve(PlanishLinearTier *tier, double rest, double whole)
 {
+  static const double one[2] = {1.0, 1.0};
+  static const double less[2] = {-1.0, -1.0};
+  const double scale = (double)tier->block;
   if (!tier->prepared) {
     prepare(tier);
     tier->prepared = true;
   }
   start(tier);
-  const double won = conjugate_gradients(tier);
-  const double one[2] = {1.0, 1.0};
+  const double won = conjugate_gradients(tier, rest * scale, whole * scale);
   combine(tier->filter, tier->solution, one, tier->filter, tier->taps);
+  combine(tier->solution, tier->last, less, tier->filter, tier->taps);
+  for (int i = 0; i < 2; ++i) {
+    memcpy(tier->last[i], tier->filter[i], tier->taps * sizeof *tier->last[i]);
+  }
   respond(tier);
-  return won / (double)tier->block;
+  return won / scale;
+}
+
+void planish_linear_tier_push(PlanishLinearTier *tier, double share)
+{
+  const double both[2] = {share, share};
+  combine(tier->filter, tier->solution, both, tier->filter, tier->taps);
+  respond(tier);
 }

@@ -42,8 +42,12 @@ void planish_linear_tier_miss(PlanishLinearTier *tier, const PlanishPair *before
 void planish_linear_tier_apply(const PlanishLinearTier *tier, const PlanishPair *before,
                                PlanishPair *after);
 
-/* Moves the filters by what was missed, which is then forgotten. Returns the power, summed over
- * frames, by which the rest will fall. */
-double planish_linear_tier_solve(PlanishLinearTier *tier);
+/* Moves the filters by what was missed, which is then forgotten. `rest`: the sum of its squares;
+ * returns by how much that will fall. */
+double planish_linear_tier_solve(PlanishLinearTier *tier, double rest, double whole);
+
+/* Goes on by a share, 0..1, of the way from one solution to the next: passes that are pushed
+ * (Nesterov 1983) close in on what is nearly linear in far fewer. */
+void planish_linear_tier_push(PlanishLinearTier *tier, double share);
 
 #endif

@@ -12,7 +12,8 @@
 enum { MOST_LINEAR_PASSES = 10, MOST_ROUNDS = 5, PIECE = 4096 };
 
 static const double worth_it = 0.05;   /* of the rest's power, that another pass has to win */
-static const double negligible = 1e-11; /* of the power of `after`: no need for rounds */
+static const double linear = 3e-11;     /* of the power of `after`: no need for more passes */
+static const double negligible = 1e-9;  /* likewise for rounds */
 
 /* What a pass is for. */
 typedef enum { LEARN, LINEAR, LEVEL, JUDGE } Purpose;
@@ -291,15 +292,16 @@ static bool run_pass(PlanishTierFit *fit, Purpose purpose, Powers *powers, Plani
 /* The linear tier alone. */
 static bool fit_linear(PlanishTierFit *fit, Powers *powers, PlanishError *error)
 {
-  planish_linear_tier_solve(fit->linear);
+  planish_linear_tier_solve(fit->linear, powers->rest, powers->after);
   for (int pass = 0; pass < MOST_LINEAR_PASSES; ++pass) {
     if (!run_pass(fit, LINEAR, powers, error)) {
       return false;
     }
-    const double won = planish_linear_tier_solve(fit->linear);
-    if (won < worth_it * powers->rest) {
+    const double won = planish_linear_tier_solve(fit->linear, powers->rest, powers->after);
+    if (won < worth_it * powers->rest || powers->rest < linear * powers->after) {
       break;
     }
+    planish_linear_tier_push(fit->linear, (double)pass / (pass + 3));
   }
   return true;
 }
@@ -310,7 +312,7 @@ static bool fit_level(PlanishTierFit *fit, Powers *powers, PlanishError *error)
     if (!run_pass(fit, LEVEL, powers, error)) {
       return false;
     }
-    const double won = planish_linear_tier_solve(fit->linear);
+    const double won = planish_linear_tier_solve(fit->linear, powers->rest, powers->after);
     if (round > 0 && won < worth_it * powers->rest) {
       break;
     }
