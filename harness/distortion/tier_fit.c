@@ -12,7 +12,7 @@
 enum { MOST_LINEAR_PASSES = 10, MOST_ROUNDS = 5, PIECE = 4096 };
 
 static const double worth_it = 0.05;   /* of the rest's power, that another pass has to win */
-static const double linear = 3e-11;     /* of the power of `after`: no need for more passes */
+static const double settled = 3e-11;    /* of the power of `after`: no need for more passes */
 static const double negligible = 1e-9;  /* likewise for rounds */
 
 /* What a pass is for. */
@@ -298,7 +298,7 @@ static bool fit_linear(PlanishTierFit *fit, Powers *powers, PlanishError *error)
       return false;
     }
     const double won = planish_linear_tier_solve(fit->linear, powers->rest, powers->after);
-    if (won < worth_it * powers->rest || powers->rest < linear * powers->after) {
+    if (won < worth_it * powers->rest || powers->rest < settled * powers->after) {
       break;
     }
     planish_linear_tier_push(fit->linear, (double)pass / (pass + 3));

@@ -149,7 +149,7 @@ static void noise_reads_as_what_was_added(void **state)
 static void clipping_reads_as_its_null(void **state)
 {
   (void)state;
-  static const double at[] = {0.35, 0.25, 0.15};
+  static const double at[] = {0.35, 0.28, 0.25};
   for (int i = 0; i < 3; ++i) {
     Audio plain = audio_copy(&music, 0);
     sound_clip(&plain, at[i]);
