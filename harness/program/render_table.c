@@ -225,7 +225,8 @@ static void json_mending(PlanishJson *json, const PlanishMasterJob *job)
   planish_json_object_end(json);
 }
 
-void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report)
+void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report,
+                         const PlanishRenderPrice *price)
 {
   const PlanishSheet *sheet = job->sheet;
   PlanishJson json = planish_json_on(stdout);
@@ -258,5 +259,6 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
   planish_measure_json(&json, "master", job->out, &report->result);
   planish_json_string(&json, "matched", job->matched);
+  planish_render_price_json(&json, job, price);
   planish_json_object_end(&json);
 }

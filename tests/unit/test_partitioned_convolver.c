@@ -249,8 +249,9 @@ static void a_second_life_is_like_the_first(void **state)
   enum { BLOCK = 256, PARTITIONS = 5, LIFE = 4000 };
   static double first[FRAMES];
   Fixture f;
+  static Taps taps;
   fixture_new(&f, BLOCK, PARTITIONS);
-  make_taps(&f, BLOCK * PARTITIONS, 5);
+  make_taps(&f, taps, BLOCK * PARTITIONS, 5);
   for (int life = 0; life < 3; ++life) {
     make_input();
     run(&f, output[0], output[1], LIFE, 32);
