@@ -12,9 +12,9 @@ enum {
   POWER_COST = 6,
   LEVEL_COST = 18,
   GAIN_COST = 42,
-  DEEPEN_COST = 5,
+  DEEPEN_COST = 3,
   LAY_COST = 3,
-  ZERO_PHASE_COST = 6
+  ZERO_PHASE_COST = 2
 };
 
 /* Of the cepstrum: keeps what sounds ahead of a click under -100 dB. */
@@ -42,6 +42,7 @@ static void begin(void *context)
   resonance_cut_set(&law->cut, &law->settings.cut);
   law->deepest = NOTHING;
   law->deepest_bin = 0;
+  law->deepest_to = 0;
 }
 
 static void take_power(void *context, uint32_t part)
@@ -105,11 +106,15 @@ static void lay(void *context, uint32_t part)
     if (log_gain[k] < law->deepest) {
       law->deepest = log_gain[k];
       law->deepest_bin = k;
+      law->deepest_to = k;
+    } else if (log_gain[k] == law->deepest && k == law->deepest_to + 1) {
+      law->deepest_to = k;
     }
   }
   if (part == PARTS - 1) {
     law->largest_cut = law->deepest_bin == 0 ? 0.0 : (double)-law->deepest * PLANISH_LOG2_TO_DB;
-    law->largest_cut_freq = law->deepest_bin * law->rate / (double)law->engine.length;
+    law->largest_cut_freq =
+        0.5 * (law->deepest_bin + law->deepest_to) * law->rate / (double)law->engine.length;
   }
 }
 

@@ -31,8 +31,9 @@ typedef struct {
   ResonanceSettings wanted; /* taken over at the start of each hop */
   ResonanceSettings settings;
   double rate;
-  float deepest; /* of the hop under work: the largest cut so far, log2, ... */
-  uint32_t deepest_bin;
+  float deepest;           /* of the hop under work: the largest cut so far, log2, ... */
+  uint32_t deepest_bin;    /* the first of those that are cut so far, ... */
+  uint32_t deepest_to;     /* ... and the last that lies with it */
   double largest_cut;      /* of the hop before, dB, ... */
   double largest_cut_freq; /* ... and where, Hz; 0: nowhere */
 } ResonanceLaw;

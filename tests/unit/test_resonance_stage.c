@@ -167,6 +167,9 @@ static void a_largest_cut_turned_down_holds_at_once(void **state)
     const double *const first[2] = {x[0], x[1]};
     stage_driver_run(&driver, first, x, 2, TURNED);
     const double before_turn = (double)driver.values[RESONANCE_LARGEST_CUT];
+    const double at = (double)driver.values[RESONANCE_LARGEST_CUT_FREQ];
+    /* A bin is 11.7 Hz wide. */
+    assert_true(fabs(at - 3000.0) <= 12.0);
     driver.values[RESONANCE_MAX_CUT] = 3.0F;
     const double *const rest[2] = {x[0] + TURNED, x[1] + TURNED};
     double *const out[2] = {x[0] + TURNED, x[1] + TURNED};
@@ -184,6 +187,59 @@ static void a_largest_cut_turned_down_holds_at_once(void **state)
     free(x[0]);
     free(x[1]);
   }
+}
+
+/* Up to half the rate, where that lies within the range: the last bin too. */
+static void the_last_bin_is_cut_like_all_others(void **state)
+{
+  (void)state;
+  enum { FRAMES = 16000, RATE = 8000 };
+  for (int linear = 0; linear <= 1; ++linear) {
+    Audio tone = {.frames = FRAMES, .rate = RATE};
+    for (int c = 0; c < 2; ++c) {
+      tone.channel[c] = malloc(FRAMES * sizeof(double));
+      for (uint32_t n = 0; n < FRAMES; ++n) {
+        tone.channel[c][n] = n % 2 == 0 ? 0.05 : -0.05;
+      }
+    }
+    const Setting settings[] = {{RESONANCE_NOTE_PROTECTION, 0.0F},
+                                {RESONANCE_MAX_CUT, 9.0F},
+                                {RESONANCE_PHASE, (float)linear}};
+    Audio out = treated(&tone, settings, 3);
+    const double cut = -20.0 * log10(fabs(out.channel[0][12000]) / 0.05);
+    printf("half of 8 kHz, %s phase: %.2f dB\n", linear ? "linear" : "minimum", cut);
+    assert_true(cut >= 8.8 && cut <= 9.01);
+    audio_free(&out);
+    audio_free(&tone);
+  }
+}
+
+/* What was learnt is forgotten with a reset. */
+static void a_second_life_is_like_the_first(void **state)
+{
+  (void)state;
+  enum { FRAMES = 288000 };
+  double *lives[2];
+  Audio noise = pink_noise(12);
+  ring(&noise, 2900.0, 12.0, 30.0);
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, noise.rate);
+  driver.values[RESONANCE_OBSERVATION_TIME] = 1.0F;
+  for (int life = 0; life < 2; ++life) {
+    Audio out = audio_copy(&noise, 0);
+    const double *const in[2] = {out.channel[0], out.channel[1]};
+    driver.values[RESONANCE_LARGEST_CUT] = 0.0F;
+    stage_driver_reset(&driver);
+    stage_driver_run(&driver, in, out.channel, 2, FRAMES);
+    assert_true(driver.values[RESONANCE_LARGEST_CUT] >= 3.0F);
+    lives[life] = out.channel[0];
+    free(out.channel[1]);
+  }
+  assert_memory_equal(lives[0], lives[1], FRAMES * sizeof(double));
+  free(lives[0]);
+  free(lives[1]);
+  stage_driver_free(&driver);
+  audio_free(&noise);
 }
 
 /* A tone under a largest cut that moves by 10 dB, twice a second: energy further than 150 Hz off,
@@ -429,6 +485,8 @@ int main(void)
       cmocka_unit_test(frames_follow_the_rate),
       cmocka_unit_test(no_tone_is_cut_by_more_than_asked),
       cmocka_unit_test(a_largest_cut_turned_down_holds_at_once),
+      cmocka_unit_test(the_last_bin_is_cut_like_all_others),
+      cmocka_unit_test(a_second_life_is_like_the_first),
       cmocka_unit_test(a_moving_cut_makes_no_sidebands),
       cmocka_unit_test(nothing_is_cut_outside_the_range),
       cmocka_unit_test(the_ports_say_what_is_cut),
