@@ -155,7 +155,8 @@ static int without_exponent(char *text, double value, int digits)
   }
   if (memchr(text, '.', (size_t)(exponent - text)) == NULL) {
     memmove(exponent + 2, exponent, strlen(exponent) + 1);
-    memcpy(exponent, ".0", 2);
+    exponent[0] = '.';
+    exponent[1] = '0';
   }
   return (int)strlen(text);
 }

@@ -141,14 +141,14 @@ static void take_value(const char *symbol, void *user, const void *value, uint32
     number = (double)*(const int32_t *)value; /* Int and Bool */
   }
   PlanishPresetValue *longer = realloc(preset->values, (preset->count + 1) * sizeof *longer);
-  char *copy = planish_text_copy(symbol);
-  preset->values = longer == NULL ? preset->values : longer;
-  if (longer == NULL || copy == NULL) {
-    free(copy);
+  if (longer == NULL) {
     filling->done = false;
     return;
   }
-  preset->values[preset->count++] = (PlanishPresetValue){copy, number};
+  preset->values = longer;
+  longer[preset->count] = (PlanishPresetValue){planish_text_copy(symbol), number};
+  filling->done = filling->done && longer[preset->count].symbol != NULL;
+  preset->count += longer[preset->count].symbol == NULL ? 0 : 1;
 }
 
 static int by_symbol(const void *a, const void *b)

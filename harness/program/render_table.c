@@ -52,7 +52,6 @@ static void print_mending(const PlanishMasterJob *job)
   if (mending->balance != 0.0) {
     planish_text_print(stdout, "%s%.2f dB to the %s", before, fabs(mending->balance),
                        mending->balance > 0.0 ? "right" : "left");
-    before = ", ";
   }
   if (!planish_mending_is_neutral(mending)) {
     planish_text_print(stdout, "; the mix above is measured so\n");

@@ -46,7 +46,7 @@ bool planish_moves_new(PlanishMoves *moves, const PlanishSheet *sheet, uint32_t 
 
 void planish_moves_free(PlanishMoves *moves)
 {
-  for (uint32_t n = 0; n < moves->count; ++n) {
+  for (uint32_t n = 0; moves->moves != NULL && n < moves->count; ++n) {
     free(moves->moves[n].points);
   }
   free(moves->moves);

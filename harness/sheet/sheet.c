@@ -76,7 +76,7 @@ static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
                     PLANISH_SHEET_FORMAT);
   }
   if (root->kind == PLANISH_NODE_MAP) {
-    planish_sheet_read_map(reading, root, "the sheet", members, PLANISH_LENGTH_OF(members));
+    planish_sheet_read_map(reading, root, "the sheet", members, PLANISH_LENGTH_OF(members), NULL);
     read_after_stages(reading, root);
   }
 }

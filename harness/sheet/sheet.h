@@ -52,8 +52,9 @@
  * moves, and one that is marked notAutomatic, cannot be automated.
  *
  * The result is head_silence, the mix, the tail. The fades act on it after the last stage and ahead
- * of dither: fade_in begins with the mix, fade_out ends with the result. The shapes, x being
- * the share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped 6 x^5 - 15 x^4 + 10 x^3.
+ * of dither: fade_in begins with the mix, fade_out ends with the result. The shapes, x being the
+ * share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped
+ * 6 x^5 - 15 x^4 + 10 x^3.
  *
  * Every mistake is found in one reading, each with its line and column: whatever is unknown,
  * doubled, of the wrong type or out of range, with the nearest valid name.

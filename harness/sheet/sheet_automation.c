@@ -63,8 +63,8 @@ static void read_point(PlanishSheetReading *reading, const PlanishNode *map,
   static const char *const needed[] = {"at", "value"};
   Part part = {.port = port, .point = point};
   point->step = only_steps(port);
-  reading->part = &part;
-  if (!planish_sheet_read_map(reading, map, "a point", members, PLANISH_LENGTH_OF(members))) {
+  if (!planish_sheet_read_map(reading, map, "a point", members, PLANISH_LENGTH_OF(members),
+                              &part)) {
     return;
   }
   for (size_t n = 0; n < PLANISH_LENGTH_OF(needed); ++n) {

@@ -39,8 +39,7 @@ static void read_fade(PlanishSheetReading *reading, const PlanishNode *node, con
     planish_sheet_time(node, what, LONGEST_FADE, &fade->length, reading->mistakes);
     return;
   }
-  reading->part = fade;
-  if (planish_sheet_read_map(reading, node, what, members, PLANISH_LENGTH_OF(members)) &&
+  if (planish_sheet_read_map(reading, node, what, members, PLANISH_LENGTH_OF(members), fade) &&
       planish_sheet_member(node, "length") == NULL) {
     planish_mistake(reading->mistakes, node->line, node->column,
                     "%s: a fade without a length: add \"length:\" in seconds or frames", what);

@@ -63,7 +63,7 @@ static void read_right(PlanishSheetReading *reading, const PlanishNode *node)
 static void read_polarity(PlanishSheetReading *reading, const PlanishNode *node)
 {
   static const PlanishSheetMember members[] = {{"left", read_left}, {"right", read_right}};
-  planish_sheet_read_map(reading, node, "polarity", members, PLANISH_LENGTH_OF(members));
+  planish_sheet_read_map(reading, node, "polarity", members, PLANISH_LENGTH_OF(members), NULL);
 }
 
 static void read_swap(PlanishSheetReading *reading, const PlanishNode *node)
@@ -89,7 +89,7 @@ void planish_sheet_read_input(PlanishSheetReading *reading, const PlanishNode *n
   static const PlanishSheetMember members[] = {
       {"gain", read_gain},         {"loudness", read_loudness}, {"balance", read_balance},
       {"polarity", read_polarity}, {"swap", read_swap},         {"dc", read_dc}};
-  planish_sheet_read_map(reading, node, "input", members, PLANISH_LENGTH_OF(members));
+  planish_sheet_read_map(reading, node, "input", members, PLANISH_LENGTH_OF(members), NULL);
 }
 
 void planish_sheet_read_rate(PlanishSheetReading *reading, const PlanishNode *node)

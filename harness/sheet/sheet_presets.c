@@ -16,20 +16,26 @@
 
 enum { LONGEST_NAME = 32 };
 
-/* A stage's name out of a label: small letters and digits, the rest hyphens. */
+static bool is_plain(char letter)
+{
+  return (unsigned char)letter < 0x80 && isalnum((unsigned char)letter);
+}
+
+/* A stage's name out of a label: small letters and digits, what is between them a hyphen. */
 static void make_name(char name[LONGEST_NAME + 1], const char *label)
 {
   size_t length = 0;
-  for (; *label != '\0' && length < LONGEST_NAME; ++label) {
-    const unsigned char letter = (unsigned char)*label;
-    if (letter < 0x80 && isalnum(letter)) {
-      name[length++] = (char)tolower(letter);
-    } else if (length > 0 && name[length - 1] != '-') {
-      name[length++] = '-';
+  bool gap = false;
+  for (; *label != '\0' && length + 2 <= LONGEST_NAME; ++label) {
+    if (!is_plain(*label)) {
+      gap = length > 0;
+      continue;
     }
-  }
-  while (length > 0 && name[length - 1] == '-') {
-    length -= 1;
+    if (gap) {
+      name[length++] = '-';
+      gap = false;
+    }
+    name[length++] = (char)tolower((unsigned char)*label);
   }
   name[length] = '\0';
 }
@@ -77,17 +83,20 @@ static char *write_stages(PlanishHost *host, const char *const *presets, size_t 
   char *text = NULL;
   Name *names = calloc(count + 1, sizeof *names);
   FILE *stream = names == NULL ? NULL : open_memstream(&text, size);
-  bool done = stream != NULL || planish_fail_memory(error);
-  if (done) {
-    planish_text_print(stream, "planish: %d\nstages:\n", PLANISH_SHEET_FORMAT);
+  if (stream == NULL) {
+    planish_fail_memory(error);
+    free(names);
+    return NULL;
   }
+  bool done = true;
+  planish_text_print(stream, "planish: %d\nstages:\n", PLANISH_SHEET_FORMAT);
   for (size_t n = 0; n < count && done; ++n) {
     done = write_stage(stream, host, presets[n], names, n, error);
   }
-  if (stream != NULL && fclose(stream) != 0) {
+  free(names);
+  if (fclose(stream) != 0) {
     done = planish_fail_memory(error);
   }
-  free(names);
   if (!done) {
     free(text);
     text = NULL;

@@ -10,10 +10,10 @@ size_t planish_sheet_mistakes(const PlanishSheetReading *reading)
 }
 
 bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
-                            const PlanishSheetMember *members, size_t count)
+                            const PlanishSheetMember *members, size_t count, void *part)
 {
   const size_t before = planish_sheet_mistakes(reading);
-  const char *keys[MOST_KEYS];
+  const char *keys[MOST_KEYS] = {NULL};
   for (size_t n = 0; n < count; ++n) {
     keys[n] = members[n].key;
   }
@@ -24,6 +24,8 @@ bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map
     return planish_mistake(reading->mistakes, map->line, map->column,
                            "%s: no map: write keys and values, such as {%s: ...}", where, keys[0]);
   }
+  void *outer = reading->part;
+  reading->part = part;
   for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
     size_t n = 0;
     if (node->key->kind != PLANISH_NODE_SCALAR || node->key->bad) {
@@ -38,6 +40,7 @@ bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map
       members[n].read(reading, node);
     }
   }
+  reading->part = outer;
   return planish_sheet_mistakes(reading) == before;
 }
 

@@ -15,7 +15,7 @@ typedef struct {
   PlanishMistakes *mistakes;
   bool audition;
   bool stages_left_out; /* for mistakes in them */
-  void *part;           /* of the reader that calls planish_sheet_read_map() */
+  void *part;           /* what the map that is read goes into; NULL: the sheet itself */
 } PlanishSheetReading;
 
 typedef struct {
@@ -23,10 +23,10 @@ typedef struct {
   void (*read)(PlanishSheetReading *reading, const PlanishNode *node);
 } PlanishSheetMember;
 
-/* Hands the members of a map to their readers. `where`
+/* Hands the members of a map to their readers, which find `part` in reading->part. `where`
  * names the map in messages. False where it is no map or any mistake was found in it. */
 bool planish_sheet_read_map(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
-                            const PlanishSheetMember *members, size_t count);
+                            const PlanishSheetMember *members, size_t count, void *part);
 
 /* How many mistakes have been found. */
 size_t planish_sheet_mistakes(const PlanishSheetReading *reading);

@@ -105,7 +105,7 @@ void planish_sheet_read_target(PlanishSheetReading *reading, const PlanishNode *
                                                {"by", read_by},
                                                {"ceiling_at", read_ceiling_at}};
   const PlanishSheet *sheet = reading->sheet;
-  planish_sheet_read_map(reading, map, "target", members, PLANISH_LENGTH_OF(members));
+  planish_sheet_read_map(reading, map, "target", members, PLANISH_LENGTH_OF(members), NULL);
   if (map->kind != PLANISH_NODE_MAP) {
     return;
   }
