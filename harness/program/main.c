@@ -12,9 +12,9 @@ typedef struct {
 } Command;
 
 static const Command commands[] = {
-    {"check", planish_command_check},   {"measure", planish_command_measure},
-    {"render", planish_command_render}, {"response", planish_command_response},
-    {"stages", planish_command_stages},
+    {"check", planish_command_check},       {"compare", planish_command_compare},
+    {"measure", planish_command_measure},   {"render", planish_command_render},
+    {"response", planish_command_response}, {"stages", planish_command_stages},
 };
 
 static const char help[] =
@@ -26,6 +26,7 @@ static const char help[] =
     "  planish check MIX...           a mix on arrival: what is wrong, where, how bad\n"
     "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
     "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
+    "  planish compare A B            what differs, lined up and equally loud\n"
     "  planish response STAGE         a stage's measured magnitude and static curve\n"
     "\n"
     "  planish COMMAND --help         the command's options\n"
