@@ -8,7 +8,7 @@
 
 enum { HALF = 128, TAPS = 2 * HALF, CHUNK = 2048 };
 
-#define WHOLE       1e-6
+#define WHOLE       1e-5
 #define ATTENUATION 110.0 /* dB */
 
 struct PlanishShifted {
