@@ -20,6 +20,7 @@ static const Command commands[] = {
     {"sheet", "...", "new, check, from presets, to presets", planish_command_sheet},
     {"render", "SHEET MIX OUT", "make the master that a sheet describes", planish_command_render},
     {"measure", "FILE...", "loudness, peaks, dynamics, stereo", planish_command_measure},
+    {"compare", "A B", "what differs, lined up and equally loud", planish_command_compare},
     {"response", "STAGE", "a stage's measured response", planish_command_response},
 };
 

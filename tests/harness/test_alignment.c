@@ -1,0 +1,229 @@
+/* Delays of known signals; parts of a frame by sums of sines, whose delay is exact. */
+#include "harness/compare/alignment.h"
+#include "tests/harness/audio_fixture.h"
+#include "tests/unit/cmocka_headers.h"
+
+enum { RATE = 48000, LENGTH = 400000 };
+
+static PlanishAlignment align_in(const Audio *a, const Audio *b, size_t block)
+{
+  PlanishAligner *aligner = planish_aligner_new(a->rate);
+  assert_non_null(aligner);
+  float *pieces[2] = {calloc(2 * block, sizeof(float)), calloc(2 * block, sizeof(float))};
+  const Audio *audio[2] = {a, b};
+  const size_t longest = a->frames > b->frames ? a->frames : b->frames;
+  for (size_t at = 0; at < longest; at += block) {
+    for (int n = 0; n < 2; ++n) {
+      const size_t left = at < audio[n]->frames ? audio[n]->frames - at : 0;
+      memset(pieces[n], 0, 2 * block * sizeof(float));
+      memcpy(pieces[n], audio[n]->samples + 2 * at,
+             2 * (left < block ? left : block) * sizeof(float));
+    }
+    planish_aligner_process(aligner, pieces[0], pieces[1], block);
+  }
+  const PlanishAlignment found = planish_aligner_finish(aligner);
+  planish_aligner_free(aligner);
+  free(pieces[0]);
+  free(pieces[1]);
+  return found;
+}
+
+static PlanishAlignment align(const Audio *a, const Audio *b)
+{
+  return align_in(a, b, 4096);
+}
+
+static void near_to(const char *what, double is, double expected, double tolerance)
+{
+  printf("    %-44s %16.9f (%.9f +-%g)\n", what, is, expected, tolerance);
+  assert_true(fabs(is - expected) <= tolerance);
+}
+
+/* Noise with more low end than treble, as music has, in two channels that share half of it. */
+static Audio music_like(size_t frames, uint32_t seed)
+{
+  Audio audio = audio_of(RATE, 2, frames);
+  double low[3] = {0.0, 0.0, 0.0};
+  for (size_t n = 0; n < frames; ++n) {
+    for (int i = 0; i < 3; ++i) {
+      const double x = noise(&seed);
+      low[i] += 0.02 * (x - low[i]);
+    }
+    const double fade = fade_at(n, frames, RATE / 2);
+    audio.samples[2 * n] = (float)(fade * (low[0] + low[1] + 0.01 * noise(&seed)));
+    audio.samples[2 * n + 1] = (float)(fade * (low[0] + low[2] + 0.01 * noise(&seed)));
+  }
+  return audio;
+}
+
+/* `frames` later, times a factor a channel. */
+static Audio moved(const Audio *from, int frames, double left, double right)
+{
+  Audio audio = audio_of(from->rate, 2, from->frames);
+  for (size_t n = 0; n < audio.frames; ++n) {
+    const int64_t source = (int64_t)n - frames;
+    if (source >= 0 && source < (int64_t)from->frames) {
+      audio.samples[2 * n] = (float)(left * (double)from->samples[2 * source]);
+      audio.samples[2 * n + 1] = (float)(right * (double)from->samples[2 * source + 1]);
+    }
+  }
+  return audio;
+}
+
+static void whole_frames(void **state)
+{
+  (void)state;
+  static const int delays[] = {123, -777, 95000};
+  Audio a = music_like(LENGTH, 1);
+  for (size_t n = 0; n < sizeof delays / sizeof *delays; ++n) {
+    Audio b = moved(&a, delays[n], 0.5, 0.5);
+    const PlanishAlignment found = align(&a, &b);
+    near_to("delay", found.delay, delays[n], delays[n] < 1000 ? 1e-6 : 1e-5);
+    assert_true(!found.turned[0] && !found.turned[1]);
+    assert_true(found.correlation > 0.85);
+    free(b.samples);
+  }
+  free(a.samples);
+}
+
+static void polarity_is_told_by_channel(void **state)
+{
+  (void)state;
+  Audio a = music_like(LENGTH, 2);
+  for (int which = 1; which < 4; ++which) {
+    Audio b = moved(&a, 50, (which & 1) ? -0.7 : 0.7, (which & 2) ? -0.7 : 0.7);
+    const PlanishAlignment found = align(&a, &b);
+    near_to("delay of turned channels", found.delay, 50.0, 1e-6);
+    assert_int_equal(found.turned[0], (which & 1) != 0);
+    assert_int_equal(found.turned[1], (which & 2) != 0);
+    free(b.samples);
+  }
+  free(a.samples);
+}
+
+/* 400 sines, 30 Hz to 20 kHz, each from its own phase; faded, so that both begin in silence. */
+static Audio sines(double late)
+{
+  Audio audio = audio_of(RATE, 2, LENGTH / 2);
+  for (int k = 0; k < 400; ++k) {
+    const double turns = 30.0 * pow(20000.0 / 30.0, (double)k / 399.0) / RATE;
+    const double level = 0.05 * sqrt(30.0 / (turns * RATE));
+    for (size_t n = 0; n < audio.frames; ++n) {
+      const double t = (double)n - late;
+      const double edge = planish_min(t, (double)audio.frames - 1.0 - t) / RATE;
+      const double x =
+          level * planish_smoothstep(edge) * sin(2.0 * PLANISH_PI * turns * t + 1.7 * k * k);
+      audio.samples[2 * n] += (float)x;
+      audio.samples[2 * n + 1] += (float)(k % 2 ? x : 0.3 * x);
+    }
+  }
+  return audio;
+}
+
+static void parts_of_a_frame(void **state)
+{
+  (void)state;
+  static const double delays[] = {0.5, 10.25, -3.1};
+  Audio a = sines(0.0);
+  for (size_t n = 0; n < sizeof delays / sizeof *delays; ++n) {
+    Audio b = sines(delays[n]);
+    near_to("delay between frames", align(&a, &b).delay, delays[n], 1e-5);
+    free(b.samples);
+  }
+  free(a.samples);
+}
+
+/* A low end that comes 2 ms late by a filter, as high passes make it, does not move the rest. */
+static void a_filtered_low_end_does_not_count(void **state)
+{
+  (void)state;
+  Audio a = music_like(LENGTH, 3);
+  Audio b = moved(&a, 40, 1.0, 1.0);
+  for (size_t c = 0; c < 2; ++c) {
+    double low = 0.0;
+    double lower = 0.0;
+    for (size_t n = 0; n < b.frames; ++n) {
+      const double x = (double)b.samples[2 * n + c];
+      low += 0.02 * (x - low);
+      lower += 0.02 * (low - lower);
+      b.samples[2 * n + c] = (float)(x - 1.9 * lower);
+    }
+  }
+  near_to("delay with another low end", align(&a, &b).delay, 40.0, 0.1);
+  free(a.samples);
+  free(b.samples);
+}
+
+static void noise_on_top_and_other_lengths(void **state)
+{
+  (void)state;
+  Audio a = music_like(LENGTH, 4);
+  Audio b = moved(&a, -321, 1.0, 1.0);
+  uint32_t seed = 9;
+  for (size_t n = 0; n < 2 * b.frames; ++n) {
+    b.samples[n] += (float)(1e-4 * noise(&seed));
+  }
+  b.frames = 200000;
+  near_to("delay of a noisy half", align(&a, &b).delay, -321.0, 1e-3);
+  const PlanishAlignment back = align(&b, &a);
+  near_to("and the other way round", back.delay, 321.0, 1e-3);
+  free(a.samples);
+  free(b.samples);
+}
+
+static void unrelated_and_silent(void **state)
+{
+  (void)state;
+  Audio a = music_like(LENGTH, 5);
+  Audio b = music_like(LENGTH, 6);
+  const double correlation = align(&a, &b).correlation;
+  printf("    correlation of unrelated noise %.4f\n", correlation);
+  assert_true(correlation < 0.1);
+  memset(b.samples, 0, 2 * b.frames * sizeof(float));
+  const PlanishAlignment found = align(&a, &b);
+  assert_true(found.delay == 0.0 && found.correlation == 0.0);
+  a.frames = b.frames = 1;
+  assert_true(align(&a, &b).correlation == 0.0);
+  free(a.samples);
+  free(b.samples);
+}
+
+static void blocks_change_no_bit(void **state)
+{
+  (void)state;
+  Audio a = music_like(150000, 7);
+  Audio b = moved(&a, 1000, 0.3, -0.3);
+  a.rate = b.rate = 8000.0;
+  const PlanishAlignment whole = align_in(&a, &b, 150000);
+  near_to("delay at 8 kHz", whole.delay, 1000.0, 1e-6);
+  const PlanishAlignment pieces = align_in(&a, &b, 63);
+  assert_true(pieces.delay == whole.delay && pieces.correlation == whole.correlation);
+  free(a.samples);
+  free(b.samples);
+}
+
+static void bad_arguments_are_refused(void **state)
+{
+  (void)state;
+  assert_null(planish_aligner_new(7999.0));
+  assert_null(planish_aligner_new(384001.0));
+  assert_null(planish_aligner_new((double)NAN));
+  planish_aligner_free(NULL);
+  assert_int_equal(planish_aligner_range(48000.0), 96000);
+  assert_int_equal(planish_aligner_range(384000.0), 400000);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(whole_frames),
+      cmocka_unit_test(polarity_is_told_by_channel),
+      cmocka_unit_test(parts_of_a_frame),
+      cmocka_unit_test(a_filtered_low_end_does_not_count),
+      cmocka_unit_test(noise_on_top_and_other_lengths),
+      cmocka_unit_test(unrelated_and_silent),
+      cmocka_unit_test(blocks_change_no_bit),
+      cmocka_unit_test(bad_arguments_are_refused),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
