@@ -22,6 +22,7 @@ struct PlanishReader {
   uint64_t at;       /* next frame of the file */
   PlanishReaderOptions options;
   double mean[2]; /* that is taken off */
+  bool cut;
   uint64_t silenced;
   PlanishRateConverter *converter; /* NULL: the file's rate, or not yet begun */
   uint64_t converted_at;           /* next frame of the result */
@@ -83,7 +84,7 @@ static bool fail_cut(const PlanishReader *reader, PlanishError *error)
                       reader->path);
 }
 
-static bool check_audio(const PlanishReader *reader, PlanishError *error)
+static bool check_audio(PlanishReader *reader, PlanishError *error)
 {
   const SF_INFO *info = &reader->info;
   const char *path = reader->path;
@@ -97,7 +98,8 @@ static bool check_audio(const PlanishReader *reader, PlanishError *error)
                         "a sample rate of %d Hz: %s: convert it to %g to %g Hz first",
                         info->samplerate, path, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
-  if (log_tells_of_a_cut(reader->file) || info->frames == SF_COUNT_MAX) {
+  reader->cut = log_tells_of_a_cut(reader->file);
+  if ((reader->cut && !reader->options.take_cut) || info->frames == SF_COUNT_MAX) {
     return fail_cut(reader, error);
   }
   if (info->frames < 1) {
@@ -182,6 +184,32 @@ uint64_t planish_reader_silenced(const PlanishReader *reader)
   return reader->silenced;
 }
 
+PlanishReaderWord planish_reader_word(const PlanishReader *reader)
+{
+  static const struct {
+    int subtype;
+    PlanishReaderWord word;
+  } words[] = {
+      {SF_FORMAT_PCM_S8, {8, false, false}},   {SF_FORMAT_PCM_U8, {8, false, false}},
+      {SF_FORMAT_PCM_16, {16, false, false}},  {SF_FORMAT_PCM_24, {24, false, false}},
+      {SF_FORMAT_PCM_32, {32, false, false}},  {SF_FORMAT_FLOAT, {32, true, false}},
+      {SF_FORMAT_DOUBLE, {64, true, false}},   {SF_FORMAT_ALAC_16, {16, false, false}},
+      {SF_FORMAT_ALAC_20, {20, false, false}}, {SF_FORMAT_ALAC_24, {24, false, false}},
+      {SF_FORMAT_ALAC_32, {32, false, false}},
+  };
+  for (size_t n = 0; n < sizeof words / sizeof *words; ++n) {
+    if ((reader->info.format & SF_FORMAT_SUBMASK) == words[n].subtype) {
+      return words[n].word;
+    }
+  }
+  return (PlanishReaderWord){0, false, true};
+}
+
+bool planish_reader_is_cut(const PlanishReader *reader)
+{
+  return reader->cut;
+}
+
 /* A mix is read several times, and must be the same each time. */
 static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
 {
@@ -237,11 +265,16 @@ static bool read_file(PlanishReader *reader, float *interleaved, size_t frames, 
   if ((*got < wanted || *got == left) && !check_unchanged(reader, error)) {
     return false;
   }
+  if (*got < wanted && sf_error(reader->file) == SF_ERR_SYSTEM) {
+    return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,
+                        strerror(errno));
+  }
+  if (*got < wanted && !reader->options.take_cut) {
+    return fail_cut(reader, error);
+  }
   if (*got < wanted) {
-    return sf_error(reader->file) == SF_ERR_SYSTEM
-               ? planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,
-                              strerror(errno))
-               : fail_cut(reader, error);
+    reader->cut = true;
+    reader->info.frames = (sf_count_t)(reader->at + *got);
   }
   const bool mono = reader->info.channels == 1;
   if (!check_samples(reader, interleaved, mono ? *got : 2 * *got, error)) {

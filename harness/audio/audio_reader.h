@@ -3,9 +3,9 @@
  * Mono is taken as dual mono: both channels hold the same. Refused with one line (PLANISH_BAD_AUDIO
  * unless said otherwise): a file that is missing or cannot be read (PLANISH_BAD_FILE), a folder,
  * pipe or device, something that is no audio, no frames, more than two channels, a rate outside
- * what planish_measure_new() takes, a file cut short, one that is written to while it is read
- * (found out at its end), and samples that are not finite, with the time of the first, unless they
- * are to be silenced. Opening never waits (for a pipe's other end).
+ * what planish_measure_new() takes, a file cut short (unless it is to be taken), one that is
+ * written to while it is read (found out at its end), and samples that are not finite, with the
+ * time of the first, unless they are to be silenced. Opening never waits (for a pipe's other end).
  *
  * What is read may be mended (mending.h) and converted to another rate (rate_converter.h): rate,
  * frames and samples are then those of the result, the same however it is read.
@@ -25,9 +25,17 @@ typedef struct PlanishReader PlanishReader;
 
 typedef struct {
   bool silence_bad; /* samples that are not finite are read as 0 and counted */
+  bool take_cut;    /* a file that was cut short is read as far as it goes; not with another rate */
   PlanishMending mending;
   double rate; /* whole Hz, within what planish_measure_new() takes; 0: that of the file */
 } PlanishReaderOptions;
+
+/* How a file keeps its samples. */
+typedef struct {
+  unsigned bits; /* of a sample: 8 to 64; 0 where it is not kept in words */
+  bool floating;
+  bool lossy; /* coded with loss */
+} PlanishReaderWord;
 
 /* `options` may be NULL: all off. The path is copied. Where DC is to be removed the file is read
  * through once. */
@@ -46,8 +54,14 @@ uint64_t planish_reader_file_frames(const PlanishReader *reader); /* > 0 */
 /* What is taken off a channel (0 left, 1 right, of the file) where DC is removed; else 0. */
 double planish_reader_dc(const PlanishReader *reader, uint32_t channel);
 
+PlanishReaderWord planish_reader_word(const PlanishReader *reader);
+
 /* How many samples were silenced since opening. */
 uint64_t planish_reader_silenced(const PlanishReader *reader);
+
+/* Whether the file turned out to be cut short, so far. planish_reader_frames() then says how much
+ * there is. */
+bool planish_reader_is_cut(const PlanishReader *reader);
 
 /* The next frame to be read. Not past the end. With another rate, what lies before is converted
  * again. */

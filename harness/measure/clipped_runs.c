@@ -4,38 +4,60 @@
 
 #define SHORTEST_RUN 3
 
-/* The third sample makes it a run; those after it belong to the same. */
-static void count_run(PlanishClippedRuns *runs)
+/* A parabola that is rounded to three equal values of 16 bits is off them by at most four at the
+ * next. */
+#define LEAST_STEP (5.0 / 32768.0)
+
+static void add_run(const PlanishClippedRuns *runs, PlanishRunsAt *to)
 {
+  planish_places_add(&to->places, runs->frame - runs->length);
+  to->longest = runs->length > to->longest ? runs->length : to->longest;
+}
+
+/* `next` is the sample behind the run. */
+static void end_run(PlanishClippedRuns *runs, double next)
+{
+  const double step = fmax(fabs(runs->before - runs->value), fabs(next - runs->value));
+  if (runs->length < SHORTEST_RUN || !(step > LEAST_STEP)) {
+    return;
+  }
   if (fabs(runs->value) >= PLANISH_FULL_SCALE) {
-    ++runs->at_full_scale;
+    add_run(runs, &runs->at_full_scale);
   } else if (runs->value == runs->highest && runs->value > 0.0) {
-    ++runs->at_highest;
+    add_run(runs, &runs->at_highest);
   } else if (runs->value == runs->lowest && runs->value < 0.0) {
-    ++runs->at_lowest;
+    add_run(runs, &runs->at_lowest);
   }
 }
 
 void planish_clipped_runs_process(PlanishClippedRuns *runs, double sample)
 {
-  if (sample > runs->highest) {
-    runs->highest = sample;
-    runs->at_highest = 0;
-  }
-  if (sample < runs->lowest) {
-    runs->lowest = sample;
-    runs->at_lowest = 0;
-  }
   if (sample != runs->value) {
+    end_run(runs, sample);
+    runs->before = runs->value;
     runs->value = sample;
     runs->length = 0;
   }
-  if (++runs->length == SHORTEST_RUN) {
-    count_run(runs);
+  if (sample > runs->highest) {
+    runs->highest = sample;
+    runs->at_highest = (PlanishRunsAt){0};
   }
+  if (sample < runs->lowest) {
+    runs->lowest = sample;
+    runs->at_lowest = (PlanishRunsAt){0};
+  }
+  ++runs->length;
+  ++runs->frame;
+}
+
+void planish_clipped_runs_finish(PlanishClippedRuns *runs)
+{
+  end_run(runs, 0.0);
+  runs->length = 0;
 }
 
 uint64_t planish_clipped_runs_count(const PlanishClippedRuns *runs)
 {
-  return runs->at_highest + runs->at_lowest + runs->at_full_scale;
+  return runs->at_highest.places.count + runs->at_lowest.places.count +
+         runs->at_full_scale.places.count;
 }

@@ -51,6 +51,8 @@ struct PlanishMeasure {
   PlanishLoudness mono;
   PlanishTruePeakFft *true_peak;
   Density density;
+  PlanishTruePeakFftSink sink; /* of whoever listens */
+  void *context;
   Sums sums;
   SamplePeak sample_peak;
   PlanishClippedRuns runs[2];
@@ -72,9 +74,8 @@ static PlanishStatus setup(PlanishMeasure *measure, PlanishArena *arena)
 }
 
 /* A step's true peak has come: the window that ends with it is complete. */
-static void note_density(void *context, uint64_t step, double magnitude)
+static void note_density(Density *density, uint64_t step, double magnitude)
 {
-  Density *density = context;
   density->peaks[step % PLANISH_LOUDNESS_SHORTTERM_STEPS] = magnitude;
   if (step + 1 < PLANISH_LOUDNESS_SHORTTERM_STEPS || step >= density->steps) {
     return;
@@ -93,6 +94,15 @@ static void note_density(void *context, uint64_t step, double magnitude)
   }
 }
 
+static void note_peak(void *context, uint64_t step, double magnitude)
+{
+  PlanishMeasure *measure = context;
+  note_density(&measure->density, step, magnitude);
+  if (measure->sink != NULL) {
+    measure->sink(measure->context, step, magnitude);
+  }
+}
+
 static bool build(PlanishMeasure *measure)
 {
   PlanishArena arena = planish_arena_counting();
@@ -107,7 +117,7 @@ static bool build(PlanishMeasure *measure)
   arena = planish_arena_filling(measure->block, arena.used);
   measure->density.smallest = UNKNOWN;
   measure->true_peak =
-      planish_true_peak_fft_new(measure->rate, measure->channels, note_density, &measure->density);
+      planish_true_peak_fft_new(measure->rate, measure->channels, note_peak, measure);
   return setup(measure, &arena) == PLANISH_OK && measure->true_peak != NULL;
 }
 
@@ -137,6 +147,17 @@ void planish_measure_free(PlanishMeasure *measure)
     free(measure->block);
     free(measure);
   }
+}
+
+void planish_measure_watch(PlanishMeasure *measure, PlanishTruePeakFftSink sink, void *context)
+{
+  measure->sink = sink;
+  measure->context = context;
+}
+
+const PlanishClippedRuns *planish_measure_clipped(const PlanishMeasure *measure, uint32_t channel)
+{
+  return &measure->runs[channel];
 }
 
 static double clean(float sample)
@@ -258,6 +279,8 @@ static void fill_peaks(PlanishMeasure *measure, PlanishMeasurement *result)
   result->sample_peak_channel = measure->sample_peak.channel;
   result->plr = isfinite(result->integrated) ? result->true_peak - result->integrated : UNKNOWN;
   result->psr_min = measure->density.smallest;
+  planish_clipped_runs_finish(&measure->runs[0]);
+  planish_clipped_runs_finish(&measure->runs[1]);
   result->clipped_runs =
       planish_clipped_runs_count(&measure->runs[0]) + planish_clipped_runs_count(&measure->runs[1]);
 }

@@ -10,6 +10,9 @@
 #ifndef PLANISH_HARNESS_MEASURE_H
 #define PLANISH_HARNESS_MEASURE_H
 
+#include "harness/measure/clipped_runs.h"
+#include "harness/measure/true_peak_fft.h"
+
 #include <stddef.h>
 #include <stdint.h>
 
@@ -52,8 +55,7 @@ typedef struct {
                              channels; INFINITY if nothing is left */
 
   double dc_offset[2];   /* mean of left and right, 1.0 being full scale; NAN for no frames */
-  uint64_t clipped_runs; /* runs of 3 or more equal samples in a row at full scale or over, or at
-                            the channel's own highest or lowest value; all channels */
+  uint64_t clipped_runs; /* all channels, see clipped_runs.h */
 } PlanishMeasurement;
 
 typedef struct PlanishMeasure PlanishMeasure;
@@ -61,6 +63,13 @@ typedef struct PlanishMeasure PlanishMeasure;
 /* Rate within PLANISH_MEASURE_MIN_RATE..MAX_RATE, 1 or 2 channels. NULL outside of that, or
  * without memory. */
 PlanishMeasure *planish_measure_new(double rate, uint32_t channels);
+
+/* Lets `sink` hear the true peak of every step of 10 ms (see true_peak_fft.h), until finish() has
+ * returned. To be called before the first frame, or not at all. */
+void planish_measure_watch(PlanishMeasure *measure, PlanishTruePeakFftSink sink, void *context);
+
+/* The clipped runs of a channel of the file; whole once finish() has been called. */
+const PlanishClippedRuns *planish_measure_clipped(const PlanishMeasure *measure, uint32_t channel);
 
 /* The next `frames` frames, samples of a frame side by side. */
 void planish_measure_process(PlanishMeasure *measure, const float *interleaved, size_t frames);

@@ -5,6 +5,7 @@
 
 #include "harness/base/error.h"
 
+bool planish_command_check(int argc, char **argv, PlanishError *error);
 bool planish_command_stages(int argc, char **argv, PlanishError *error);
 bool planish_command_render(int argc, char **argv, PlanishError *error);
 bool planish_command_sheet(int argc, char **argv, PlanishError *error);

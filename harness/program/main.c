@@ -12,9 +12,9 @@ typedef struct {
 } Command;
 
 static const Command commands[] = {
-    {"measure", planish_command_measure},   {"render", planish_command_render},
-    {"response", planish_command_response}, {"sheet", planish_command_sheet},
-    {"stages", planish_command_stages},
+    {"check", planish_command_check},   {"measure", planish_command_measure},
+    {"render", planish_command_render}, {"response", planish_command_response},
+    {"sheet", planish_command_sheet},   {"stages", planish_command_stages},
 };
 
 static const char help[] =
@@ -23,6 +23,7 @@ static const char help[] =
     "\n"
     "  planish stages                 what is installed: stage, URI, latency\n"
     "  planish stages STAGE           its controls\n"
+    "  planish check MIX...           a mix on arrival: what is wrong, where, how bad\n"
     "  planish render SHEET MIX OUT   make the master that a sheet describes\n"
     "  planish sheet ...              new, check, from presets, to presets\n"
     "  planish measure FILE...        loudness, peaks, dynamics, stereo\n"
@@ -31,8 +32,8 @@ static const char help[] =
     "  planish COMMAND --help         the command's options\n"
     "  planish --version\n"
     "\n"
-    "Exit: 0 done; 1 a target missed; 2 bad usage or sheet; 3 unusable audio;\n"
-    "4 could not read or write; 130 interrupted.\n";
+    "Exit: 0 done; 1 a target missed, a fault found, a tolerance passed; 2 bad usage or\n"
+    "sheet; 3 unusable audio; 4 could not read or write; 130 interrupted.\n";
 
 static int exit_code(PlanishOutcome outcome)
 {

@@ -1,0 +1,213 @@
+/* planish check: a mix on arrival. */
+#include "harness/audio/audio_reader.h"
+#include "harness/base/interrupt.h"
+#include "harness/base/json.h"
+#include "harness/base/text.h"
+#include "harness/check/check.h"
+#include "harness/check/check_json.h"
+#include "harness/program/commands.h"
+#include "harness/program/options.h"
+#include "harness/program/progress.h"
+
+#include <math.h>
+
+enum { BLOCK = 4096 };
+
+static const char help[] =
+    "Usage: planish check [OPTION]... MIX...\n"
+    "Looks at mixes on arrival: what is wrong, where, how bad, what to do about it.\n"
+    "Clipping, overs, limiting, clicks, dropouts, cut ends, DC, polarity, balance,\n"
+    "mono in stereo, real word length, raised rate, loss, noise in the pauses.\n"
+    "\n"
+    "      --json            for machines: an array, one object a file; \"error\" tells why\n"
+    "                        one could not be checked\n"
+    "      --silence-bad     take samples that are no number as silence, and say how many\n"
+    "      --help\n"
+    "\n"
+    "  planish check mix.wav\n"
+    "  planish check --json mixes/*.wav > checks.json\n"
+    "\n"
+    "Exit: 0 clean, or notes only; 1 warnings or faults; 2 bad usage; 3 unusable audio;\n"
+    "4 could not read. Of several files the worst counts.\n";
+
+static bool read_all(PlanishReader *reader, PlanishCheck *check, PlanishProgress *progress,
+                     PlanishError *error)
+{
+  float block[2 * BLOCK];
+  const double frames = (double)planish_reader_frames(reader);
+  bool done = true;
+  uint64_t at = 0;
+  size_t got = 1;
+  while (done && got > 0) {
+    done = planish_interrupt_check(error) && planish_reader_read(reader, block, BLOCK, &got, error);
+    if (done) {
+      planish_check_process(check, block, got);
+      at += got;
+      planish_progress_tell(progress, planish_reader_path(reader), 0, (double)at / frames);
+    }
+  }
+  return done;
+}
+
+static bool check_file(const char *path, bool silence_bad, PlanishProgress *progress,
+                       PlanishCheckResult *result, PlanishError *error)
+{
+  const PlanishReaderOptions options = {.silence_bad = silence_bad, .take_cut = true};
+  PlanishReader *reader = planish_reader_open(path, &options, error);
+  if (reader == NULL) {
+    return false;
+  }
+  const PlanishCheckSource source = {planish_reader_rate(reader), planish_reader_channels(reader),
+                                     planish_reader_word(reader)};
+  PlanishCheck *check = planish_check_new(&source);
+  const bool done =
+      check == NULL ? planish_fail_memory(error) : read_all(reader, check, progress, error);
+  if (done) {
+    planish_check_finish(check, planish_reader_silenced(reader), planish_reader_is_cut(reader),
+                         result);
+  }
+  planish_check_free(check);
+  planish_reader_free(reader);
+  return done;
+}
+
+static void print_times(const PlanishFinding *finding)
+{
+  if (finding->times == 0) {
+    return;
+  }
+  planish_text_print(stdout, "           at");
+  for (size_t n = 0; n < finding->times; ++n) {
+    planish_text_print(stdout, " %d:%06.3f", (int)(finding->time[n] / 60.0),
+                       fmod(finding->time[n], 60.0));
+  }
+  planish_text_print(stdout, "%s\n", finding->count > finding->times ? " ..." : "");
+}
+
+static void print_finding(const PlanishFinding *finding)
+{
+  const char *channel = planish_finding_channel_name(finding->channel);
+  planish_text_print(stdout, "  %-8s %s%s%s\n", planish_finding_severity_name(finding->severity),
+                     channel == NULL ? "" : channel, channel == NULL ? "" : ": ", finding->what);
+  print_times(finding);
+  planish_text_print(stdout, "           -> %s\n", finding->remedy);
+}
+
+/* "2 faults, 1 note". */
+static void print_counts(const PlanishFindings *findings)
+{
+  const char *lead = " ";
+  for (int severity = PLANISH_FAULT; severity >= PLANISH_NOTE; --severity) {
+    const size_t count = planish_findings_of(findings, (PlanishSeverity)severity);
+    if (count > 0) {
+      planish_text_print(stdout, "%s%zu %s%s", lead, count,
+                         planish_finding_severity_name((PlanishSeverity)severity),
+                         count == 1 ? "" : "s");
+      lead = ", ";
+    }
+  }
+}
+
+static void print_head(const char *path, const PlanishCheckResult *result)
+{
+  const PlanishMeasurement *m = &result->measurement;
+  const PlanishReaderWord *word = &result->source.word;
+  planish_text_print(stdout, "%s:", path);
+  print_counts(&result->findings);
+  planish_text_print(stdout, "%s\n", result->findings.count == 0 ? " clean" : "");
+  planish_text_print(stdout, "  %s, %g Hz", m->channels == 1 ? "mono" : "stereo", m->rate);
+  if (word->bits > 0) {
+    planish_text_print(stdout, ", %u bit%s", word->bits, word->floating ? " float" : "");
+  }
+  planish_text_print(stdout, ", %d:%06.3f", (int)(m->duration / 60.0), fmod(m->duration, 60.0));
+  if (isfinite(m->integrated)) {
+    planish_text_print(stdout, ", %.2f LUFS, peak to loudness %.1f LU", m->integrated, m->plr);
+  }
+  if (isfinite(m->true_peak)) {
+    planish_text_print(stdout, ", %.2f dBTP", m->true_peak);
+  }
+  planish_text_print(stdout, "\n");
+}
+
+static void print_result(const char *path, const PlanishCheckResult *result)
+{
+  print_head(path, result);
+  for (size_t n = 0; n < result->findings.count; ++n) {
+    print_finding(&result->findings.finding[n]);
+  }
+}
+
+static void tell_problem(const char *path, const PlanishError *problem, PlanishJson *json)
+{
+  (void)fflush(stdout);
+  planish_text_print(stderr, "planish: %s\n", problem->text);
+  if (json != NULL) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "file", path);
+    planish_json_string(json, "error", problem->text);
+    planish_json_object_end(json);
+  }
+}
+
+/* What a file's check means for the exit code. */
+static PlanishOutcome check_and_tell(const char *path, bool silence_bad, PlanishProgress *progress,
+                                     PlanishJson *json)
+{
+  PlanishCheckResult result;
+  PlanishError problem = {0};
+  const bool done = check_file(path, silence_bad, progress, &result, &problem);
+  planish_progress_end(progress);
+  if (!done) {
+    tell_problem(path, &problem, json);
+    return problem.outcome;
+  }
+  if (json != NULL) {
+    planish_check_json(json, NULL, path, &result);
+  } else {
+    print_result(path, &result);
+  }
+  return planish_findings_of(&result.findings, PLANISH_WARNING) +
+                     planish_findings_of(&result.findings, PLANISH_FAULT) >
+                 0
+             ? PLANISH_MISSED
+             : PLANISH_DONE;
+}
+
+bool planish_command_check(int argc, char **argv, PlanishError *error)
+{
+  bool as_json;
+  bool silence_bad;
+  bool wants_help;
+  const PlanishOption options[] = {
+      {"json", PLANISH_OPTION_FLAG, &as_json},
+      {"silence-bad", PLANISH_OPTION_FLAG, &silence_bad},
+      {"help", PLANISH_OPTION_FLAG, &wants_help},
+  };
+  int first = 0;
+  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+    return false;
+  }
+  if (wants_help) {
+    (void)fputs(help, stdout);
+    return true;
+  }
+  if (first == argc) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "no file: name one or more: see planish check --help");
+  }
+  PlanishProgress progress = planish_progress_new();
+  PlanishJson json = planish_json_on(stdout);
+  if (as_json) {
+    planish_json_array_begin(&json, NULL);
+  }
+  PlanishOutcome worst = PLANISH_DONE;
+  for (int n = first; n < argc && worst != PLANISH_INTERRUPTED; ++n) {
+    const PlanishOutcome outcome =
+        check_and_tell(argv[n], silence_bad, &progress, as_json ? &json : NULL);
+    worst = outcome > worst ? outcome : worst;
+  }
+  if (as_json) {
+    planish_json_array_end(&json);
+  }
+  return worst == PLANISH_DONE || planish_fail(error, worst, "%s", "");
+}
