@@ -4,6 +4,7 @@
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
+#include "harness/program/render_price.h"
 #include "harness/program/render_table.h"
 #include "harness/render/master.h"
 
@@ -27,6 +28,8 @@ static const char help[] =
     "                         with dither\n"
     "      --silence-bad      take samples that are no number as silence\n"
     "      --audition         allow listen, listen_band and loudness_match in the sheet\n"
+    "      --account          what each stage won in loudness and cost in distortion; takes\n"
+    "                         longer, and needs room for the sound between stages\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n";
@@ -45,6 +48,7 @@ typedef struct {
   bool is_float;
   bool silence_bad;
   bool audition;
+  bool account;
   bool json;
   bool help;
 } Request;
@@ -61,6 +65,7 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"float", PLANISH_OPTION_FLAG, &request->is_float},
       {"silence-bad", PLANISH_OPTION_FLAG, &request->silence_bad},
       {"audition", PLANISH_OPTION_FLAG, &request->audition},
+      {"account", PLANISH_OPTION_FLAG, &request->account},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
       {"help", PLANISH_OPTION_FLAG, &request->help},
@@ -153,6 +158,24 @@ static void warn(const PlanishMasterJob *job, const PlanishMasterReport *report)
   }
 }
 
+static void print(const Request *request, const PlanishMasterJob *job,
+                  const PlanishMasterReport *report, const PlanishRenderPrice *price)
+{
+  if (request->json) {
+    planish_render_json(job, report, price);
+  } else {
+    planish_render_table(job, report);
+    if (price != NULL) {
+      planish_render_price_table(job, price);
+    }
+  }
+  (void)fflush(stdout);
+  warn(job, report);
+  if (price != NULL) {
+    planish_render_price_warn(job, price);
+  }
+}
+
 static bool make_master(const Request *request, const PlanishMasterJob *wanted, PlanishError *error)
 {
   PlanishMasterJob job = *wanted;
@@ -161,21 +184,18 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   job.told = planish_progress_tell;
   job.told_user = &progress;
   const bool done = planish_master(&job, &report, error);
+  PlanishRenderPrice *price =
+      done && request->account ? planish_render_price_new(&job, &report, error) : NULL;
   planish_progress_end(&progress);
   if (done) {
-    if (request->json) {
-      planish_render_json(&job, &report);
-    } else {
-      planish_render_table(&job, &report);
-    }
-    (void)fflush(stdout);
-    warn(&job, &report);
+    print(request, &job, &report, price);
     if (report.landing_wanted && report.landing.state != PLANISH_LANDED) {
       char reason[480];
       planish_master_reason(&job, &report, reason, sizeof reason);
       planish_fail(error, PLANISH_MISSED, "%s", reason);
     }
   }
+  planish_render_price_free(price);
   planish_master_report_free(&report);
   return done && error->outcome == PLANISH_DONE;
 }

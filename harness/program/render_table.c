@@ -177,7 +177,8 @@ static void json_stage(PlanishJson *json, const PlanishSheetStage *stage,
   planish_json_object_end(json);
 }
 
-void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report)
+void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report,
+                         const PlanishRenderPrice *price)
 {
   const PlanishSheet *sheet = job->sheet;
   PlanishJson json = planish_json_on(stdout);
@@ -208,5 +209,6 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
   planish_measure_json(&json, "master", job->out, &report->result);
   planish_json_string(&json, "matched", job->matched);
+  planish_render_price_json(&json, job, price);
   planish_json_object_end(&json);
 }

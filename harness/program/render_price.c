@@ -1,0 +1,168 @@
+#include "harness/program/render_price.h"
+
+#include "harness/base/text.h"
+#include "harness/distortion/distortion_json.h"
+#include "harness/program/options.h"
+#include "harness/render/stage_tracks.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { THREADS = 2 };
+
+static void tell(const PlanishMasterJob *job, const char *what, double share)
+{
+  if (job->told != NULL) {
+    job->told(job->told_user, what, 0, share);
+  }
+}
+
+static void tell_render(void *user, double share)
+{
+  tell(user, "render for the account", share);
+}
+
+static void tell_account(void *user, double share)
+{
+  tell(user, "account", share);
+}
+
+static PlanishStageTracks *render(PlanishMasterJob *job, const PlanishMasterReport *report,
+                                  PlanishError *error)
+{
+  const PlanishRenderJob render = {
+      .mix = job->mix,
+      .sheet = job->sheet,
+      .input_gain = report->input_gain,
+      .from = job->from,
+      .to = job->to,
+      .told = tell_render,
+      .told_user = job,
+  };
+  return planish_stage_tracks_new(&render, job->out, NULL, error);
+}
+
+static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
+                    PlanishRenderPrice *price, PlanishError *error)
+{
+  const uint32_t count = tracks->count - 1;
+  price->rate = tracks->rate;
+  price->stages = calloc((size_t)count + 1, sizeof *price->stages);
+  return price->stages != NULL
+             ? planish_distortion_chain(tracks->tracks, count, tracks->rate, THREADS, tell_account,
+                                        job, price->stages, &price->whole, error)
+             : planish_fail_memory(error);
+}
+
+/* The words of an interrupt are about a master that is not there; this one is. */
+static void say_what_is_there(const PlanishMasterJob *job, PlanishError *error)
+{
+  if (error->outcome == PLANISH_INTERRUPTED) {
+    planish_error_clear(error);
+    planish_fail(error, PLANISH_INTERRUPTED,
+                 "interrupted: %s is written, its account is not made", job->out);
+  }
+}
+
+PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
+                                             const PlanishMasterReport *report,
+                                             PlanishError *error)
+{
+  PlanishMasterJob wanted = *job;
+  PlanishRenderPrice *price = calloc(1, sizeof *price);
+  if (price == NULL) {
+    planish_fail_memory(error);
+    return NULL;
+  }
+  PlanishStageTracks *tracks = render(&wanted, report, error);
+  const bool done = tracks != NULL && account(&wanted, tracks, price, error);
+  planish_stage_tracks_free(tracks);
+  if (!done) {
+    say_what_is_there(job, error);
+    planish_render_price_free(price);
+    return NULL;
+  }
+  return price;
+}
+
+void planish_render_price_free(PlanishRenderPrice *price)
+{
+  if (price != NULL) {
+    free(price->stages);
+    free(price);
+  }
+}
+
+static void print_row(const char *name, const PlanishDistortion *row)
+{
+  planish_text_print(stdout, "%-20s ", name);
+  if (isfinite(row->loudness_won)) {
+    planish_text_print(stdout, "%+7.2f", row->loudness_won);
+  } else {
+    planish_text_print(stdout, "%7s", "-");
+  }
+  if (row->status != PLANISH_DISTORTION_DONE) {
+    planish_text_print(stdout, "   %s\n", planish_distortion_words(row->status));
+    return;
+  }
+  planish_text_print(stdout, "   %+6.2f to %+6.2f, mean %5.2f  %8.1f %10.1f %12.1f %8.1f %%\n",
+                     row->gain_lowest, row->gain_highest, row->gain_mean, row->level,
+                     row->distortion, row->nmr_p95, 100.0 * row->audible);
+}
+
+void planish_render_price_table(const PlanishMasterJob *job, const PlanishRenderPrice *price)
+{
+  const PlanishDistortion *whole = &price->whole;
+  if (whole->status == PLANISH_DISTORTION_TOO_SHORT) {
+    planish_text_print(stdout, "account   %s\n", planish_distortion_words(whole->status));
+    return;
+  }
+  const double from = (double)whole->stretch.first / price->rate;
+  planish_text_print(
+      stdout,
+      "\naccount   loudness won at equal true peak, and what it cost; gains, level and\n"
+      "          distortion (dB re the result) over %.0f s from %d:%04.1f on%s\n\n"
+      "%-20s %7s   %-28s  %8s %10s %12s %10s\n",
+      (double)whole->stretch.frames / price->rate, (int)(from / 60.0), fmod(from, 60.0),
+      whole->stretch.frames < job->to - job->from ? ", the loudest" : "", "stage", "won, LU",
+      "gain moves, dB", "level", "distortion", "NMR p95, dB", "audible");
+  for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
+    print_row(job->sheet->stages[n].name, &price->stages[n]);
+  }
+  print_row("whole chain", whole);
+  planish_text_print(
+      stdout, "\n          A limiter's change is mostly level, a clipper's mostly distortion;\n"
+              "          the part of a clipper's change that is a loss of gain counts as neither.\n");
+}
+
+void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
+                               const PlanishRenderPrice *price)
+{
+  if (price == NULL) {
+    planish_json_null(json, "account");
+    return;
+  }
+  planish_json_object_begin(json, "account");
+  planish_distortion_json(json, "whole", NULL, price->rate, &price->whole);
+  planish_json_array_begin(json, "stages");
+  for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
+    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate,
+                            &price->stages[n]);
+  }
+  planish_json_array_end(json);
+  planish_json_object_end(json);
+}
+
+void planish_render_price_warn(const PlanishMasterJob *job, const PlanishRenderPrice *price)
+{
+  if (!planish_distortion_ruins(&price->whole)) {
+    return;
+  }
+  uint32_t worst = 0;
+  for (uint32_t n = 1; n < job->sheet->stage_count; ++n) {
+    worst = price->stages[n].audible > price->stages[worst].audible ? n : worst;
+  }
+  planish_options_warn("distortion is over the mask %.0f %% of the time, most of it from stage %s: "
+                       "listen at matched loudness, or ask for less",
+                       100.0 * price->whole.audible, job->sheet->stages[worst].name);
+}

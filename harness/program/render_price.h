@@ -1,0 +1,33 @@
+/* What a render's loudness cost: the account of distortion (distortion/distortion.h) of each stage
+ * and of the whole chain, made after the render. Thread: main. */
+#ifndef PLANISH_HARNESS_RENDER_PRICE_H
+#define PLANISH_HARNESS_RENDER_PRICE_H
+
+#include "harness/base/json.h"
+#include "harness/distortion/distortion.h"
+#include "harness/render/master.h"
+
+typedef struct {
+  double rate; /* Hz */
+  PlanishDistortion whole;
+  PlanishDistortion *stages; /* as many as the sheet has */
+} PlanishRenderPrice;
+
+/* Renders once more, as the master was landed, keeps the sound between the stages beside job->out
+ * for as long as it takes, and accounts for it. NULL on failure; the master stands. */
+PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
+                                             const PlanishMasterReport *report,
+                                             PlanishError *error);
+/* NULL is allowed. */
+void planish_render_price_free(PlanishRenderPrice *price);
+
+void planish_render_price_table(const PlanishMasterJob *job, const PlanishRenderPrice *price);
+
+/* A member "account": whole, stages. Null where `price` is NULL. */
+void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
+                               const PlanishRenderPrice *price);
+
+/* One line on standard error where the price ruins. */
+void planish_render_price_warn(const PlanishMasterJob *job, const PlanishRenderPrice *price);
+
+#endif
