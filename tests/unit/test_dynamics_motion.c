@@ -1,5 +1,7 @@
 /* The dynamics stage while its controls move: its ranges, the same bits for any blocks, no clicks.
  */
+#include "plugins/dynamics/gain_delay.h"
+#include "tests/unit/arena_fixture.h"
 #include "tests/unit/dynamics_fixture.h"
 
 #define RATE 48000.0
@@ -131,12 +133,49 @@ static void moves_make_no_clicks(void **state)
   free(x);
 }
 
+/* Gains that rise evenly, late by the longest there is, a power of two; then by less, and by less
+ * again before the first change is over: without a jump, and right once it is. */
+static void delays_of_gains_glide(void **state)
+{
+  (void)state;
+  enum { LONGEST = 256, FRAMES = 6400 };
+  const double step = 0.001;
+  PlanishGainDelay delay;
+  PlanishArena arena = planish_arena_counting();
+  planish_gain_delay_setup(&delay, &arena, RATE, LONGEST);
+  arena = arena_for(arena);
+  PlanishArena fill = arena;
+  planish_gain_delay_setup(&delay, &fill, RATE, LONGEST);
+  planish_gain_delay_reset(&delay, LONGEST);
+  double steepest = 0.0;
+  double last = 0.0;
+  for (int n = 0; n < FRAMES; ++n) {
+    if (n % PLANISH_GRID == 0) {
+      delay.wanted = n < 1600 ? LONGEST : n < 1920 ? 10 : 100;
+      planish_gain_delay_grid(&delay);
+    }
+    const PlanishGainPair gains = {.channel = {{.above = step * (n + 1)}, {.above = 0.0}}};
+    const double found = planish_gain_delay_next(&delay, gains).channel[0].above;
+    if (n < 1600) {
+      assert_true(fabs(found - step * fmax(n + 1 - LONGEST, 0.0)) <= 1e-12);
+    }
+    steepest = fmax(steepest, fabs(found - last));
+    last = found;
+  }
+  assert_true(fabs(last - step * (FRAMES - 100)) <= 1e-12);
+  /* 246 frames' worth over 20 ms, at the steepest of the fade, beside the rise itself. */
+  printf("delay of gains on its way: steepest %.2g dB a frame\n", steepest);
+  assert_true(steepest <= step * (1.0 + 246.0 * 1.876 / 960.0));
+  free(arena.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(ranges_hold_on_random_walks),
       cmocka_unit_test(bits_do_not_depend_on_blocks),
       cmocka_unit_test(moves_make_no_clicks),
+      cmocka_unit_test(delays_of_gains_glide),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

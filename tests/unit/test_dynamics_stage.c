@@ -525,6 +525,67 @@ static void look_ahead_comes_early(void **state)
   stage_driver_free(&driver);
 }
 
+/* A look-ahead that is set while sound runs: the attack is as early as one that was there before.
+ */
+static void look_ahead_may_be_set_while_it_runs(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND };
+  double *gain[2] = {malloc(FRAMES * sizeof(double)), malloc(FRAMES * sizeof(double))};
+  for (int later = 0; later < 2; ++later) {
+    double *x = dynamics_sine(2 * FRAMES, 1000.0, -10.0, 0.0);
+    for (int n = 0; n < FRAMES + FRAMES / 2; ++n) {
+      x[n] *= 0.1;
+    }
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[DYNAMICS_LOOKAHEAD] = later ? 0.0F : 4.0F;
+    dynamics_gain(&driver, x, gain[later], FRAMES);
+    driver.values[DYNAMICS_LOOKAHEAD] = 4.0F;
+    dynamics_gain(&driver, x + FRAMES, gain[later], FRAMES);
+    stage_driver_free(&driver);
+    free(x);
+  }
+  assert_memory_equal(gain[0] + FRAMES / 4, gain[1] + FRAMES / 4, (FRAMES / 2) * sizeof(double));
+  free(gain[0]);
+  free(gain[1]);
+}
+
+/* Nothing but the type changes. What is constant is under any low shelf: full or shelf, it is
+ * moved alike, all through the change; above a high shelf there is nothing, and so no gain. */
+static void a_new_type_is_heard_and_listened_to(void **state)
+{
+  (void)state;
+  enum { FRAMES = SECOND };
+  double *x = malloc(FRAMES * sizeof(double));
+  double *y = malloc(FRAMES * sizeof(double));
+  for (int n = 0; n < FRAMES; ++n) {
+    x[n] = 0.5;
+  }
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  dynamics_run(&driver, x, NULL, y, NULL, FRAMES);
+  const double moved = y[FRAMES - 1];
+  assert_true(moved < 0.5 * pow(10.0, -1.3 / 20.0));
+  driver.values[DYNAMICS_BAND_TYPE] = DYNAMICS_BAND_TYPE_LOW_SHELF;
+  dynamics_run(&driver, x, NULL, y, NULL, FRAMES);
+  double furthest = 0.0;
+  for (int n = 0; n < FRAMES; ++n) {
+    furthest = fmax(furthest, fabs(y[n] - moved));
+  }
+  driver.values[DYNAMICS_BAND_TYPE] = DYNAMICS_BAND_TYPE_HIGH_SHELF;
+  dynamics_run(&driver, x, NULL, y, NULL, FRAMES);
+  printf("full to low shelf, under a constant: off by up to %.2g; above a high shelf %.2g\n",
+         furthest, fabs(y[FRAMES - 1] - 0.5));
+  assert_true(furthest <= 1e-4);
+  dynamics_run(&driver, x, NULL, y, NULL, FRAMES);
+  dynamics_run(&driver, x, NULL, y, NULL, FRAMES);
+  assert_true(driver.values[DYNAMICS_GAIN_CHANGE] == 0.0F);
+  stage_driver_free(&driver);
+  free(x);
+  free(y);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -542,6 +603,8 @@ int main(void)
       cmocka_unit_test(silence_is_left_alone),
       cmocka_unit_test(link_is_a_share_of_the_louder),
       cmocka_unit_test(look_ahead_comes_early),
+      cmocka_unit_test(look_ahead_may_be_set_while_it_runs),
+      cmocka_unit_test(a_new_type_is_heard_and_listened_to),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -289,6 +289,18 @@ static void tones_are_clean(void **state)
   }
 }
 
+/* A tilt listens to the bottom as well: its pivot may be anywhere. */
+static void a_tilt_is_clean_to_the_bottom(void **state)
+{
+  (void)state;
+  const Moving moving = {{MS_EQ_B1_TYPE_TILT, 0, 800.0, 0.0, 0.7071, 2}, 4.0, -10.0, 10.0, 10.0};
+  double rest;
+  const double gain = gain_at(&moving, 20.5, -6.0, &rest);
+  printf("20.5 Hz under a tilt, moved by %.2f dB: %.1f dB\n", gain, rest);
+  assert_true(gain < -0.5);
+  assert_true(rest <= -100.0);
+}
+
 /* The same for peaks and a high shelf, on tones of which the detector sees a few phases only. */
 static void steady_tones_are_not_modulated(void **state)
 {
@@ -320,6 +332,7 @@ int main(void)
       cmocka_unit_test(times_are_what_they_say),
       cmocka_unit_test(the_move_is_never_passed),
       cmocka_unit_test(tones_are_clean),
+      cmocka_unit_test(a_tilt_is_clean_to_the_bottom),
       cmocka_unit_test(steady_tones_are_not_modulated),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
