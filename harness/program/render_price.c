@@ -59,14 +59,13 @@ static void say_what_is_there(const PlanishMasterJob *job, PlanishError *error)
 {
   if (error->outcome == PLANISH_INTERRUPTED) {
     planish_error_clear(error);
-    planish_fail(error, PLANISH_INTERRUPTED,
-                 "interrupted: %s is written, its account is not made", job->out);
+    planish_fail(error, PLANISH_INTERRUPTED, "interrupted: %s is written, its account is not made",
+                 job->out);
   }
 }
 
 PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
-                                             const PlanishMasterReport *report,
-                                             PlanishError *error)
+                                             const PlanishMasterReport *report, PlanishError *error)
 {
   PlanishMasterJob wanted = *job;
   PlanishRenderPrice *price = calloc(1, sizeof *price);
@@ -131,8 +130,9 @@ void planish_render_price_table(const PlanishMasterJob *job, const PlanishRender
   }
   print_row("whole chain", whole);
   planish_text_print(
-      stdout, "\n          A limiter's change is mostly level, a clipper's mostly distortion;\n"
-              "          the part of a clipper's change that is a loss of gain counts as neither.\n");
+      stdout,
+      "\n          A limiter's change is mostly level, a clipper's mostly distortion;\n"
+      "          the part of a clipper's change that is a loss of gain counts as neither.\n");
 }
 
 void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
@@ -146,8 +146,7 @@ void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
   planish_distortion_json(json, "whole", NULL, price->rate, &price->whole);
   planish_json_array_begin(json, "stages");
   for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
-    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate,
-                            &price->stages[n]);
+    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate, &price->stages[n]);
   }
   planish_json_array_end(json);
   planish_json_object_end(json);
