@@ -36,7 +36,7 @@ struct PlanishWriter {
 static bool fail_write(const PlanishWriter *writer, int reason, PlanishError *error)
 {
   return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", writer->path,
-                      reason == 0 ? "the disk took only a part; make room" : strerror(reason));
+                      planish_place_advice(reason));
 }
 
 static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)

@@ -1,5 +1,6 @@
 #include "harness/audio/track.h"
 
+#include "harness/base/place.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
@@ -21,9 +22,8 @@ struct PlanishTrack {
 
 static bool fail(const PlanishTrack *track, const char *what, PlanishError *error)
 {
-  return planish_fail(
-      error, PLANISH_BAD_FILE, "%s: temporary file beside %s: %s", what, track->beside,
-      errno == ENOSPC ? "the disk is full: make room" : "see that the folder can be written");
+  return planish_fail(error, PLANISH_BAD_FILE, "%s: temporary file beside %s: %s", what,
+                      track->beside, planish_place_advice(errno));
 }
 
 /* Bytes; HUGE_VAL where the system does not tell. */
@@ -121,7 +121,10 @@ bool planish_track_read(PlanishTrack *track, uint64_t first, float *interleaved,
   while (left > 0) {
     const ssize_t got = pread(track->file.descriptor, to, left, at);
     if (got == 0 || (got < 0 && errno != EINTR)) {
-      return fail(track, "cannot read", error);
+      return planish_fail(error, PLANISH_BAD_FILE,
+                          "cannot read back: temporary file beside %s: the disk fails or lost it: "
+                          "write to another disk",
+                          track->beside);
     }
     if (got > 0) {
       to += got;

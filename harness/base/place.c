@@ -5,9 +5,33 @@
 #include <errno.h>
 #include <libgen.h>
 #include <stdlib.h>
-#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
+
+const char *planish_place_advice(int reason)
+{
+  switch (reason) {
+  case 0:
+  case ENOSPC:
+    return "the disk is full: make room, or write to another disk";
+  case EDQUOT:
+    return "your share of the disk is used up: make room, or write to another disk";
+  case EFBIG:
+    return "the disk or a limit allows no file of this length: write to another disk";
+  case ENOENT:
+  case ENOTDIR:
+    return "its folder is not there any more: make it, or name another";
+  case EACCES:
+  case EPERM:
+    return "this is not allowed there: change the permissions, or name another folder";
+  case ENOMEM:
+    return "out of memory: close other programs and try again";
+  case EROFS:
+    return "the disk may only be read: write to another";
+  default:
+    return "the disk fails: write to another";
+  }
+}
 
 bool planish_place_check(const char *path, PlanishError *error)
 {
@@ -17,8 +41,8 @@ bool planish_place_check(const char *path, PlanishError *error)
       return planish_fail(error, PLANISH_BAD_FILE,
                           "not a plain file: %s: name a file that may be written", path);
     }
-    return access(path, W_OK) == 0 ||
-           planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path, strerror(errno));
+    return access(path, W_OK) == 0 || planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s",
+                                                   path, planish_place_advice(errno));
   }
   if (lstat(path, &facts) == 0) {
     return planish_fail(error, PLANISH_BAD_FILE,

@@ -13,6 +13,10 @@
  * its folder is not there. */
 bool planish_place_check(const char *path, PlanishError *error);
 
+/* What stood in the way of a write there, and what to do, for the end of a message: by errno; 0
+ * where only a part was taken. */
+const char *planish_place_advice(int reason);
+
 /* The path with symbolic links followed, so that a file that is renamed to it leaves them as they
  * are; the path itself if nothing is there yet. To be freed; NULL: no memory. */
 char *planish_place_real(const char *path);

@@ -207,6 +207,12 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
 static bool check_several(const Request *request, PlanishError *error)
 {
   const bool part = !isnan(request->from) || !isnan(request->to);
+  const bool several = request->targets != NULL || request->without.count > 0;
+  if (several && request->account) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "not together: --account and --targets or --without, whose table has the "
+                        "whole chain's: give one of them");
+  }
   const char *other = request->without.count > 0  ? "--without"
                       : request->matched != NULL  ? "--matched"
                       : !isnan(request->loudness) ? "--loudness"

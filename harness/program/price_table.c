@@ -43,6 +43,13 @@ static double drive_of(const PlanishPriceRow *row)
   return row->report.has_drive ? row->report.extra_drive : (double)NAN;
 }
 
+/* NULL where there is no account. */
+static const PlanishDistortion *account_of(const PlanishPrice *price)
+{
+  const bool there = price->has_distortion && price->distortion.status == PLANISH_DISTORTION_DONE;
+  return there ? &price->distortion : NULL;
+}
+
 static void print_row(const PlanishMasterJob *job, const PlanishPriceRow *row)
 {
   const PlanishMasterReport *report = &row->report;
@@ -55,6 +62,9 @@ static void print_row(const PlanishMasterJob *job, const PlanishPriceRow *row)
   print_number(drive_of(row), 6, 2);
   print_number(price->known ? price->punch_master.full.punch : (double)NAN, 6, 2);
   print_number(price->known ? price->punch_master.low.punch : (double)NAN, 6, 2);
+  const PlanishDistortion *account = account_of(price);
+  print_number(account == NULL ? (double)NAN : account->distortion, 8, 1);
+  print_number(account == NULL ? (double)NAN : 100.0 * account->audible, 8, 1);
   for (uint32_t n = 0; n < report->account_count; ++n) {
     if (has_column(job, n)) {
       const PlanishReport *reduction =
@@ -77,10 +87,11 @@ static void print_head(const PlanishMasterJob *job, const char *heading,
                        report->price.punch_mix.low.punch);
   }
   planish_text_print(stdout, "\ninput     gain %+.2f dB\n\n", report->input_gain);
-  planish_text_print(stdout, "%-*s %8s %9s %7s %6s %6s %6s %6s  %s\n", LABEL, heading, "loudness",
-                     "true peak", "peak to", "won", "extra", "punch", "low", "largest reductions");
-  planish_text_print(stdout, "%-*s %8s %9s %7s %6s %6s %6s %6s  dB:", LABEL, "", "LUFS", "dBTP",
-                     "loudn.", "LU", "drive", "dB", "punch");
+  planish_text_print(stdout, "%-*s %8s %9s %7s %6s %6s %6s %6s %8s %8s  %s\n", LABEL, heading,
+                     "loudness", "true peak", "peak to", "won", "extra", "punch", "low", "distort.",
+                     "audible", "largest reductions");
+  planish_text_print(stdout, "%-*s %8s %9s %7s %6s %6s %6s %6s %8s %8s  dB:", LABEL, "", "LUFS",
+                     "dBTP", "loudn.", "LU", "drive", "dB", "punch", "dB", "%");
   for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
     if (has_column(job, n)) {
       planish_text_print(stdout, " %s", job->sheet->stages[n].name);
@@ -126,6 +137,9 @@ static void json_price(PlanishJson *json, const PlanishPrice *price)
   planish_json_number(json, "punch_mix_db", price->known ? price->punch_mix.full.punch : none);
   planish_json_number(json, "punch_low_db", price->known ? price->punch_master.low.punch : none);
   planish_json_number(json, "punch_low_mix_db", price->known ? price->punch_mix.low.punch : none);
+  const PlanishDistortion *account = account_of(price);
+  planish_json_number(json, "distortion_db", account == NULL ? none : account->distortion);
+  planish_json_number(json, "audible_share", account == NULL ? none : account->audible);
 }
 
 static void json_row(PlanishJson *json, const PlanishMasterJob *job, const PlanishPriceRow *row)

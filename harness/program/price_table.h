@@ -22,8 +22,9 @@ void planish_price_table(const PlanishMasterJob *job, const char *heading,
 
 /* Keys: mix (as planish measure), input_gain_db, masters: file, target_loudness_lufs, without,
  * landed, reason, renders, moved_to, ceilings_lowered_db, extra_drive_db, loudness_won_lu,
- * punch_db, punch_mix_db, punch_low_db, punch_low_mix_db, largest_reductions (stage, db), master
- * (as planish measure). What was not measured is null. */
+ * punch_db, punch_mix_db, punch_low_db, punch_low_mix_db, distortion_db, audible_share (of the
+ * whole chain, distortion/distortion.h), largest_reductions (stage, db), master (as planish
+ * measure). What was not measured is null. */
 void planish_price_json(const PlanishMasterJob *job, const PlanishPriceRow *rows, uint32_t count);
 
 #endif

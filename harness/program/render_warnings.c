@@ -26,10 +26,18 @@ void planish_warn_of_clipping(const char *out, uint64_t samples)
 
 void planish_warn_of_price(const char *out, const PlanishMasterReport *report)
 {
+  const char *name = out == NULL ? "" : out;
+  const char *colon = out == NULL ? "" : ": ";
+  const PlanishPrice *price = &report->price;
   if (report->has_drive && report->extra_drive >= PLANISH_DRIVE_WARNING) {
     planish_options_warn(
         "%s%s%.2f dB of extra drive: the chain is pushed for more loudness than it can "
         "give cleanly: listen at matched loudness, or ask for less",
-        out == NULL ? "" : out, out == NULL ? "" : ": ", report->extra_drive);
+        name, colon, report->extra_drive);
+  }
+  if (price->has_distortion && planish_distortion_ruins(&price->distortion)) {
+    planish_options_warn("%s%sdistortion is over the mask %.0f %% of the time: listen at matched "
+                         "loudness, or ask for less",
+                         name, colon, 100.0 * price->distortion.audible);
   }
 }

@@ -11,7 +11,8 @@ void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport 
 /* Of a file that was written as `out`. */
 void planish_warn_of_clipping(const char *out, uint64_t samples);
 
-/* Of a price that ruins: extra drive. `out` NULL: not named, there is one master. */
+/* Of a price that ruins: extra drive, distortion over the mask. `out` NULL: not named, there is one
+ * master. */
 void planish_warn_of_price(const char *out, const PlanishMasterReport *report);
 
 #endif

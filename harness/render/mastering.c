@@ -292,8 +292,10 @@ bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *r
                              PlanishError *error)
 {
   const PlanishRenderJob job = render_job(mastering);
+  mastering->what = "price";
+  mastering->number = 0;
   return planish_price_find(&report->price, &job, planish_writer_temporary(mastering->last.writer),
-                            error);
+                            mastering->job->out, error);
 }
 
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)

@@ -1,6 +1,7 @@
 #include "harness/render/price.h"
 
 #include "common/dsp/maths.h"
+#include "harness/audio/track.h"
 #include "harness/base/interrupt.h"
 
 enum { BLOCK = 4096 };
@@ -23,7 +24,38 @@ static bool read_mix(const PlanishRenderJob *job, uint64_t *at, float *interleav
   return true;
 }
 
-static bool compare(const PlanishRenderJob *job, PlanishReader *master, PlanishPunch *punch,
+/* What is fed with both at once. */
+typedef struct {
+  PlanishPunch *punch;
+  PlanishTrack *before; /* NULL: there is no room for the account */
+  PlanishTrack *after;
+} Listeners;
+
+static bool open_tracks(Listeners *listeners, const PlanishRenderJob *job, const char *beside,
+                        PlanishError *error)
+{
+  listeners->before = planish_track_new(beside, 0, error);
+  listeners->after = planish_track_new(beside, 0, error);
+  if (listeners->before == NULL || listeners->after == NULL) {
+    return false;
+  }
+  if (!planish_track_has_room(listeners->before, 2 * planish_render_tapped_frames(job))) {
+    planish_track_free(listeners->before);
+    listeners->before = NULL;
+  }
+  return true;
+}
+
+static bool listen(const Listeners *listeners, const float *before, const float *after,
+                   size_t frames, PlanishError *error)
+{
+  planish_punch_process(listeners->punch, (const float *const[]){before, after}, frames);
+  return listeners->before == NULL ||
+         (planish_track_write(listeners->before, before, frames, error) &&
+          planish_track_write(listeners->after, after, frames, error));
+}
+
+static bool compare(const PlanishRenderJob *job, PlanishReader *master, const Listeners *listeners,
                     PlanishError *error)
 {
   float before[2 * BLOCK];
@@ -34,32 +66,46 @@ static bool compare(const PlanishRenderJob *job, PlanishReader *master, PlanishP
   while (done && got > 0) {
     done = planish_interrupt_check(error) &&
            planish_reader_read(master, after, BLOCK, &got, error) &&
-           read_mix(job, &at, before, got, error);
-    if (done) {
-      planish_punch_process(punch, (const float *const[]){before, after}, got);
-    }
+           read_mix(job, &at, before, got, error) && listen(listeners, before, after, got, error);
   }
   return done;
 }
 
-bool planish_price_find(PlanishPrice *price, const PlanishRenderJob *job, const char *file,
-                        PlanishError *error)
+/* Both from the mix's first frame on: the head silence is skipped. */
+static bool run(const PlanishRenderJob *job, PlanishReader *master, const Listeners *listeners,
+                PlanishError *error)
 {
-  *price = (PlanishPrice){0};
-  PlanishPunch *punch = planish_punch_new(planish_reader_rate(job->mix), 2);
-  PlanishReader *master = planish_reader_open(file, NULL, error);
   const uint64_t head = planish_render_frames(job) - planish_render_tapped_frames(job);
-  bool done = punch != NULL ? true : planish_fail_memory(error);
-  done = done && master != NULL &&
-         (head >= planish_reader_frames(master) ||
-          (planish_reader_seek(master, head, error) &&
-           planish_reader_seek(job->mix, job->from, error) && compare(job, master, punch, error)));
-  if (done) {
-    price->known = true;
-    price->punch_mix = planish_punch_result(punch, 0);
-    price->punch_master = planish_punch_result(punch, 1);
-  }
+  return head >= planish_reader_frames(master) ||
+         (planish_reader_seek(master, head, error) &&
+          planish_reader_seek(job->mix, job->from, error) &&
+          compare(job, master, listeners, error));
+}
+
+static bool conclude(PlanishPrice *price, const Listeners *listeners, double rate,
+                     PlanishError *error)
+{
+  price->known = true;
+  price->punch_mix = planish_punch_result(listeners->punch, 0);
+  price->punch_master = planish_punch_result(listeners->punch, 1);
+  price->has_distortion = listeners->before != NULL;
+  return !price->has_distortion || planish_distortion_pair(listeners->before, listeners->after,
+                                                           rate, &price->distortion, error);
+}
+
+bool planish_price_find(PlanishPrice *price, const PlanishRenderJob *job, const char *file,
+                        const char *beside, PlanishError *error)
+{
+  const double rate = planish_reader_rate(job->mix);
+  *price = (PlanishPrice){0};
+  Listeners listeners = {.punch = planish_punch_new(rate, 2)};
+  PlanishReader *master = planish_reader_open(file, NULL, error);
+  bool done = listeners.punch != NULL ? true : planish_fail_memory(error);
+  done = done && master != NULL && open_tracks(&listeners, job, beside, error) &&
+         run(job, master, &listeners, error) && conclude(price, &listeners, rate, error);
+  planish_track_free(listeners.before);
+  planish_track_free(listeners.after);
   planish_reader_free(master);
-  planish_punch_free(punch);
+  planish_punch_free(listeners.punch);
   return done;
 }

@@ -234,6 +234,36 @@ static void without_room_nothing_is_kept(void **state)
   planish_checkpoint_release(&checkpoint);
 }
 
+/* The file has no name any more; the system tells what is open. */
+static void cut_open_tracks_short(void)
+{
+  for (int descriptor = 3; descriptor < 64; ++descriptor) {
+    char link[64];
+    char target[512] = "";
+    snprintf(link, sizeof link, "/proc/self/fd/%d", descriptor);
+    if (readlink(link, target, sizeof target - 1) > 0 &&
+        strstr(target, ".part (deleted)") != NULL) {
+      assert_int_equal(ftruncate(descriptor, 100000), 0);
+    }
+  }
+}
+
+static void what_cannot_be_read_back_is_told(void **state)
+{
+  (void)state;
+  PlanishCheckpoint checkpoint = checkpoint_ahead_of(MOVED);
+  Result first = render(&checkpoint, NULL, 6.0f, 0);
+  leave(&first);
+  cut_open_tracks_short();
+  PlanishError error = {0};
+  const PlanishRenderJob job = {
+      .mix = mix, .sheet = sheet, .input_gain = 2.5, .to = LENGTH, .checkpoint = &checkpoint};
+  assert_false(planish_render(&job, NULL, NULL, NULL, NULL, &error));
+  assert_int_equal(error.outcome, PLANISH_BAD_FILE);
+  assert_non_null(strstr(error.text, "cannot read back: temporary file beside"));
+  planish_checkpoint_release(&checkpoint);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -242,6 +272,7 @@ int main(void)
       cmocka_unit_test(a_chain_that_is_fed_otherwise_begins_at_the_start),
       cmocka_unit_test(a_stage_can_be_left_out),
       cmocka_unit_test(without_room_nothing_is_kept),
+      cmocka_unit_test(what_cannot_be_read_back_is_told),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
 }

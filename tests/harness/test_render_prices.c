@@ -67,6 +67,10 @@ static void the_table_tells_what_each_costs(void **state)
               number_in(quiet, "", "\"loudness_won_lu\"") + 0.5);
   assert_true(number_in(loud, "", "\"punch_db\"") < number_in(quiet, "", "\"punch_db\"") - 0.2);
   assert_true(number_in(loud, "", "\"punch_mix_db\"") == number_in(quiet, "", "\"punch_mix_db\""));
+  assert_true(number_in(loud, "", "\"distortion_db\"") >
+              number_in(quiet, "", "\"distortion_db\"") + 3.0);
+  assert_true(number_in(loud, "", "\"audible_share\"") >=
+              number_in(quiet, "", "\"audible_share\""));
   /* What is won at equal true peak is what the ratio of peak to loudness has lost. */
   const double lost =
       number_in(outcome.out, "\"mix\"", "\"plr_lu\"") - number_in(loud, "\"master\"", "\"plr_lu\"");
@@ -157,6 +161,7 @@ static void what_cannot_be_meant_is_refused(void **state)
       {{"--targets=-9", "--loudness=-8"}, "--targets and --loudness"},
       {{"--targets=-9", "--without=late"}, "--targets and --without"},
       {{"--targets=-9", "--from=1"}, "--targets and --from"},
+      {{"--targets=-9", "--account"}, "--account and --targets"},
       {{"--without=lat"}, "did you mean late?"},
       {{"--without=late", "--without=late"}, "twice: --without late"},
   };
