@@ -1,42 +1,13 @@
 #include "harness/base/json.h"
 
+#include "harness/base/text.h"
+
 #include <math.h>
 #include <string.h>
 
 PlanishJson planish_json_on(FILE *stream)
 {
   return (PlanishJson){.stream = stream, .depth = 0, .empty = true};
-}
-
-/* Length of the valid UTF-8 sequence of two bytes or more at `text`; 0 if it is none (RFC 3629:
- * no overlong forms, no surrogates, nothing over U+10FFFF). The text ends with a zero byte, which
- * is no continuation, so nothing is read beyond it. */
-static size_t utf8_length(const unsigned char *text)
-{
-  static const struct {
-    unsigned char first, last;     /* of the lead byte */
-    unsigned char lowest, highest; /* of the byte after it */
-    unsigned char length;
-  } forms[] = {
-      {0xc2, 0xdf, 0x80, 0xbf, 2}, {0xe0, 0xe0, 0xa0, 0xbf, 3}, {0xe1, 0xec, 0x80, 0xbf, 3},
-      {0xed, 0xed, 0x80, 0x9f, 3}, {0xee, 0xef, 0x80, 0xbf, 3}, {0xf0, 0xf0, 0x90, 0xbf, 4},
-      {0xf1, 0xf3, 0x80, 0xbf, 4}, {0xf4, 0xf4, 0x80, 0x8f, 4},
-  };
-  for (size_t i = 0; i < sizeof forms / sizeof *forms; ++i) {
-    if (text[0] < forms[i].first || text[0] > forms[i].last) {
-      continue;
-    }
-    if (text[1] < forms[i].lowest || text[1] > forms[i].highest) {
-      return 0;
-    }
-    for (size_t k = 2; k < forms[i].length; ++k) {
-      if (text[k] < 0x80 || text[k] > 0xbf) {
-        return 0;
-      }
-    }
-    return forms[i].length;
-  }
-  return 0;
 }
 
 /* Writes one character and returns how many bytes of the text it took. */
@@ -54,7 +25,7 @@ static size_t write_character(FILE *stream, const unsigned char *text)
     fputc(*text, stream);
     return 1;
   }
-  const size_t length = utf8_length(text);
+  const size_t length = planish_text_character((const char *)text);
   if (length == 0) {
     fputs("\xef\xbf\xbd", stream); /* U+FFFD */
     return 1;

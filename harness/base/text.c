@@ -269,3 +269,36 @@ void planish_nearest_consider(PlanishNearest *nearest, const char *candidate)
     nearest->best = candidate;
   }
 }
+
+/* The text ends with a zero byte, which is no continuation, so nothing is read beyond it. */
+size_t planish_text_character(const char *text)
+{
+  const unsigned char *at = (const unsigned char *)text;
+  static const struct {
+    unsigned char first, last;     /* of the lead byte */
+    unsigned char lowest, highest; /* of the byte after it */
+    unsigned char length;
+  } forms[] = {
+      {0xc2, 0xdf, 0x80, 0xbf, 2}, {0xe0, 0xe0, 0xa0, 0xbf, 3}, {0xe1, 0xec, 0x80, 0xbf, 3},
+      {0xed, 0xed, 0x80, 0x9f, 3}, {0xee, 0xef, 0x80, 0xbf, 3}, {0xf0, 0xf0, 0x90, 0xbf, 4},
+      {0xf1, 0xf3, 0x80, 0xbf, 4}, {0xf4, 0xf4, 0x80, 0x8f, 4},
+  };
+  if (at[0] < 0x80) {
+    return at[0] != 0;
+  }
+  for (size_t i = 0; i < sizeof forms / sizeof *forms; ++i) {
+    if (at[0] < forms[i].first || at[0] > forms[i].last) {
+      continue;
+    }
+    if (at[1] < forms[i].lowest || at[1] > forms[i].highest) {
+      return 0;
+    }
+    for (size_t k = 2; k < forms[i].length; ++k) {
+      if (at[k] < 0x80 || at[k] > 0xbf) {
+        return 0;
+      }
+    }
+    return forms[i].length;
+  }
+  return 0;
+}

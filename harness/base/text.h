@@ -27,6 +27,10 @@ void planish_text_line(char *text, size_t size, const char *format, ...)
 void planish_text_vline(char *text, size_t size, const char *format, va_list arguments)
     __attribute__((format(printf, 3, 0)));
 
+/* How many bytes the character at `text` takes in UTF-8 (RFC 3629: no overlong forms, no
+ * surrogates, nothing over U+10FFFF); 0 where there is no valid one, or the text ends. */
+size_t planish_text_character(const char *text);
+
 /* Reads a whole text as one finite decimal number: sign, digits, point, exponent; no hexadecimal,
  * no blanks, no "inf" or "nan". False leaves *value as it was. */
 bool planish_text_number(const char *text, double *value);
