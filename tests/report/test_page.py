@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+#!/usr/bin/python3
 """The report in a browser: test_page.py MAKE_PAGE. Needs Debian's chromium, chromium-driver,
 python3-selenium and ffmpeg; skipped where one is absent."""
 import array
