@@ -1,17 +1,13 @@
 /* planish check: a mix on arrival. */
-#include "harness/audio/audio_reader.h"
-#include "harness/base/interrupt.h"
 #include "harness/base/json.h"
 #include "harness/base/text.h"
-#include "harness/check/check.h"
+#include "harness/check/check_file.h"
 #include "harness/check/check_json.h"
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 
 #include <math.h>
-
-enum { BLOCK = 4096 };
 
 static const char help[] =
     "Usage: planish check [OPTION]... MIX...\n"
@@ -30,45 +26,15 @@ static const char help[] =
     "Exit: 0 clean, or notes only; 1 warnings or faults; 2 bad usage; 3 unusable audio;\n"
     "4 could not read. Of several files the worst counts.\n";
 
-static bool read_all(PlanishReader *reader, PlanishCheck *check, PlanishProgress *progress,
-                     PlanishError *error)
-{
-  float block[2 * BLOCK];
-  const double frames = (double)planish_reader_frames(reader);
-  bool done = true;
-  uint64_t at = 0;
-  size_t got = 1;
-  while (done && got > 0) {
-    done = planish_interrupt_check(error) && planish_reader_read(reader, block, BLOCK, &got, error);
-    if (done) {
-      planish_check_process(check, block, got);
-      at += got;
-      planish_progress_tell(progress, planish_reader_path(reader), 0, (double)at / frames);
-    }
-  }
-  return done;
-}
+typedef struct {
+  PlanishProgress *progress;
+  const char *path;
+} Teller;
 
-static bool check_file(const char *path, bool silence_bad, PlanishProgress *progress,
-                       PlanishCheckResult *result, PlanishError *error)
+static void tell(void *user, double share)
 {
-  const PlanishReaderOptions options = {.silence_bad = silence_bad, .take_cut = true};
-  PlanishReader *reader = planish_reader_open(path, &options, error);
-  if (reader == NULL) {
-    return false;
-  }
-  const PlanishCheckSource source = {planish_reader_rate(reader), planish_reader_channels(reader),
-                                     planish_reader_word(reader)};
-  PlanishCheck *check = planish_check_new(&source);
-  const bool done =
-      check == NULL ? planish_fail_memory(error) : read_all(reader, check, progress, error);
-  if (done) {
-    planish_check_finish(check, planish_reader_silenced(reader), planish_reader_is_cut(reader),
-                         result);
-  }
-  planish_check_free(check);
-  planish_reader_free(reader);
-  return done;
+  const Teller *teller = user;
+  planish_progress_tell(teller->progress, teller->path, 0, share);
 }
 
 static void print_times(const PlanishFinding *finding)
@@ -155,7 +121,8 @@ static PlanishOutcome check_and_tell(const char *path, bool silence_bad, Planish
 {
   PlanishCheckResult result;
   PlanishError problem = {0};
-  const bool done = check_file(path, silence_bad, progress, &result, &problem);
+  Teller teller = {progress, path};
+  const bool done = planish_check_file(path, silence_bad, tell, &teller, &result, &problem);
   planish_progress_end(progress);
   if (!done) {
     tell_problem(path, &problem, json);

@@ -4,7 +4,7 @@
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
-#include "harness/program/render_price.h"
+#include "harness/program/render_after.h"
 #include "harness/program/render_prices.h"
 #include "harness/program/render_table.h"
 #include "harness/program/render_warnings.h"
@@ -37,6 +37,10 @@ static const char help[] =
     "      --audition         allow listen, listen_band and loudness_match in the sheet\n"
     "      --account          what each stage won in loudness and cost in distortion; takes\n"
     "                         longer, and needs room for the sound between stages\n"
+    "      --report=FOLDER    writes FOLDER/OUT.html: verdict, player at matched loudness,\n"
+    "                         curves, account; takes longer, and needs the same room\n"
+    "      --reference=FILE   another master in the report's player and curves; may be repeated\n"
+    "      --client           the report without stages and settings\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n";
@@ -57,7 +61,7 @@ typedef struct {
   bool is_float;
   bool silence_bad;
   bool audition;
-  bool account;
+  PlanishRenderAfter after;
   bool json;
   bool help;
 } Request;
@@ -76,7 +80,10 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"float", PLANISH_OPTION_FLAG, &request->is_float},
       {"silence-bad", PLANISH_OPTION_FLAG, &request->silence_bad},
       {"audition", PLANISH_OPTION_FLAG, &request->audition},
-      {"account", PLANISH_OPTION_FLAG, &request->account},
+      {"account", PLANISH_OPTION_FLAG, &request->after.account},
+      {"report", PLANISH_OPTION_TEXT, &request->after.report},
+      {"reference", PLANISH_OPTION_TEXTS, &request->after.references},
+      {"client", PLANISH_OPTION_FLAG, &request->after.client},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
       {"help", PLANISH_OPTION_FLAG, &request->help},
@@ -113,7 +120,8 @@ static bool check_outputs(const Request *request, PlanishError *error)
     return false;
   }
   inputs[2] = request->out;
-  return request->matched == NULL || planish_writer_check(request->matched, inputs, error);
+  return (request->matched == NULL || planish_writer_check(request->matched, inputs, error)) &&
+         planish_render_after_check(&request->after, request->out, inputs, error);
 }
 
 static bool override_sheet(const Request *request, PlanishSheet *sheet, PlanishError *error)
@@ -144,14 +152,18 @@ static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishEr
 }
 
 static void print(const Request *request, const PlanishMasterJob *job,
-                  const PlanishMasterReport *report, const PlanishRenderPrice *price)
+                  const PlanishMasterReport *report, const PlanishRenderExtras *extras)
 {
+  const PlanishRenderPrice *price = request->after.account ? extras->price : NULL;
   if (request->json) {
     planish_render_json(job, report, price);
   } else {
     planish_render_table(job, report);
     if (price != NULL) {
       planish_render_price_table(job, price);
+    }
+    if (extras->page != NULL) {
+      planish_text_print(stdout, "report    %s\n", extras->page);
     }
   }
   (void)fflush(stdout);
@@ -172,18 +184,20 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   job.told = planish_progress_tell;
   job.told_user = &progress;
   const bool done = planish_master(&job, &report, error);
-  PlanishRenderPrice *price =
-      done && request->account ? planish_render_price_new(&job, &report, error) : NULL;
+  PlanishRenderExtras extras = {0};
+  if (done) {
+    (void)planish_render_after_make(&request->after, &job, &report, &extras, error);
+  }
   planish_progress_end(&progress);
   if (done) {
-    print(request, &job, &report, price);
+    print(request, &job, &report, &extras);
     if (report.landing_wanted && report.landing.state != PLANISH_LANDED) {
       char reason[480];
       planish_master_reason(&job, &report, reason, sizeof reason);
       planish_fail(error, PLANISH_MISSED, "%s", reason);
     }
   }
-  planish_render_price_free(price);
+  planish_render_extras_release(&extras);
   planish_master_report_free(&report);
   return done && error->outcome == PLANISH_DONE;
 }
@@ -213,7 +227,7 @@ static bool make(const Request *request, const PlanishMasterJob *job, PlanishErr
                                     : make_master(request, job, error);
 }
 
-static bool render(const Request *request, PlanishHost *host, PlanishError *error)
+static bool render(Request *request, PlanishHost *host, PlanishError *error)
 {
   PlanishMistakes mistakes = {0};
   PlanishSheet *sheet = planish_sheet_read(request->sheet, host, request->audition, &mistakes);
@@ -229,6 +243,7 @@ static bool render(const Request *request, PlanishHost *host, PlanishError *erro
       .word = request->is_float || ends_in(request->out, ".float.wav") ? PLANISH_WORD_FLOAT
                                                                        : PLANISH_WORD_24,
   };
+  request->after.silence_bad = request->silence_bad;
   job.mix = override_sheet(request, sheet, error)
                 ? planish_mix_open(request->mix, sheet, request->silence_bad, error)
                 : NULL;

@@ -3,43 +3,18 @@
 #include "harness/base/text.h"
 #include "harness/distortion/distortion_json.h"
 #include "harness/program/options.h"
-#include "harness/render/stage_tracks.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 enum { THREADS = 2 };
 
-static void tell(const PlanishMasterJob *job, const char *what, double share)
-{
-  if (job->told != NULL) {
-    job->told(job->told_user, what, 0, share);
-  }
-}
-
-static void tell_render(void *user, double share)
-{
-  tell(user, "render for the account", share);
-}
-
 static void tell_account(void *user, double share)
 {
-  tell(user, "account", share);
-}
-
-static PlanishStageTracks *render(PlanishMasterJob *job, const PlanishMasterReport *report,
-                                  PlanishError *error)
-{
-  const PlanishRenderJob render = {
-      .mix = job->mix,
-      .sheet = job->sheet,
-      .input_gain = report->input_gain,
-      .from = job->from,
-      .to = job->to,
-      .told = tell_render,
-      .told_user = job,
-  };
-  return planish_stage_tracks_new(&render, job->out, NULL, error);
+  const PlanishMasterJob *job = user;
+  if (job->told != NULL) {
+    job->told(job->told_user, "account", 0, share);
+  }
 }
 
 static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
@@ -54,19 +29,8 @@ static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
              : planish_fail_memory(error);
 }
 
-/* The words of an interrupt are about a master that is not there; this one is. */
-static void say_what_is_there(const PlanishMasterJob *job, PlanishError *error)
-{
-  if (error->outcome == PLANISH_INTERRUPTED) {
-    planish_error_clear(error);
-    planish_fail(error, PLANISH_INTERRUPTED,
-                 "interrupted: %s is written, its account is not made", job->out);
-  }
-}
-
 PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
-                                             const PlanishMasterReport *report,
-                                             PlanishError *error)
+                                             const PlanishStageTracks *tracks, PlanishError *error)
 {
   PlanishMasterJob wanted = *job;
   PlanishRenderPrice *price = calloc(1, sizeof *price);
@@ -74,11 +38,7 @@ PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
     planish_fail_memory(error);
     return NULL;
   }
-  PlanishStageTracks *tracks = render(&wanted, report, error);
-  const bool done = tracks != NULL && account(&wanted, tracks, price, error);
-  planish_stage_tracks_free(tracks);
-  if (!done) {
-    say_what_is_there(job, error);
+  if (!account(&wanted, tracks, price, error)) {
     planish_render_price_free(price);
     return NULL;
   }
@@ -131,8 +91,9 @@ void planish_render_price_table(const PlanishMasterJob *job, const PlanishRender
   }
   print_row("whole chain", whole);
   planish_text_print(
-      stdout, "\n          A limiter's change is mostly level, a clipper's mostly distortion;\n"
-              "          the part of a clipper's change that is a loss of gain counts as neither.\n");
+      stdout,
+      "\n          A limiter's change is mostly level, a clipper's mostly distortion;\n"
+      "          the part of a clipper's change that is a loss of gain counts as neither.\n");
 }
 
 void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
@@ -146,8 +107,7 @@ void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
   planish_distortion_json(json, "whole", NULL, price->rate, &price->whole);
   planish_json_array_begin(json, "stages");
   for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
-    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate,
-                            &price->stages[n]);
+    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate, &price->stages[n]);
   }
   planish_json_array_end(json);
   planish_json_object_end(json);

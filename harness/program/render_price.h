@@ -6,6 +6,7 @@
 #include "harness/base/json.h"
 #include "harness/distortion/distortion.h"
 #include "harness/render/master.h"
+#include "harness/render/stage_tracks.h"
 
 typedef struct {
   double rate; /* Hz */
@@ -13,11 +14,10 @@ typedef struct {
   PlanishDistortion *stages; /* as many as the sheet has */
 } PlanishRenderPrice;
 
-/* Renders once more, as the master was landed, keeps the sound between the stages beside job->out
- * for as long as it takes, and accounts for it. NULL on failure; the master stands. */
+/* From the sound at all boundaries of the chain (render_after.h). NULL on failure; the master
+ * stands. */
 PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
-                                             const PlanishMasterReport *report,
-                                             PlanishError *error);
+                                             const PlanishStageTracks *tracks, PlanishError *error);
 /* NULL is allowed. */
 void planish_render_price_free(PlanishRenderPrice *price);
 

@@ -34,7 +34,7 @@ static const Choice choices[] = {
 
 /* What the choosing goes by. */
 typedef struct {
-  const PlanishReport *report;
+  const PlanishReportPage *report;
   const PlanishSurvey *surveys;
   const PlanishMoment *moments;
   size_t moment_count;
@@ -140,7 +140,7 @@ static void add_reference(PlanishCarrying *carrying, const Material *material, s
 /* Lists what a choice carries. */
 static void list(PlanishCarrying *carrying, const Material *material, const Choice *choice)
 {
-  const PlanishReport *report = material->report;
+  const PlanishReportPage *report = material->report;
   const PlanishBlockPowers *blocks = material->surveys[0].blocks;
   carrying->bits = choice->bits;
   carrying->whole = choice->whole;
@@ -265,7 +265,7 @@ static bool choose(PlanishCarrying *carrying, const Material *material, const do
   return true;
 }
 
-bool planish_carrying_make(PlanishCarrying *carrying, const PlanishReport *report,
+bool planish_carrying_make(PlanishCarrying *carrying, const PlanishReportPage *report,
                            const PlanishSurvey *surveys, const PlanishMoment *moments,
                            size_t moment_count, size_t largest, PlanishError *error)
 {

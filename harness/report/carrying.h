@@ -37,7 +37,7 @@ typedef struct {
 } PlanishCarrying;
 
 /* `surveys`: one a version. planish_carrying_free() gives the memory back, also after a failure. */
-bool planish_carrying_make(PlanishCarrying *carrying, const PlanishReport *report,
+bool planish_carrying_make(PlanishCarrying *carrying, const PlanishReportPage *report,
                            const PlanishSurvey *surveys, const PlanishMoment *moments,
                            size_t moment_count, size_t largest, PlanishError *error);
 void planish_carrying_free(PlanishCarrying *carrying);

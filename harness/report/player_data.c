@@ -31,7 +31,7 @@ static void write_excerpt(PlanishJson *json, const PlanishPage *page, size_t ind
 
 static void write_versions(PlanishJson *json, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   static const char *const kinds[] = {"mix", "stage", "master", "reference"};
   planish_json_array_begin(json, "versions");
   for (size_t n = 0; n < report->version_count; ++n) {

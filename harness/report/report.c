@@ -11,12 +11,12 @@
 #include <unistd.h>
 
 /* What the page takes besides excerpts: charts, tables, block powers, some 20 kB a version. */
-static size_t room_for_excerpts(const PlanishReport *report)
+static size_t room_for_excerpts(const PlanishReportPage *report)
 {
   return PLANISH_REPORT_LARGEST - 2500000 - 60000 * report->version_count;
 }
 
-static void write_head(FILE *out, const PlanishReport *report)
+static void write_head(FILE *out, const PlanishReportPage *report)
 {
   /* Nothing may be fetched, and no other script may run. */
   planish_text_print(out,
@@ -32,7 +32,7 @@ static void write_head(FILE *out, const PlanishReport *report)
   (void)fputs("</style>\n</head>\n", out);
 }
 
-static void write_top(FILE *out, const PlanishReport *report)
+static void write_top(FILE *out, const PlanishReportPage *report)
 {
   (void)fputs("<body>\n<a class=\"skip\" href=\"#player\">To the player</a>\n<header><div><h1>",
               out);
@@ -107,7 +107,7 @@ static bool write_in_place(const PlanishPage *page, const char *path, PlanishErr
   return done || fail_to_write(path, cause, error);
 }
 
-static size_t find_version(const PlanishReport *report, PlanishVersionKind kind)
+static size_t find_version(const PlanishReportPage *report, PlanishVersionKind kind)
 {
   for (size_t n = 0; n < report->version_count; ++n) {
     if (report->versions[n].kind == kind) {
@@ -117,7 +117,7 @@ static size_t find_version(const PlanishReport *report, PlanishVersionKind kind)
   return PLANISH_NO_VERSION;
 }
 
-static bool survey_all(const PlanishReport *report, PlanishSurvey *surveys, PlanishError *error)
+static bool survey_all(const PlanishReportPage *report, PlanishSurvey *surveys, PlanishError *error)
 {
   for (size_t n = 0; n < report->version_count; ++n) {
     const PlanishReportVersion *version = &report->versions[n];
@@ -128,7 +128,7 @@ static bool survey_all(const PlanishReport *report, PlanishSurvey *surveys, Plan
   return true;
 }
 
-static bool make_page(const PlanishReport *report, PlanishSurvey *surveys, const char *path,
+static bool make_page(const PlanishReportPage *report, PlanishSurvey *surveys, const char *path,
                       PlanishError *error)
 {
   PlanishMoment moments[PLANISH_REPORT_MOMENTS];
@@ -153,7 +153,7 @@ static bool make_page(const PlanishReport *report, PlanishSurvey *surveys, const
   return done;
 }
 
-bool planish_report_write(const PlanishReport *report, const char *path, PlanishError *error)
+bool planish_report_write(const PlanishReportPage *report, const char *path, PlanishError *error)
 {
   PlanishSurvey *surveys = calloc(report->version_count, sizeof *surveys);
   const bool done =

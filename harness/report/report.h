@@ -14,6 +14,7 @@
 #define PLANISH_HARNESS_REPORT_H
 
 #include "harness/audio/track.h"
+#include "harness/check/finding.h"
 #include "harness/measure/measure.h"
 
 #include <stdint.h>
@@ -70,13 +71,11 @@ typedef struct {
 typedef struct {
   const char *corner; /* what the rows are */
   const char *const *columns;
+  const int *decimals; /* one a column */
   size_t column_count;
   const PlanishReportRow *rows;
   size_t row_count;
-  int decimals;
 } PlanishReportTable;
-
-typedef enum { PLANISH_REPORT_NOTE, PLANISH_REPORT_WARNING, PLANISH_REPORT_FAULT } PlanishSeverity;
 
 /* Something found in the mix, or wrong with the master. */
 typedef struct {
@@ -121,9 +120,9 @@ typedef struct {
   size_t finding_count;
   bool checked;         /* the mix was looked at, be it without a finding */
   const char *settings; /* as text, or NULL */
-} PlanishReport;
+} PlanishReportPage;
 
 /* Writes the page in the place of what stood at `path`, once it is whole. */
-bool planish_report_write(const PlanishReport *report, const char *path, PlanishError *error);
+bool planish_report_write(const PlanishReportPage *report, const char *path, PlanishError *error);
 
 #endif

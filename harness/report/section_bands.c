@@ -105,7 +105,7 @@ void planish_section_bands(FILE *out, const PlanishPage *page)
 
 void planish_section_punch(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   if (report->punch == NULL && report->low_end == NULL) {
     return;
   }

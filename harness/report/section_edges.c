@@ -26,7 +26,7 @@ static void write_mono_row(FILE *out, const PlanishReportVersion *version)
 
 void planish_section_mono(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   bool any = false;
   for (size_t n = 0; n < report->version_count; ++n) {
     any = any || report->versions[n].measured != NULL;
@@ -124,7 +124,7 @@ void planish_section_edges(FILE *out, const PlanishPage *page)
 
 void planish_section_findings(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   if (!report->checked) {
     return;
   }

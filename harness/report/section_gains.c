@@ -77,7 +77,7 @@ static void write_lane(FILE *out, Lane *lane, const PlanishReportGains *gains, s
 
 static void write_moments(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   const bool named = report->gain_count > 1;
   (void)fputs("<h3>The hardest moments</h3>\n<div class=\"scroll\" tabindex=\"0\" role=\"group\" "
               "aria-label=\"The hardest moments\"><table class=\"moments\"><thead><tr><th "
@@ -107,7 +107,7 @@ static void write_moments(FILE *out, const PlanishPage *page)
 
 void planish_section_gains(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   if (report->gain_count == 0) {
     return;
   }

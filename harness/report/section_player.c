@@ -87,7 +87,7 @@ static void write_loops(FILE *out, const PlanishPage *page)
       out);
 }
 
-static void write_versions(FILE *out, const PlanishReport *report)
+static void write_versions(FILE *out, const PlanishReportPage *report)
 {
   (void)fputs("<fieldset id=\"versions\"><legend>Version</legend>", out);
   for (size_t n = 0; n < report->version_count; ++n) {
@@ -108,7 +108,7 @@ static void write_versions(FILE *out, const PlanishReport *report)
   (void)fputs("</fieldset>\n", out);
 }
 
-static void write_blind(FILE *out, const PlanishReport *report)
+static void write_blind(FILE *out, const PlanishReportPage *report)
 {
   (void)fputs(
       "<fieldset id=\"blind\"><legend>Blind</legend><p id=\"blind-setup\"><label>of <select "

@@ -27,7 +27,7 @@ static double value_of(const PlanishMeasurement *measured, const Quantity *quant
   return *(const double *)(const void *)((const char *)measured + quantity->offset);
 }
 
-static void write_word(FILE *out, const PlanishReport *report)
+static void write_word(FILE *out, const PlanishReportPage *report)
 {
   static const char *const words[] = {"Landed", "Missed", "Rendered"};
   static const char *const kinds[] = {"landed", "missed", "rendered"};
@@ -41,7 +41,7 @@ static void write_word(FILE *out, const PlanishReport *report)
 
 static void write_headline(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   write_word(out, report);
   if (page->master != PLANISH_NO_VERSION && report->versions[page->master].measured != NULL) {
     const PlanishMeasurement *master = report->versions[page->master].measured;
@@ -64,7 +64,7 @@ static void write_headline(FILE *out, const PlanishPage *page)
   }
 }
 
-static void write_heading(FILE *out, const PlanishReport *report, bool changes)
+static void write_heading(FILE *out, const PlanishReportPage *report, bool changes)
 {
   (void)fputs("<thead><tr><th scope=\"col\">quantity</th>", out);
   for (size_t n = 0; n < report->version_count; ++n) {
@@ -83,7 +83,7 @@ static void write_heading(FILE *out, const PlanishReport *report, bool changes)
 static void write_quantity(FILE *out, const PlanishPage *page, const Quantity *quantity,
                            const PlanishMeasurement *mix)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   planish_text_print(out, "<tr><th scope=\"row\">%s <span class=\"unit\">%s</span></th>",
                      quantity->name, quantity->unit);
   for (size_t n = 0; n < report->version_count; ++n) {
@@ -106,7 +106,7 @@ static void write_quantity(FILE *out, const PlanishPage *page, const Quantity *q
 
 void planish_section_verdict(FILE *out, const PlanishPage *page)
 {
-  const PlanishReport *report = page->report;
+  const PlanishReportPage *report = page->report;
   const PlanishMeasurement *mix =
       page->mix == PLANISH_NO_VERSION ? NULL : report->versions[page->mix].measured;
   planish_section_begin(out, "verdict", "Verdict");

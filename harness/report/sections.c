@@ -14,7 +14,7 @@ void planish_section_end(FILE *out)
   (void)fputs("</section>\n", out);
 }
 
-void planish_version_class(const PlanishReport *report, size_t version, char *text, size_t size)
+void planish_version_class(const PlanishReportPage *report, size_t version, char *text, size_t size)
 {
   static const char *const names[] = {"mix", "stage", "master", "reference"};
   const PlanishVersionKind kind = report->versions[version].kind;
@@ -43,7 +43,7 @@ static void write_cells(FILE *out, const PlanishReportTable *table, const Planis
 {
   for (size_t n = 0; n < table->column_count; ++n) {
     (void)fputs("<td>", out);
-    planish_html_number(out, row->values[n], table->decimals);
+    planish_html_number(out, row->values[n], table->decimals[n]);
     (void)fputs("</td>", out);
   }
 }
@@ -79,12 +79,11 @@ void planish_section_table(FILE *out, const PlanishReportTable *table)
 
 void planish_section_list(FILE *out, const PlanishReportFinding *findings, size_t count)
 {
-  static const char *const kinds[] = {"note", "warning", "fault"};
   (void)fputs("<ul class=\"findings\">\n", out);
   for (size_t n = 0; n < count; ++n) {
     const PlanishReportFinding *finding = &findings[n];
-    planish_text_print(out, "<li class=\"%s\"><strong>%s</strong> ", kinds[finding->severity],
-                       kinds[finding->severity]);
+    const char *kind = planish_finding_severity_name(finding->severity);
+    planish_text_print(out, "<li class=\"%s\"><strong>%s</strong> ", kind, kind);
     planish_html_element(out, "span", "what", finding->what);
     if (finding->where != NULL) {
       (void)fputs(" ", out);

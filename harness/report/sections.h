@@ -11,7 +11,7 @@
 
 /* What all sections go by. */
 typedef struct {
-  const PlanishReport *report;
+  const PlanishReportPage *report;
   const PlanishSurvey *surveys; /* one a version */
   const PlanishCarrying *carrying;
   const PlanishMoment *moments;
@@ -39,7 +39,8 @@ void planish_player_data(FILE *out, const PlanishPage *page);
 void planish_section_begin(FILE *out, const char *id, const char *title);
 void planish_section_end(FILE *out);
 /* Class of a version's lines and labels: "mix", "stage", "master", "reference r1". */
-void planish_version_class(const PlanishReport *report, size_t version, char *text, size_t size);
+void planish_version_class(const PlanishReportPage *report, size_t version, char *text,
+                           size_t size);
 void planish_section_table(FILE *out, const PlanishReportTable *table);
 /* A list of findings. */
 void planish_section_list(FILE *out, const PlanishReportFinding *findings, size_t count);

@@ -21,7 +21,7 @@ typedef struct {
   double levels[3][PAGE_BANDS];
   PlanishReportCurve curves[3];
   PlanishReportBands bands;
-  PlanishReport report;
+  PlanishReportPage report;
 } PageFixture;
 
 /* Loudness goes in sections of 8 s; the last second fades away. */
@@ -119,6 +119,8 @@ static inline void page_series(PageFixture *page)
   page->bands = (PlanishReportBands){page->hz, PAGE_BANDS, page->curves, 3};
 }
 
+static const int page_decimals[] = {2, 1, 1, 1, 1};
+
 static const char *const page_punch_columns[] = {"mix", "master", "reference"};
 static const double page_punch_values[3][3] = {
     {9.1, 7.2, 6.8}, {11.4, 9.0, (double)NAN}, {-3.5, -2.2, -2.9}};
@@ -128,7 +130,7 @@ static const PlanishReportRow page_punch_rows[] = {
     {"30 to 60 Hz over 60 to 120 Hz", "dB", page_punch_values[2]},
 };
 static const PlanishReportTable page_punch = {
-    "onset over body", page_punch_columns, 3, page_punch_rows, 3, 1};
+    "onset over body", page_punch_columns, page_decimals, 3, page_punch_rows, 3};
 
 static const char *const page_account_columns[] = {
     "loudness won, LU", "level part, dB", "distortion, dB", "over mask, p95, dB", "audible, %"};
@@ -140,18 +142,17 @@ static const PlanishReportRow page_account_rows[] = {
     {"first-limiter", "", page_account_values[1]},
     {"the whole chain", "", page_account_values[2]},
 };
-static const PlanishReportTable page_account = {
-    "stage", page_account_columns, 5, page_account_rows, 3, 1};
+static const PlanishReportTable page_account = {"stage", page_account_columns, page_decimals,
+                                                5,       page_account_rows,    3};
 
 static const PlanishReportFinding page_findings[] = {
-    {PLANISH_REPORT_NOTE, "16 bit in a file of 24", NULL,
-     "ask for the file before it was cut down"},
-    {PLANISH_REPORT_WARNING, "3 clipped runs in the left channel, longest 7 samples",
+    {PLANISH_NOTE, "16 bit in a file of 24", NULL, "ask for the file before it was cut down"},
+    {PLANISH_WARNING, "3 clipped runs in the left channel, longest 7 samples",
      "0:12.1, 0:14.6, 0:33.0", "ask for an export at lower level"},
-    {PLANISH_REPORT_FAULT, PAGE_HOSTILE, "0:00.0", "mend it"},
+    {PLANISH_FAULT, PAGE_HOSTILE, "0:00.0", "mend it"},
 };
 static const PlanishReportFinding page_faults[] = {
-    {PLANISH_REPORT_WARNING, "1.24 dB of extra drive", NULL,
+    {PLANISH_WARNING, "1.24 dB of extra drive", NULL,
      "listen at matched loudness, or ask for less"},
 };
 
@@ -161,7 +162,7 @@ static inline void page_make(PageFixture *page, double seconds, const char *besi
   page->seconds = seconds;
   page_tracks(page, beside);
   page_series(page);
-  page->report = (PlanishReport){
+  page->report = (PlanishReportPage){
       .title = "master " PAGE_HOSTILE,
       .mix = "mix <&>.wav",
       .program = "planish 0",

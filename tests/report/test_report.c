@@ -271,7 +271,7 @@ static void parts_that_are_missing_are_left_out(void **state)
 {
   (void)state;
   PlanishError error = {0};
-  const PlanishReport bare = {
+  const PlanishReportPage bare = {
       .title = "bare",
       .program = "planish 0",
       .verdict = PLANISH_VERDICT_RENDERED,

@@ -1,0 +1,156 @@
+#include "harness/program/render_after.h"
+
+#include "harness/base/text.h"
+#include "harness/report/master_page.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static void tell_render(void *user, double share)
+{
+  const PlanishMasterJob *job = user;
+  if (job->told != NULL) {
+    job->told(job->told_user, "render between the stages", 0, share);
+  }
+}
+
+static PlanishStageTracks *render(PlanishMasterJob *job, const PlanishMasterReport *report,
+                                  PlanishError *error)
+{
+  const PlanishRenderJob render = {
+      .mix = job->mix,
+      .sheet = job->sheet,
+      .input_gain = report->input_gain,
+      .from = job->from,
+      .to = job->to,
+      .told = tell_render,
+      .told_user = job,
+  };
+  return planish_stage_tracks_new(&render, job->out, NULL, error);
+}
+
+static bool make_report(const PlanishRenderAfter *after, const PlanishMasterJob *job,
+                        const PlanishMasterReport *report, const PlanishStageTracks *tracks,
+                        PlanishRenderExtras *extras, PlanishError *error)
+{
+  char reason[480] = "";
+  if (report->landing_wanted && report->landing.state != PLANISH_LANDED) {
+    planish_master_reason(job, report, reason, sizeof reason);
+  }
+  const PlanishReportJob page = {
+      .master = job,
+      .result = report,
+      .stages = tracks,
+      .account = extras->price->stages,
+      .whole = &extras->price->whole,
+      .references = after->references.list,
+      .reference_count = after->references.count,
+      .reason = reason[0] == '\0' ? NULL : reason,
+      .program = "planish " PLANISH_VERSION,
+      .client = after->client,
+      .silence_bad = after->silence_bad,
+  };
+  extras->page = planish_report_path(after->report, job->out);
+  return extras->page != NULL ? planish_report_make(&page, extras->page, error)
+                              : planish_fail_memory(error);
+}
+
+/* The words of an interrupt are about a master that is not there; this one is. */
+static void say_what_is_there(const PlanishMasterJob *job, PlanishError *error)
+{
+  if (error->outcome == PLANISH_INTERRUPTED) {
+    planish_error_clear(error);
+    planish_fail(error, PLANISH_INTERRUPTED,
+                 "interrupted: %s is written, what was to be told of it is not made", job->out);
+  }
+}
+
+static bool is_folder(const char *path)
+{
+  struct stat info;
+  return stat(path, &info) == 0 && S_ISDIR(info.st_mode);
+}
+
+static bool is_one_of(const char *path, const char *const *taken)
+{
+  struct stat own;
+  struct stat other;
+  for (; stat(path, &own) == 0 && *taken != NULL; ++taken) {
+    if (stat(*taken, &other) == 0 && own.st_ino == other.st_ino && own.st_dev == other.st_dev) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* What cannot be read is said before the wait. */
+static bool check_references(const PlanishRenderAfter *after, PlanishError *error)
+{
+  bool done = true;
+  for (size_t n = 0; done && n < after->references.count; ++n) {
+    PlanishReader *reader = planish_reader_open(after->references.list[n], NULL, error);
+    done = reader != NULL;
+    planish_reader_free(reader);
+  }
+  return done;
+}
+
+bool planish_render_after_check(const PlanishRenderAfter *after, const char *out,
+                                const char *const *taken, PlanishError *error)
+{
+  if (after->report == NULL) {
+    return (!after->client && after->references.count == 0) ||
+           planish_fail(error, PLANISH_BAD_USE,
+                        "--client and --reference are about a report: add --report=FOLDER");
+  }
+  if (!is_folder(after->report) && mkdir(after->report, 0777) != 0) {
+    return planish_fail(error, PLANISH_BAD_FILE, "no such folder, and it cannot be made: %s: %s",
+                        after->report,
+                        errno == EEXIST   ? "something else has that name"
+                        : errno == ENOENT ? "make the folder it stands in"
+                                          : "see that it can be written");
+  }
+  char *page = planish_report_path(after->report, out);
+  if (page == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool clear = !is_one_of(page, taken);
+  if (!clear) {
+    planish_fail(error, PLANISH_BAD_USE,
+                 "the report would take the place of an input or of the master: %s: choose another "
+                 "folder",
+                 page);
+  }
+  free(page);
+  return clear && check_references(after, error);
+}
+
+bool planish_render_after_make(const PlanishRenderAfter *after, const PlanishMasterJob *job,
+                               const PlanishMasterReport *report, PlanishRenderExtras *extras,
+                               PlanishError *error)
+{
+  PlanishMasterJob wanted = *job;
+  if (!after->account && after->report == NULL) {
+    return true;
+  }
+  PlanishStageTracks *tracks = render(&wanted, report, error);
+  extras->price = tracks == NULL ? NULL : planish_render_price_new(job, tracks, error);
+  const bool done =
+      extras->price != NULL &&
+      (after->report == NULL || make_report(after, job, report, tracks, extras, error));
+  planish_stage_tracks_free(tracks);
+  if (!done) {
+    say_what_is_there(job, error);
+  }
+  return done;
+}
+
+void planish_render_extras_release(PlanishRenderExtras *extras)
+{
+  planish_render_price_free(extras->price);
+  free(extras->page);
+  *extras = (PlanishRenderExtras){0};
+}
