@@ -5,7 +5,6 @@
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/program/render_after.h"
-#include "harness/program/render_price.h"
 #include "harness/program/render_prices.h"
 #include "harness/program/render_table.h"
 #include "harness/program/render_warnings.h"
@@ -204,23 +203,27 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
 }
 
 /* What stands in the way of several masters at once. */
-static bool check_several(const Request *request, PlanishError *error)
+static const char *alone(const Request *request)
 {
   const bool part = !isnan(request->from) || !isnan(request->to);
-  const bool several = request->targets != NULL || request->without.count > 0;
-  if (several && request->account) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "not together: --account and --targets or --without, whose table has the "
-                        "whole chain's: give one of them");
-  }
-  const char *other = request->without.count > 0  ? "--without"
-                      : request->matched != NULL  ? "--matched"
-                      : !isnan(request->loudness) ? "--loudness"
-                      : part                      ? "--from or --to"
-                                                  : NULL;
-  return request->targets == NULL || other == NULL ||
-         planish_fail(error, PLANISH_BAD_USE, "not together: --targets and %s: give one of them",
-                      other);
+  return request->after.report != NULL ? "--report"
+         : request->after.account      ? "--account"
+         : request->targets == NULL    ? NULL
+         : request->without.count > 0  ? "--without"
+         : request->matched != NULL    ? "--matched"
+         : !isnan(request->loudness)   ? "--loudness"
+         : part                        ? "--from or --to"
+                                       : NULL;
+}
+
+static bool check_several(const Request *request, PlanishError *error)
+{
+  const char *several = request->targets != NULL     ? "--targets"
+                        : request->without.count > 0 ? "--without"
+                                                     : NULL;
+  return several == NULL || alone(request) == NULL ||
+         planish_fail(error, PLANISH_BAD_USE, "not together: %s and %s: give one of them", several,
+                      alone(request));
 }
 
 static bool make(const Request *request, const PlanishMasterJob *job, PlanishError *error)

@@ -13,23 +13,44 @@ enum {
 /* Base64 takes four letters for three bytes. */
 #define LETTERS_A_BYTE (4.0 / 3.0)
 
-/* One way to choose, from rich to poor. */
+/* Who has the loudest loop alone. */
+typedef enum { NOBODY, STAGES, STAGES_AND_REFERENCES } Few;
+
+/* One way to choose. Lengths in s; 0: none. */
 typedef struct {
   unsigned bits;
   bool whole;
-  int loop;           /* s */
-  int around;         /* s, before and after each loop */
-  int moment;         /* s */
-  bool stages_in_all; /* else in the loudest loop alone */
+  int loudest; /* the loudest loop */
+  int loop;    /* the others */
+  int around;  /* before and after each */
+  int moment;
+  Few few;
 } Choice;
 
+/* From rich to poor. */
 static const Choice choices[] = {
-    {24, true, 15, 0, 3, true},   {20, true, 15, 0, 3, true},   {24, false, 15, 4, 3, true},
-    {24, false, 15, 0, 3, true},  {20, false, 15, 4, 3, true},  {20, false, 15, 0, 3, true},
-    {16, true, 15, 0, 3, true},   {16, false, 15, 4, 3, true},  {16, false, 15, 0, 3, true},
-    {20, false, 15, 0, 3, false}, {16, false, 15, 0, 3, false}, {16, false, 15, 0, 2, false},
-    {16, false, 10, 0, 2, false}, {16, false, 8, 0, 1, false},  {16, false, 5, 0, 1, false},
-    {16, false, 5, 0, 0, false},  {16, false, 3, 0, 0, false},  {16, false, 1, 0, 0, false},
+    {24, true, 15, 15, 0, 3, NOBODY},
+    {20, true, 15, 15, 0, 3, NOBODY},
+    {24, false, 15, 15, 4, 3, NOBODY},
+    {24, false, 15, 15, 0, 3, NOBODY},
+    {20, false, 15, 15, 4, 3, NOBODY},
+    {20, false, 15, 15, 0, 3, NOBODY},
+    {16, true, 15, 15, 0, 3, NOBODY},
+    {16, false, 15, 15, 4, 3, NOBODY},
+    {16, false, 15, 15, 0, 3, NOBODY},
+    {20, false, 15, 15, 0, 3, STAGES},
+    {16, false, 15, 15, 0, 3, STAGES},
+    {16, false, 15, 15, 0, 2, STAGES},
+    {16, false, 15, 15, 0, 2, STAGES_AND_REFERENCES},
+    {16, false, 15, 15, 0, 1, STAGES_AND_REFERENCES},
+    {16, false, 15, 10, 0, 1, STAGES_AND_REFERENCES},
+    {16, false, 12, 8, 0, 1, STAGES_AND_REFERENCES},
+    {16, false, 10, 6, 0, 1, STAGES_AND_REFERENCES},
+    {16, false, 8, 4, 0, 1, STAGES_AND_REFERENCES},
+    {16, false, 6, 4, 0, 0, STAGES_AND_REFERENCES},
+    {16, false, 4, 2, 0, 0, STAGES_AND_REFERENCES},
+    {16, false, 2, 1, 0, 0, STAGES_AND_REFERENCES},
+    {16, false, 1, 1, 0, 0, STAGES_AND_REFERENCES},
 };
 
 /* What the choosing goes by. */
@@ -114,6 +135,18 @@ static Spans spans_of(const Material *material, const Choice *choice, const Plan
   return spans;
 }
 
+/* The loops of a version, in its own time. */
+static void find_loops(const PlanishSurvey *survey, const Choice *choice,
+                       PlanishSpan loops[PLANISH_LOOP_KINDS])
+{
+  const float *powers = planish_block_powers_values(survey->blocks);
+  const size_t count = planish_block_powers_count(survey->blocks);
+  PlanishSpan longer[PLANISH_LOOP_KINDS];
+  planish_loops_find(powers, count, (size_t)choice->loudest * PLANISH_BLOCKS_PER_S, longer);
+  planish_loops_find(powers, count, (size_t)choice->loop * PLANISH_BLOCKS_PER_S, loops);
+  loops[PLANISH_LOOP_LOUDEST] = longer[PLANISH_LOOP_LOUDEST];
+}
+
 static PlanishCarried *add(PlanishCarrying *carrying, size_t version, PlanishSpan span)
 {
   PlanishCarried *carried = &carrying->carried[carrying->count++];
@@ -121,16 +154,17 @@ static PlanishCarried *add(PlanishCarrying *carrying, size_t version, PlanishSpa
   return carried;
 }
 
-static void add_reference(PlanishCarrying *carrying, const Material *material, size_t version)
+/* Its loops play in the places of the piece's, which may be longer than a short reference is. */
+static void add_reference(PlanishCarrying *carrying, const Material *material, const Choice *choice,
+                          size_t version)
 {
-  const PlanishBlockPowers *blocks = material->surveys[version].blocks;
-  const size_t count = planish_block_powers_count(blocks);
   PlanishSpan own[PLANISH_LOOP_KINDS];
-  if (count == 0) {
+  if (planish_block_powers_count(material->surveys[version].blocks) == 0) {
     return;
   }
-  planish_loops_find(planish_block_powers_values(blocks), count, carrying->loops[0].count, own);
-  for (int kind = 0; kind < PLANISH_LOOP_KINDS; ++kind) {
+  find_loops(&material->surveys[version], choice, own);
+  for (int kind = 0; kind < (choice->few == STAGES_AND_REFERENCES ? 1 : PLANISH_LOOP_KINDS);
+       ++kind) {
     PlanishCarried *carried = add(carrying, version, own[kind]);
     carried->place = carrying->loops[kind].start;
     carried->loop = kind;
@@ -141,22 +175,21 @@ static void add_reference(PlanishCarrying *carrying, const Material *material, s
 static void list(PlanishCarrying *carrying, const Material *material, const Choice *choice)
 {
   const PlanishReportPage *report = material->report;
-  const PlanishBlockPowers *blocks = material->surveys[0].blocks;
   carrying->bits = choice->bits;
   carrying->whole = choice->whole;
-  carrying->few_of_stages = !choice->stages_in_all;
+  carrying->few_of_stages = choice->few != NOBODY;
+  carrying->few_of_references = choice->few == STAGES_AND_REFERENCES;
   carrying->moment_blocks = (size_t)choice->moment * PLANISH_BLOCKS_PER_S;
   carrying->count = 0;
-  planish_loops_find(planish_block_powers_values(blocks), material->blocks,
-                     (size_t)choice->loop * PLANISH_BLOCKS_PER_S, carrying->loops);
+  find_loops(&material->surveys[0], choice, carrying->loops);
   for (size_t v = 0; v < report->version_count; ++v) {
     const PlanishVersionKind kind = report->versions[v].kind;
     if (kind == PLANISH_VERSION_REFERENCE) {
-      add_reference(carrying, material, v);
+      add_reference(carrying, material, choice, v);
       continue;
     }
     const Spans spans = spans_of(material, choice, carrying->loops,
-                                 choice->stages_in_all || kind != PLANISH_VERSION_STAGE);
+                                 choice->few == NOBODY || kind != PLANISH_VERSION_STAGE);
     for (size_t n = 0; n < spans.count; ++n) {
       add(carrying, v, spans.spans[n]);
     }

@@ -1,9 +1,9 @@
 /* Chooses which stretches of which versions a page carries, and makes their excerpts.
  *
  * The whole of everything where that fits; else the loops (loops.h) and the hardest moments, with
- * some seconds around them as long as there is room; then only the loudest loop of the stages; then
- * shorter loops. Words get shorter, 24, 20, 16 bit, before loops do. What a plan would take is
- * reckoned from the loudest seconds of each version.
+ * some seconds around them as long as there is room; then only the loudest loop of the stages, and
+ * of references; then shorter loops, the loudest last. Words get shorter, 24, 20, 16 bit, before
+ * loops do. What a choice would take is reckoned from the loudest seconds of each version.
  *
  * A reference is another piece: for each loop it has a stretch of its own, its loudest for the
  * loudest, which plays in that loop's place.
@@ -29,7 +29,8 @@ typedef struct {
 typedef struct {
   unsigned bits;
   bool whole;
-  bool few_of_stages; /* the stages have the loudest loop alone */
+  bool few_of_stages;     /* the stages have the loudest loop alone */
+  bool few_of_references; /* and references too */
   PlanishSpan loops[PLANISH_LOOP_KINDS];
   size_t moment_blocks; /* length of the loop around a moment; 0: not carried */
   PlanishCarried *carried;

@@ -71,7 +71,13 @@ static void draw_times(const PlanishChart *chart, size_t ticks)
     planish_text_format(label, sizeof label, step < 1.0 ? "%s%d:%04.1f" : "%s%d:%02.0f",
                         seconds < 0.0 ? PLANISH_MINUS : "", (int)(fabs(seconds) / 60.0),
                         fmod(fabs(seconds), 60.0));
-    write_label(chart, planish_chart_x(chart, seconds), chart->bottom + 16.0, "middle", label);
+    const double x = planish_chart_x(chart, seconds);
+    /* Whole within the picture. */
+    write_label(chart, x, chart->bottom + 16.0,
+                x < 16.0                  ? "start"
+                : x > chart->width - 16.0 ? "end"
+                                          : "middle",
+                label);
   }
 }
 

@@ -286,8 +286,8 @@ class Player {
       "[": () => !this.blind.running && this.nextVersion(-1),
       "]": () => !this.blind.running && this.nextVersion(1),
     };
-    const digit = /^(?:Digit|Numpad)([1-9])$/.exec(event.code);
-    const action = digit ? () => this.digit(Number(digit[1]) - 1, event.shiftKey)
+    const digit = /^(?:Digit|Numpad)([0-9])$/.exec(event.code);
+    const action = digit ? () => this.digit((Number(digit[1]) + 9) % 10, event.shiftKey)
       : actions[event.key.toLowerCase()];
     if (action) {
       event.preventDefault();

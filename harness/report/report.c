@@ -10,10 +10,11 @@
 #include <string.h>
 #include <unistd.h>
 
-/* What the page takes besides excerpts: charts, tables, block powers, some 20 kB a version. */
+/* What is not needed for charts (some 40 kB a series of gains), block powers (15 kB a version and
+ * minute), tables and settings. */
 static size_t room_for_excerpts(const PlanishReportPage *report)
 {
-  return PLANISH_REPORT_LARGEST - 2500000 - 60000 * report->version_count;
+  return PLANISH_REPORT_LARGEST - 1000000 - 50000 * (report->version_count + report->gain_count);
 }
 
 static void write_head(FILE *out, const PlanishReportPage *report)

@@ -82,7 +82,8 @@ void planish_section_bands(FILE *out, const PlanishPage *page)
   }
   high = isfinite(high) ? 6.0 * ceil(high / 6.0) : 0.0;
   const PlanishChartFrame frame = {
-      .says = "Levels in third octaves from 20 Hz to 20 kHz, in dB, at equal loudness",
+      .says =
+          "Mean levels in third octaves over the integrated loudness, in dB; the figures follow",
       .axis = PLANISH_AXIS_FREQUENCY,
       .x_low = 20.0,
       .x_high = 20000.0,
@@ -93,7 +94,7 @@ void planish_section_bands(FILE *out, const PlanishPage *page)
       .height = 320.0,
   };
   planish_section_begin(out, "bands", "Third octaves");
-  (void)fputs("<p>Level in bands of a third of an octave, all at the loudness of the mix: what "
+  (void)fputs("<p>Mean level in bands of a third of an octave, over the integrated loudness: what "
               "differs is tone, not level.</p>\n<figure>",
               out);
   planish_chart_write(out, &frame, draw_bands, page);
@@ -111,7 +112,10 @@ void planish_section_punch(FILE *out, const PlanishPage *page)
   }
   planish_section_begin(out, "punch", "Punch and low end");
   if (report->punch != NULL) {
-    (void)fputs("<p>How far onsets stand out of what follows them.</p>\n", out);
+    (void)fputs(
+        "<p>Punch: the first 10 ms of onsets over what follows them, in dB; all by the onsets of "
+        "the mix, references by their own.</p>\n",
+        out);
     planish_section_table(out, report->punch);
   }
   if (report->low_end != NULL) {

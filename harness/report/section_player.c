@@ -32,6 +32,13 @@ static void write_carried(FILE *out, const PlanishPage *page)
   }
 }
 
+static void write_swatch(FILE *out, const char *kind, const char *name)
+{
+  planish_text_print(out, "<li><span class=\"swatch %s\"></span>", kind);
+  planish_html_text(out, name);
+  (void)fputs("</li>", out);
+}
+
 static void write_wave(FILE *out, const PlanishPage *page)
 {
   const PlanishSurvey *survey = &page->surveys[0];
@@ -54,10 +61,10 @@ static void write_wave(FILE *out, const PlanishPage *page)
               "class=\"legend\">",
               out);
   if (page->mix != PLANISH_NO_VERSION) {
-    planish_legend_entry(out, "mix", page->report->versions[page->mix].name);
+    write_swatch(out, "mix", page->report->versions[page->mix].name);
   }
   if (page->master != PLANISH_NO_VERSION) {
-    planish_legend_entry(out, "master", page->report->versions[page->master].name);
+    write_swatch(out, "master", page->report->versions[page->master].name);
   }
   (void)fputs("<li><span class=\"swatch\"></span>carried in this page: drag there to choose a "
               "loop</li></ul></figcaption></figure>\n",
@@ -89,7 +96,10 @@ static void write_loops(FILE *out, const PlanishPage *page)
 
 static void write_versions(FILE *out, const PlanishReportPage *report)
 {
-  (void)fputs("<fieldset id=\"versions\"><legend>Version</legend>", out);
+  (void)fputs("<fieldset id=\"versions\"><legend>Version</legend><p class=\"columns\" "
+              "aria-hidden=\"true\"><span class=\"loudness\">loudness</span><span "
+              "class=\"gain\">gain</span></p>\n",
+              out);
   for (size_t n = 0; n < report->version_count; ++n) {
     char kind[32];
     planish_version_class(report, n, kind, sizeof kind);
@@ -97,8 +107,8 @@ static void write_versions(FILE *out, const PlanishReportPage *report)
                        "<label class=\"%s\"><input type=\"radio\" name=\"version\" "
                        "value=\"%zu\"%s><span class=\"key\" aria-hidden=\"true\">",
                        kind, n, n == 0 ? " checked" : "");
-    if (n < 9) {
-      planish_text_print(out, "%zu", n + 1);
+    if (n < 10) {
+      planish_text_print(out, "%zu", (n + 1) % 10);
     }
     (void)fputs("</span><span class=\"name\">", out);
     planish_html_text(out, report->versions[n].name);
@@ -139,29 +149,62 @@ static void write_blind(FILE *out, const PlanishReportPage *report)
       out);
 }
 
+static double seconds_of(PlanishSpan span)
+{
+  return (double)span.count / PLANISH_BLOCKS_PER_S;
+}
+
+static void write_loops_carried(FILE *out, const PlanishPage *page)
+{
+  const PlanishCarrying *carrying = page->carrying;
+  const double loudest = seconds_of(carrying->loops[PLANISH_LOOP_LOUDEST]);
+  const double others = seconds_of(carrying->loops[PLANISH_LOOP_ENDING]);
+  if (loudest > others) {
+    planish_text_print(out, "the loudest %.0f s, three loops of %.0f s", loudest, others);
+  } else {
+    planish_text_print(out, "four loops of %.0f s", others);
+  }
+  if (carrying->moment_blocks > 0 && page->moment_count > 0) {
+    planish_text_print(out, " and %.0f s around each of the hardest moments",
+                       (double)carrying->moment_blocks / PLANISH_BLOCKS_PER_S);
+  }
+}
+
+static bool has_kind(const PlanishReportPage *report, PlanishVersionKind kind)
+{
+  for (size_t n = 0; n < report->version_count; ++n) {
+    if (report->versions[n].kind == kind) {
+      return true;
+    }
+  }
+  return false;
+}
+
 static void write_what_is_carried(FILE *out, const PlanishPage *page)
 {
   const PlanishCarrying *carrying = page->carrying;
+  const bool stages = has_kind(page->report, PLANISH_VERSION_STAGE);
+  const bool references = has_kind(page->report, PLANISH_VERSION_REFERENCE);
   (void)fputs("<p class=\"carries\">Carried: ", out);
   if (carrying->whole) {
     (void)fputs("the whole piece", out);
   } else {
-    planish_text_print(out, "four loops of %.0f s",
-                       (double)carrying->loops[0].count / PLANISH_BLOCKS_PER_S);
-    if (carrying->moment_blocks > 0 && page->moment_count > 0) {
-      planish_text_print(out, " and %.0f s around each of the hardest moments",
-                         (double)carrying->moment_blocks / PLANISH_BLOCKS_PER_S);
-    }
-    if (carrying->few_of_stages) {
-      (void)fputs(", of the stages only the loudest loop", out);
-    }
+    write_loops_carried(out, page);
   }
-  planish_text_print(
-      out,
-      ", as FLAC in %u bit%s. References play their own loudest, quietest, rise and "
-      "ending in these places. Loudness is that of the loop (ITU-R BS.1770, gated), and "
-      "all play as loud as the quietest.</p>\n",
-      carrying->bits, carrying->bits < 24 ? " with triangular dither" : "");
+  if (stages && carrying->few_of_stages) {
+    (void)fputs("; of the stages the loudest loop alone", out);
+  }
+  if (references) {
+    (void)fputs(carrying->few_of_references
+                    ? "; of references their own loudest, in the place of the loudest"
+                    : "; of references their own loudest, quietest, rise and ending, in these "
+                      "places",
+                out);
+  }
+  planish_text_print(out,
+                     ". FLAC in %u bit%s. Loudness is that of the loop (ITU-R BS.1770, gated); all "
+                     "play as loud as the quietest.</p>\n",
+                     carrying->bits, carrying->bits < 24 ? " with triangular dither" : "");
 }
 
 void planish_section_player(FILE *out, const PlanishPage *page)
@@ -189,7 +232,8 @@ void planish_section_player(FILE *out, const PlanishPage *page)
   write_blind(out, page->report);
   (void)fputs(
       "<details class=\"keys\"><summary>Keys</summary><p><kbd>Space</kbd> or <kbd>P</kbd> play and "
-      "stop, <kbd>1</kbd> to <kbd>9</kbd> versions, <kbd>[</kbd> <kbd>]</kbd> the version before "
+      "stop, <kbd>1</kbd> to <kbd>9</kbd>, <kbd>0</kbd> versions, <kbd>[</kbd> <kbd>]</kbd> the "
+      "version before "
       "and after, <kbd>L</kbd> the next loop, <kbd>M</kbd> the next of the hardest moments, "
       "<kbd>B</kbd> blind on and off; in blind mode <kbd>1</kbd> and <kbd>2</kbd> listen, "
       "<kbd>Shift</kbd> with them answers.</p><p><label><input type=\"checkbox\" id=\"keys\" "

@@ -1,0 +1,146 @@
+/* planish render --report: the page of a master, and what stands in its way. */
+#include "tests/harness/program_fixture.h"
+
+#include <stdbool.h>
+
+static const char named_sheet[] =
+    "planish: 1\n"
+    "target: {loudness: -12, ceiling: -0.5, by: steel-drive.input_gain, ceiling_at: "
+    "[steel-drive.ceiling]}\n"
+    "stages:\n"
+    "  - {stage: test-delay, name: velvet-delay, taps: 777}\n"
+    "  - {stage: test-drive, name: steel-drive}\n";
+
+static char *page;
+
+static int start(void **state)
+{
+  start_files(state);
+  write_text("named.yaml", named_sheet);
+  return 0;
+}
+
+static int clear_up(void **state)
+{
+  free(page);
+  page = NULL;
+  remove(in_folder("rep/master.html"));
+  rmdir(in_folder("rep"));
+  return empty_folder(state);
+}
+
+static void read_page(void)
+{
+  struct stat info;
+  assert_int_equal(stat(in_folder("rep/master.html"), &info), 0);
+  page = calloc(1, (size_t)info.st_size + 1);
+  FILE *file = fopen(in_folder("rep/master.html"), "rb");
+  assert_int_equal(fread(page, 1, (size_t)info.st_size, file), (size_t)info.st_size);
+  fclose(file);
+}
+
+static bool says(const char *text)
+{
+  return strstr(page, text) != NULL;
+}
+
+static void a_master_gets_its_page(void **state)
+{
+  (void)state;
+  char report[600];
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  const Outcome run =
+      RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report);
+  expect(&run, 0, "");
+  assert_non_null(strstr(run.out, "report    "));
+  read_page();
+  assert_true(says("<title>master.wav</title>"));
+  assert_true(says("<strong>Landed</strong>"));
+  static const char *const sections[] = {"verdict", "player", "bands",    "punch",   "account",
+                                         "mono",    "edges",  "findings", "settings"};
+  for (size_t n = 0; n < sizeof sections / sizeof *sections; ++n) {
+    char id[64];
+    snprintf(id, sizeof id, "<section id=\"%s\"", sections[n]);
+    assert_true(says(id));
+  }
+  /* Mix, after the first stage, master: what comes out of the last stage is the master. */
+  assert_true(says("name=\"version\" value=\"2\""));
+  assert_false(says("name=\"version\" value=\"3\""));
+  assert_true(says("velvet-delay"));
+  assert_true(says("taps: 777"));
+}
+
+static void a_client_sees_no_stages(void **state)
+{
+  (void)state;
+  char report[600];
+  char reference[600];
+  write_audio("ours & theirs.wav", WAV24, 44100, 2, music, 300000);
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  snprintf(reference, sizeof reference, "--reference=%s", name("ours & theirs.wav"));
+  const Outcome run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
+                          "--client", reference);
+  expect(&run, 0, "");
+  read_page();
+  assert_false(says("velvet-delay"));
+  assert_false(says("steel-drive"));
+  assert_false(says("taps"));
+  assert_false(says("id=\"settings\""));
+  assert_true(says("ours &amp; theirs.wav"));
+  assert_true(says("whole chain"));
+}
+
+static void a_part_and_a_short_mix_have_pages_too(void **state)
+{
+  (void)state;
+  char report[600];
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  Outcome run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
+                    "--from=1", "--to=4");
+  expect(&run, 0, "");
+  read_page();
+  assert_true(says("<strong>Rendered</strong>"));
+  assert_false(says("id=\"account\""));
+  free(page);
+  write_audio("short.wav", WAV24, RATE, 1, music, 2000);
+  write_text("plain.yaml", "planish: 1\nstages:\n  - {stage: test-delay, name: late}\n");
+  run = RUN("render", name("plain.yaml"), name("short.wav"), name("master.wav"), report);
+  expect(&run, 0, "");
+  read_page();
+  assert_false(says("id=\"player\""));
+}
+
+static void what_cannot_be_is_said_ahead_of_the_render(void **state)
+{
+  (void)state;
+  char report[600];
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  Outcome run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), "--client");
+  expect(&run, 2, "--report");
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
+            "--reference=/nonexistent.wav");
+  expect(&run, 4, "/nonexistent.wav");
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
+            "--targets=-12,-14");
+  expect(&run, 2, "not together");
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"),
+            "--report=/nonexistent/rep");
+  expect(&run, 4, "/nonexistent/rep");
+  /* The page may not take the sheet's place. */
+  write_text("master.html", named_sheet);
+  snprintf(report, sizeof report, "--report=%s", files_folder);
+  run = RUN("render", name("master.html"), name("mix.wav"), name("master.wav"), report);
+  expect(&run, 2, "master.html");
+  assert_int_not_equal(access(name("master.wav"), F_OK), 0);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test_setup_teardown(a_master_gets_its_page, start, clear_up),
+      cmocka_unit_test_setup_teardown(a_client_sees_no_stages, start, clear_up),
+      cmocka_unit_test_setup_teardown(a_part_and_a_short_mix_have_pages_too, start, clear_up),
+      cmocka_unit_test_setup_teardown(what_cannot_be_is_said_ahead_of_the_render, start, clear_up),
+  };
+  return cmocka_run_group_tests(tests, open_all, close_all);
+}
