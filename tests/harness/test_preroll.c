@@ -9,7 +9,7 @@ static const double pi = 3.14159265358979323846;
 /* One bar twice: noise that decays with each beat, and a resonance that rings at 2.9 kHz. */
 static void write_bars(void)
 {
-  float *bars = malloc(2 * 2 * (size_t)BAR * sizeof *bars);
+  float *bars = malloc((size_t)4 * BAR * sizeof *bars);
   const double width = 2.0 * pi * 2900.0 / 30.0 / RATE;
   const double a1 = 2.0 * exp(-width / 2.0) * cos(2.0 * pi * 2900.0 / RATE);
   const double a2 = -exp(-width);
