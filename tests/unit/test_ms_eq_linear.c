@@ -357,6 +357,7 @@ static void neutral_settings_change_no_bit(void **state)
   put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 0.0, 1.0, 2});
   put_band(&driver, 1, (Band){MS_EQ_B1_TYPE_PEAKING, 1, 900.0, 0.0, 1.0, 2});
   put_move(&driver, 1, -3.0, 0.0);
+  put_band(&driver, 7, (Band){MS_EQ_B1_TYPE_OFF, 0, 900.0, 6.0, 1.0, 2});
   driver.values[MS_EQ_MONO_BELOW] = 100.0F;
   driver.values[MS_EQ_MONO_AMOUNT] = 0.0F;
   stage_driver_reset(&driver);
@@ -512,6 +513,88 @@ static void changes_are_silent(void **state)
            cases[i].tone < 500.0 ? "above 1.5 kHz" : "below 300 Hz");
     assert_true(energy <= -100.0);
   }
+}
+
+/* Each setting alone is followed: what was changed to last is what a fresh instance gives. */
+static void every_setting_is_followed(void **state)
+{
+  (void)state;
+  static const Band from = {MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.0, 1.0, 2};
+  static const struct {
+    Band band;
+    float below;
+    float amount;
+  } cases[] = {
+      {{MS_EQ_B1_TYPE_LOW_SHELF, 0, 500.0, 6.0, 1.0, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 2, 500.0, 6.0, 1.0, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 510.0, 6.0, 1.0, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.1, 1.0, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.0, 1.1, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 500.0, 6.0, 1.0, 3}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_OFF, 0, 500.0, 6.0, 1.0, 2}, 100.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.0, 1.0, 2}, 110.0F, 50.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.0, 1.0, 2}, 100.0F, 60.0F},
+      {{MS_EQ_B1_TYPE_PEAKING, 0, 500.0, 6.0, 1.0, 2}, 20.0F, 50.0F},
+  };
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
+    Signal signals[2] = {noise(LENGTH, 31), noise(LENGTH, 31)};
+    for (int turned = 0; turned < 2; ++turned) {
+      StageDriver driver;
+      new_linear(&driver, RATE);
+      put_band(&driver, 0, turned == 0 ? cases[i].band : from);
+      driver.values[MS_EQ_MONO_BELOW] = turned == 0 ? cases[i].below : 100.0F;
+      driver.values[MS_EQ_MONO_AMOUNT] = turned == 0 ? cases[i].amount : 50.0F;
+      stage_driver_reset(&driver);
+      run(&driver, &signals[turned], 0, LENGTH / 4);
+      put_band(&driver, 0, cases[i].band);
+      driver.values[MS_EQ_MONO_BELOW] = cases[i].below;
+      driver.values[MS_EQ_MONO_AMOUNT] = cases[i].amount;
+      run(&driver, &signals[turned], LENGTH / 4, LENGTH / 4 * 3);
+      stage_driver_free(&driver);
+    }
+    double before = 0.0;
+    for (int c = 0; c < 2; ++c) {
+      const double *const fresh = signals[0].channel[c];
+      const double *const turned = signals[1].channel[c];
+      for (size_t n = LATE; n < LENGTH / 4; ++n) {
+        before = fmax(before, fabs(fresh[n] - turned[n]));
+      }
+      for (size_t n = LENGTH / 4 + LATE + 2 * PERIOD; n < LENGTH; ++n) {
+        assert_true(fresh[n] == turned[n]);
+      }
+    }
+    assert_true(before > 1e-3);
+    free_signal(&signals[0]);
+    free_signal(&signals[1]);
+  }
+}
+
+/* What listen_band plays is what minimum phase plays, late; the fold's loss is read alike. */
+static void listening_is_as_in_minimum_phase(void **state)
+{
+  (void)state;
+  Signal signals[2] = {noise(LENGTH, 17), noise(LENGTH, 17)};
+  float loss[2];
+  for (int phase = 0; phase < 2; ++phase) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[MS_EQ_PHASE] = (float)phase;
+    put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 1, 1000.0, 6.0, 1.0, 2});
+    put_move(&driver, 0, -4.0, -30.0);
+    driver.values[MS_EQ_LISTEN_BAND] = 1.0F;
+    driver.values[MS_EQ_MONO_BELOW] = 150.0F;
+    stage_driver_reset(&driver);
+    run(&driver, &signals[phase], 0, LENGTH);
+    loss[phase] = driver.values[MS_EQ_MONO_LOSS];
+    stage_driver_free(&driver);
+  }
+  for (size_t n = LATE; n < LENGTH; ++n) {
+    assert_true(signals[1].channel[0][n] == signals[0].channel[0][n - LATE]);
+  }
+  printf("loss of low end: %.2f dB, in minimum phase %.2f\n", (double)loss[1], (double)loss[0]);
+  assert_true(loss[0] > 1.0F && fabsf(loss[1] - loss[0]) <= 0.5F);
+  free_signal(&signals[0]);
+  free_signal(&signals[1]);
 }
 
 /* A control that moves with a sound is heard with it: of a step of 12 dB the middle of the fade
@@ -687,6 +770,8 @@ int main(void)
       cmocka_unit_test(the_first_sound_is_whole),
       cmocka_unit_test(blocks_change_no_bit),
       cmocka_unit_test(changes_are_silent),
+      cmocka_unit_test(every_setting_is_followed),
+      cmocka_unit_test(listening_is_as_in_minimum_phase),
       cmocka_unit_test(controls_come_in_time),
       cmocka_unit_test(movement_is_of_minimum_phase),
       cmocka_unit_test(what_stands_and_what_moves_make_one_band),
