@@ -43,6 +43,7 @@ static const char *const sheets[] = {
     HEAD "stages: [{stage: https://example.org/lv2/drive, name: f, off: 4, ceiling: 1e-30,\n"
          "          controls: {name: -3.3}}, {stage: https://example.org/lv2/mono, name: g}]\n",
     HEAD "stages: [{stage: https://example.org/lv2/drive, name: f, off: 'off', odd: 1.25}]\n",
+    HEAD "stages: [{stage: https://example.org/lv2/drive, name: f, off: 1}]\n",
     HEAD STAGES "automation:\n"
                 "  a.gain: [{at: 0, value: -3}, {at: 0, value: 2, move: step}, {at: 1:23.456, "
                 "value: 0.7}]\n"
