@@ -106,7 +106,9 @@ PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
     return NULL;
   }
   chain->sheet = sheet;
-  chain->part = part == NULL ? (PlanishChainPart){0} : *part;
+  if (part != NULL) {
+    chain->part = *part;
+  }
   chain->frames = UINT64_MAX;
   if (!start(chain, rate, error)) {
     planish_chain_free(chain);
