@@ -106,7 +106,9 @@ PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
     return NULL;
   }
   chain->sheet = sheet;
-  chain->part = part == NULL ? (PlanishChainPart){0} : *part;
+  if (part != NULL) {
+    chain->part = *part;
+  }
   chain->frames = UINT64_MAX;
   if (!start(chain, rate, error)) {
     planish_chain_free(chain);
@@ -153,7 +155,9 @@ void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
 {
   chain->first = first;
   chain->frames = frames;
-  chain->taps = taps == NULL ? (PlanishTaps){0} : *taps;
+  if (taps != NULL) {
+    chain->taps = *taps;
+  }
 }
 
 void planish_chain_locate(PlanishChain *chain, int64_t zero)
