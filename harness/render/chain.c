@@ -155,7 +155,9 @@ void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
 {
   chain->first = first;
   chain->frames = frames;
-  chain->taps = taps == NULL ? (PlanishTaps){0} : *taps;
+  if (taps != NULL) {
+    chain->taps = *taps;
+  }
 }
 
 void planish_chain_locate(PlanishChain *chain, int64_t zero)

@@ -161,7 +161,7 @@ static void what_cannot_be_meant_is_refused(void **state)
       {{"--targets=-9", "--loudness=-8"}, "--targets and --loudness"},
       {{"--targets=-9", "--without=late"}, "--targets and --without"},
       {{"--targets=-9", "--from=1"}, "--targets and --from"},
-      {{"--targets=-9", "--account"}, "--account and --targets"},
+      {{"--targets=-9", "--account"}, "--targets and --account"},
       {{"--without=lat"}, "did you mean late?"},
       {{"--without=late", "--without=late"}, "twice: --without late"},
   };
