@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_ITERATIONS = 80 };
+enum { MOST_ITERATIONS = 80, MOST_IDLE = 4 };
 
 static const double floor_share = 1e-11; /* of the largest bin's power */
 static const double near_enough = 1e-12; /* of the residual's power, preconditioned */
@@ -289,7 +289,8 @@ static double conjugate_gradients(PlanishLinearTier *tier, double rest, double w
   Sums first = {{0.0, 0.0}};
   Sums last = {{0.0, 0.0}};
   double won = 0.0;
-  for (int n = 0; n < MOST_ITERATIONS; ++n) {
+  int idle = 0;
+  for (int n = 0; n < MOST_ITERATIONS && idle < MOST_IDLE; ++n) {
     operate(tier, tier->inverse, tier->residual);
     const Sums now = product(tier->residual, tier->image, taps);
     first = n == 0 ? now : first;
@@ -307,9 +308,7 @@ static double conjugate_gradients(PlanishLinearTier *tier, double rest, double w
     const double wins = step[0] * now.of[0] + step[1] * now.of[1];
     won += wins;
     const double left = rest - won;
-    if (wins < worth_it * left * fmin(left / (nearly_linear * whole), 1.0)) {
-      break;
-    }
+    idle = wins < worth_it * left * fmin(left / (nearly_linear * whole), 1.0) ? idle + 1 : 0;
     last = now;
   }
   return won;
