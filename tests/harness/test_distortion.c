@@ -10,7 +10,8 @@ static double power_of(const Audio *audio)
 {
   double sum = 0.0;
   for (size_t n = 0; n < audio->frames; ++n) {
-    sum += audio->channel[0][n] * audio->channel[0][n] + audio->channel[1][n] * audio->channel[1][n];
+    sum +=
+        audio->channel[0][n] * audio->channel[0][n] + audio->channel[1][n] * audio->channel[1][n];
   }
   return sum;
 }
