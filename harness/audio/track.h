@@ -3,7 +3,8 @@
  *
  * The file stands beside the result that the command makes, has no name once it is open, and is
  * gone with the program however that ends.
- * Errors: PLANISH_BAD_FILE, in one line. Thread: one at a time an object. */
+ * Errors: PLANISH_BAD_FILE, in one line. Thread: one at a time an object; once it is written, any
+ * may read at once. */
 #ifndef PLANISH_HARNESS_TRACK_H
 #define PLANISH_HARNESS_TRACK_H
 

@@ -158,8 +158,7 @@ static void add_levels(PlanishDistortion *result, PlanishTrackLevel before, Plan
 {
   result->before = before;
   result->after = after;
-  const double won =
-      (after.loudness - after.true_peak) - (before.loudness - before.true_peak);
+  const double won = (after.loudness - after.true_peak) - (before.loudness - before.true_peak);
   result->loudness_won = isfinite(won) ? won : (double)NAN;
 }
 

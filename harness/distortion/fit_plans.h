@@ -21,16 +21,16 @@ typedef struct {
 /* In units. A chunk of sound is looked at in one block: its core, and what the tiers need on either
  * side of it. */
 enum {
-  PLANISH_FIT_TAPS = 64,        /* of the linear tier, 0.34 s */
-  PLANISH_FIT_AHEAD = 16,       /* of these lie ahead of time zero */
-  PLANISH_FIT_MARGIN = 16,      /* beside the core, for the level tier */
-  PLANISH_FIT_CORE = 160,       /* frames that a chunk answers for */
-  PLANISH_FIT_BEFORE = 64,      /* read ahead of the core: margin and taps */
-  PLANISH_FIT_BLOCK = 256,      /* BEFORE + CORE + MARGIN + AHEAD */
-  PLANISH_FIT_LEVEL_FRAME = 4,  /* of the level tier, one unit apart */
-  PLANISH_FIT_LEVEL_NODE = 5,   /* from gain to gain: 27 ms; divides CORE */
-  PLANISH_FIT_MASK_FRAME = 8,   /* of the masking model, */
-  PLANISH_FIT_MASK_HOP = 4,     /* half of it apart; divides CORE */
+  PLANISH_FIT_TAPS = 64,       /* of the linear tier, 0.34 s */
+  PLANISH_FIT_AHEAD = 16,      /* of these lie ahead of time zero */
+  PLANISH_FIT_MARGIN = 16,     /* beside the core, for the level tier */
+  PLANISH_FIT_CORE = 160,      /* frames that a chunk answers for */
+  PLANISH_FIT_BEFORE = 64,     /* read ahead of the core: margin and taps */
+  PLANISH_FIT_BLOCK = 256,     /* BEFORE + CORE + MARGIN + AHEAD */
+  PLANISH_FIT_LEVEL_FRAME = 4, /* of the level tier, one unit apart */
+  PLANISH_FIT_LEVEL_NODE = 5,  /* from gain to gain: 27 ms; divides CORE */
+  PLANISH_FIT_MASK_FRAME = 8,  /* of the masking model, */
+  PLANISH_FIT_MASK_HOP = 4,    /* half of it apart; divides CORE */
 };
 
 typedef struct {

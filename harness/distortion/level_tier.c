@@ -19,9 +19,12 @@ enum {
 static const double edges[BANDS - 1] = {200.0, 800.0, 3200.0}; /* Hz */
 static const double steadiness = 1e-4; /* of a band's mean power: holds gains of silence at 1 */
 /* A gain is worth telling where the cell has this share of its band's mean power, and the band, in
- * that channel, this share of all: beyond, it is some other band's leakage that is scaled. */
-static const double quietest_cell = 1e-3;
+ * that channel, this share of all: beyond, it is some other band's leakage that is scaled, or
+ * chance. */
+static const double quietest_cell = 0.1;
 static const double quietest_band = 1e-4;
+/* And it is a gain at all where it explains this share of what is lacking; else it is chance. */
+static const double real_share = 0.25;
 
 typedef enum { MID_SIDE, LEFT_RIGHT, VIEWS } View;
 
@@ -29,6 +32,7 @@ typedef enum { MID_SIDE, LEFT_RIGHT, VIEWS } View;
 typedef struct {
   double power;
   double rest;
+  double lack; /* the rest's own power */
 } Cell;
 
 /* Least squares on straight lines between nodes. */
@@ -106,8 +110,8 @@ static void forget_pass(PlanishLevelTier *tier)
   memset(tier->explained, 0, sizeof tier->explained);
   memset(tier->power, 0, sizeof tier->power);
   tier->count = 0;
-  tier->lowest = HUGE_VAL;
-  tier->highest = -HUGE_VAL;
+  tier->lowest = 0.0;
+  tier->highest = 0.0;
   tier->sum = 0.0;
   tier->weight = 0.0;
 }
@@ -167,9 +171,9 @@ static void gather(const PlanishLevelTier *tier, const PlanishPair *linear, size
                    Cell cell[VIEWS][2])
 {
   const size_t length = PLANISH_FIT_LEVEL_FRAME * tier->plans->unit;
-  Cell mid = {0.0, 0.0};
-  Cell side = {0.0, 0.0};
-  Cell across = {0.0, 0.0};
+  Cell mid = {0.0, 0.0, 0.0};
+  Cell side = {0.0, 0.0, 0.0};
+  Cell across = {0.0, 0.0, 0.0};
   for (size_t k = from; k < to; ++k) {
     PlanishPair m;
     PlanishPair s;
@@ -179,17 +183,22 @@ static void gather(const PlanishLevelTier *tier, const PlanishPair *linear, size
     planish_pair_open(tier->frame[k], tier->frame[(length - k) % length], &rest_m, &rest_s);
     mid.power += along(m, m);
     mid.rest += along(rest_m, m);
+    mid.lack += along(rest_m, rest_m);
     side.power += along(s, s);
     side.rest += along(rest_s, s);
+    side.lack += along(rest_s, rest_s);
     across.power += 2.0 * along(m, s);
     across.rest += along(rest_m, s) + along(rest_s, m);
+    across.lack += 2.0 * along(rest_m, rest_s);
   }
   cell[MID_SIDE][0] = mid;
   cell[MID_SIDE][1] = side;
-  cell[LEFT_RIGHT][0] = (Cell){0.5 * (mid.power + side.power + across.power),
-                               0.5 * (mid.rest + side.rest + across.rest)};
-  cell[LEFT_RIGHT][1] = (Cell){0.5 * (mid.power + side.power - across.power),
-                               0.5 * (mid.rest + side.rest - across.rest)};
+  for (int c = 0; c < 2; ++c) {
+    const double sign = c == 0 ? 0.5 : -0.5;
+    cell[LEFT_RIGHT][c] = (Cell){0.5 * (mid.power + side.power) + sign * across.power,
+                                 0.5 * (mid.rest + side.rest) + sign * across.rest,
+                                 0.5 * (mid.lack + side.lack) + sign * across.lack};
+  }
 }
 
 static void analyse(PlanishLevelTier *tier, const PlanishPair *linear, const PlanishPair *rest)
@@ -247,9 +256,11 @@ static void fit(PlanishLevelTier *tier, int band, int view, int channel)
     const Cell cell = tier->cells[f][band][view][channel];
     line->at[node].power += (1.0 - share) * (1.0 - share) * cell.power;
     line->at[node].rest += (1.0 - share) * cell.rest;
+    line->at[node].lack += (1.0 - share) * cell.lack;
     if (share > 0.0) {
       line->at[node + 1].power += share * share * cell.power;
       line->at[node + 1].rest += share * cell.rest;
+      line->at[node + 1].lack += share * cell.lack;
       line->between[node] += share * (1.0 - share) * cell.power;
     }
   }
@@ -261,15 +272,19 @@ static void note(PlanishLevelTier *tier, int band, int view, int channel)
   const Line *line = &tier->lines[band][view][channel];
   const double telling = tier->telling[band][view][channel];
   for (int n = BEFORE_CORE; n < BEFORE_CORE + CORE_NODES; ++n) {
-    const double power = line->at[n].power;
-    tier->explained[band][view] += line->at[n].rest * line->change[n];
-    tier->power[band][view][channel] += power;
-    if (view == (int)tier->view[band] && power > telling) {
+    const Cell cell = line->at[n];
+    const double explained = cell.rest * line->change[n];
+    tier->explained[band][view] += explained;
+    tier->power[band][view][channel] += cell.power;
+    if (view != (int)tier->view[band] || !(cell.power > telling)) {
+      continue;
+    }
+    tier->weight += cell.power;
+    if (explained > real_share * cell.lack) {
       const double gain = planish_level_of(planish_max(fabs(1.0 + line->change[n]), 1e-6));
       tier->lowest = planish_min(tier->lowest, gain);
       tier->highest = planish_max(tier->highest, gain);
-      tier->sum += power * fabs(gain);
-      tier->weight += power;
+      tier->sum += cell.power * fabs(gain);
     }
   }
 }

@@ -18,7 +18,8 @@
 
 typedef struct PlanishLevelTier PlanishLevelTier;
 
-/* How far the gains go, over cells (a band of a channel for 27 ms) with sound in them. */
+/* How far the gains go, over cells (a band of a channel for 27 ms) with sound in
+ * them; a gain that explains little of what its cell lacks is chance and counts as 0 dB. */
 typedef struct {
   double lowest; /* dB */
   double highest;

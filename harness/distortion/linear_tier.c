@@ -5,12 +5,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_ITERATIONS = 80 };
+enum { MOST_ITERATIONS = 80, MOST_IDLE = 4 };
 
 static const double floor_share = 1e-11; /* of the largest bin's power */
 static const double near_enough = 1e-12; /* of the residual's power, preconditioned */
-static const double worth_it = 1e-3;     /* of the rest's power, that an iteration has to win, ... */
-static const double nearly_linear = 1e-7; /* ... less where the rest is less than this of the whole */
+static const double worth_it = 1e-3; /* of the rest's power, that an iteration has to win, ... */
+static const double nearly_linear =
+    1e-7; /* ... less where the rest is less than this of the whole */
 
 /* A spectrum or sequence for each input, mid and side; mid + i side of the output each. */
 typedef PlanishPair *Both[2];
@@ -72,11 +73,10 @@ PlanishLinearTier *planish_linear_tier_new(const PlanishFitPlans *plans)
   tier->power = calloc(2 * tier->taps, sizeof *tier->power);
   tier->inverse = calloc(2 * tier->taps, sizeof *tier->inverse);
   if (tier->power == NULL || tier->inverse == NULL || !allocate(tier->filter, tier->taps) ||
-      !allocate(tier->last, tier->taps) ||
-      !allocate(tier->response, tier->block) || !allocate(tier->own, tier->block) ||
-      !allocate(tier->missing, tier->block) || !allocate(tier->solution, tier->taps) ||
-      !allocate(tier->residual, tier->taps) || !allocate(tier->direction, tier->taps) ||
-      !allocate(tier->image, 2 * tier->taps)) {
+      !allocate(tier->last, tier->taps) || !allocate(tier->response, tier->block) ||
+      !allocate(tier->own, tier->block) || !allocate(tier->missing, tier->block) ||
+      !allocate(tier->solution, tier->taps) || !allocate(tier->residual, tier->taps) ||
+      !allocate(tier->direction, tier->taps) || !allocate(tier->image, 2 * tier->taps)) {
     planish_linear_tier_free(tier);
     return NULL;
   }
@@ -269,8 +269,7 @@ static void start(PlanishLinearTier *tier)
     planish_fit_run(tier->plans->block_back, tier->missing[i]);
     memcpy(tier->residual[i], tier->missing[i] + tier->block - ahead,
            ahead * sizeof *tier->residual[i]);
-    memcpy(tier->residual[i] + ahead, tier->missing[i],
-           (taps - ahead) * sizeof *tier->residual[i]);
+    memcpy(tier->residual[i] + ahead, tier->missing[i], (taps - ahead) * sizeof *tier->residual[i]);
   }
   clear(tier->missing, tier->block);
   clear(tier->solution, taps);
@@ -289,7 +288,8 @@ static double conjugate_gradients(PlanishLinearTier *tier, double rest, double w
   Sums first = {{0.0, 0.0}};
   Sums last = {{0.0, 0.0}};
   double won = 0.0;
-  for (int n = 0; n < MOST_ITERATIONS; ++n) {
+  int idle = 0;
+  for (int n = 0; n < MOST_ITERATIONS && idle < MOST_IDLE; ++n) {
     operate(tier, tier->inverse, tier->residual);
     const Sums now = product(tier->residual, tier->image, taps);
     first = n == 0 ? now : first;
@@ -307,9 +307,7 @@ static double conjugate_gradients(PlanishLinearTier *tier, double rest, double w
     const double wins = step[0] * now.of[0] + step[1] * now.of[1];
     won += wins;
     const double left = rest - won;
-    if (wins < worth_it * left * fmin(left / (nearly_linear * whole), 1.0)) {
-      break;
-    }
+    idle = wins < worth_it * left * fmin(left / (nearly_linear * whole), 1.0) ? idle + 1 : 0;
     last = now;
   }
   return won;

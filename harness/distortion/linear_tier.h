@@ -4,12 +4,12 @@
  * Least squares, exactly: the correlations of the block by block products are those of the whole
  * stretch (no window blurs them), and the Toeplitz equations that they make are solved by conjugate
  * gradients, with the inverse of the smoothed spectrum (Bartlett lag window, so that it stays
- * positive) as a circulant preconditioner. Since frames at the ends of the stretch have part of their
- * past outside of it the equations are a little off; solving again for what is left over converges
- * from there, surely: the matrix is that of the whole signal that is heard, ends included, and so
- * not less than the true one. A floor of -110 dB re the largest bin keeps gaps of the spectrum out.
- * Sources: Chan, "An optimal circulant preconditioner for Toeplitz systems", 1988, for the idea; the
- * rest is ours.
+ * positive) as a circulant preconditioner. Since frames at the ends of the stretch have part of
+ * their past outside of it the equations are a little off; solving again for what is left over
+ * converges from there, surely: the matrix is that of the whole signal that is heard, ends
+ * included, and so not less than the true one. A floor of -110 dB re the largest bin keeps gaps of
+ * the spectrum out. Sources: Chan, "An optimal circulant preconditioner for Toeplitz systems",
+ * 1988, for the idea; the rest is ours.
  *
  * A block is PLANISH_FIT_BLOCK units; its sound begins PLANISH_FIT_BEFORE units ahead of the core.
  * Thread: one at a time an object. */

@@ -11,8 +11,8 @@ static const double highest_hz = 18000.0;
 static const double band_bark = 0.25;
 static const double full_scale_db = 92.0; /* SPL of a sine */
 static const double exponent = 0.4;
-static const double slope_down = 27.0; /* dB/Bark */
-static const double least_slope = 4.0; /* dB/Bark upwards, whatever the level */
+static const double slope_down = 27.0;   /* dB/Bark */
+static const double least_slope = 4.0;   /* dB/Bark upwards, whatever the level */
 static const double silence_db = -120.0; /* least ratio */
 
 typedef struct {
@@ -20,9 +20,9 @@ typedef struct {
   size_t last_bin;
   double first_share; /* of the first bin, and of the last, that lies in the band */
   double last_share;
-  double quiet;      /* threshold, power */
-  double offset;     /* of the mask, as a factor of power */
-  double slope;      /* dB/Bark upwards, at 0 dB */
+  double quiet;  /* threshold, power */
+  double offset; /* of the mask, as a factor of power */
+  double slope;  /* dB/Bark upwards, at 0 dB */
 } Band;
 
 struct PlanishMasking {
@@ -30,8 +30,8 @@ struct PlanishMasking {
   size_t length;
   int count;
   double *window;
-  double *ear;      /* factor of power, by bin */
-  double *powers;   /* of bins */
+  double *ear;    /* factor of power, by bin */
+  double *powers; /* of bins */
   PlanishPair *spectra[2];
   Band bands[MOST_BANDS];
   double flat[MOST_BANDS]; /* what spreading makes of 0 dB in every band */

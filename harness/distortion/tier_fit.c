@@ -12,8 +12,8 @@
 enum { MOST_LINEAR_PASSES = 10, MOST_ROUNDS = 5, PIECE = 4096 };
 
 static const double worth_it = 0.05;   /* of the rest's power, that another pass has to win */
-static const double settled = 3e-11;    /* of the power of `after`: no need for more passes */
-static const double negligible = 1e-9;  /* likewise for rounds */
+static const double settled = 3e-11;   /* of the power of `after`: no need for more passes */
+static const double negligible = 1e-9; /* likewise for rounds */
 
 /* What a pass is for. */
 typedef enum { LEARN, LINEAR, LEVEL, JUDGE } Purpose;
@@ -70,8 +70,8 @@ PlanishTierFit *planish_tier_fit_new(const PlanishFitPlans *plans)
   fit->rest = planish_fit_buffer(span);
   fit->change = planish_fit_buffer(span);
   if (fit->linear == NULL || fit->level == NULL || fit->masking == NULL || fit->piece == NULL ||
-      fit->before == NULL || fit->spectrum == NULL || fit->filtered == NULL ||
-      fit->after == NULL || fit->rest == NULL || fit->change == NULL) {
+      fit->before == NULL || fit->spectrum == NULL || fit->filtered == NULL || fit->after == NULL ||
+      fit->rest == NULL || fit->change == NULL) {
     planish_tier_fit_free(fit);
     return NULL;
   }
