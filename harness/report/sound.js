@@ -127,7 +127,7 @@ class Sound {
       if (!excerpt) {
         return null;
       }
-      return this.match === "whole" && version.kind !== "reference"
+      return this.match === "whole"
         ? version.whole_lufs ?? -Infinity : loudnessOf(this.powersOf(excerpt, loop));
     });
     const there = versions.filter((loudness) => loudness !== null);
