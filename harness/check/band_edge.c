@@ -16,6 +16,7 @@
 #define TOP   2 /* left out under half the rate */
 
 #define LEAST_DROP_DB 20.0
+#define MOST_ABOVE_DB (-90.0) /* dBFS a cell: dither of 16 bit has -117 */
 
 static const double pi = 3.14159265358979323846;
 
@@ -128,9 +129,11 @@ void planish_band_edge_process(PlanishBandEdge *edge, const float *interleaved, 
   }
 }
 
-static double level(double power)
+/* dBFS, of a cell's mean square: what a Hann window lets through is 3/8 of it. */
+static double level(const PlanishBandEdge *edge, double power)
 {
-  return 10.0 * log10(power + 1e-30);
+  const double frames = (double)edge->frames;
+  return 10.0 * log10(power / (double)edge->blocks / (frames * frames * 0.375) + 1e-30);
 }
 
 PlanishBandEdgeFound planish_band_edge_find(const PlanishBandEdge *edge)
@@ -143,8 +146,9 @@ PlanishBandEdgeFound planish_band_edge_find(const PlanishBandEdge *edge)
   for (size_t c = edge->cells - TOP; c-- > BELOW + WIDTH;) {
     loudest_above = fmax(loudest_above, edge->power[c]);
     const double below = sum_of(edge->power, c - WIDTH - BELOW, BELOW) / BELOW;
-    const double drop = level(below) - level(loudest_above);
-    if (drop > found.drop) {
+    const double above = level(edge, loudest_above);
+    const double drop = level(edge, below) - above;
+    if (drop > found.drop && above < MOST_ABOVE_DB) {
       found.drop = drop;
       found.edge = ((double)c - 0.5 * WIDTH) * CELL_HZ;
     }

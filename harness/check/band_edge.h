@@ -3,7 +3,7 @@
  *
  * The mean spectrum is read in steps of 100 Hz. There is an edge where the level falls by 20 dB or
  * more within 500 Hz, which no instrument and no gentle filter does, and stays down up to half the
- * rate. A converter whose filter falls more gently leaves none.
+ * rate, under -90 dBFS in each 100 Hz. A converter whose filter falls more gently leaves none.
  *
  * Thread: one at a time an object; new() and free() from one at a time, as FFTW's planner asks. */
 #ifndef PLANISH_HARNESS_BAND_EDGE_H

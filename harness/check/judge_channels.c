@@ -92,7 +92,7 @@ static void judge_balance(const PlanishReadings *readings, PlanishCheckResult *r
   PlanishFinding *finding =
       planish_finding_add(&result->findings, PLANISH_FINDING_IMBALANCE,
                           fabs(balance) >= BALANCE_WARNING_LU ? PLANISH_WARNING : PLANISH_NOTE,
-                          "%s is %.1f LU louder", balance > 0.0 ? "left" : "right", fabs(balance));
+                          "louder than the other by %.1f LU", fabs(balance));
   finding->channel = channel_names[balance > 0.0 ? 0 : 1];
   planish_finding_value(finding, fabs(balance), "LU");
   planish_finding_remedy(finding,
