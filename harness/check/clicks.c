@@ -125,7 +125,7 @@ static void choose_predictor(const PlanishClicks *clicks, Channel *channel)
 /* The cell in the middle of the ring: everything around it is known. */
 static void look_at(const PlanishClicks *clicks, Channel *channel)
 {
-  if (clicks->cell < 2 * AROUND) {
+  if (clicks->cell < (uint64_t)2 * AROUND) {
     return;
   }
   const uint64_t middle = clicks->cell - AROUND;

@@ -15,7 +15,7 @@ static const PlanishFindingChannel line_names[PLANISH_GAPS_LINES] = {
 
 static void judge_clicks(const PlanishReadings *readings, PlanishCheckResult *result)
 {
-  for (uint32_t c = 0; c < result->source.channels; ++c) {
+  for (uint32_t c = 0; c < (result->source.channels == 1 ? 1U : 2U); ++c) {
     const PlanishPlaces *found = planish_clicks_found(readings->clicks, c);
     if (found->count > 0) {
       PlanishFinding *finding = planish_finding_add(

@@ -152,8 +152,7 @@ void planish_aligner_process(PlanishAligner *aligner, const float *first, const 
 /* A channel's correlation at a lag. */
 static double at_lag(const PlanishAligner *aligner, int channel, int64_t lag)
 {
-  const int64_t size = (int64_t)aligner->size;
-  return aligner->correlation[channel][(lag + size) % size];
+  return aligner->correlation[channel][lag < 0 ? lag + (int64_t)aligner->size : lag];
 }
 
 /* The lag at which both together are largest; of equals the one nearest to none. */

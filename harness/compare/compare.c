@@ -88,7 +88,7 @@ static bool prepare(Comparer *comparer, PlanishError *error)
 /* A whole block, filled up with silence; `got` is how many frames are of the file. */
 static bool read_block(PlanishReader *reader, float *block, size_t *got, PlanishError *error)
 {
-  memset(block, 0, 2 * BLOCK * sizeof(float));
+  memset(block, 0, (size_t)2 * BLOCK * sizeof(float));
   *got = 0;
   size_t more = 1;
   while (*got < BLOCK && more > 0) {
@@ -116,7 +116,7 @@ static bool read_as_they_stand(Comparer *comparer, PlanishError *error)
       planish_measure_process(comparer->measure[n], comparer->block[n], got);
       planish_third_octaves_process(comparer->octaves[n], comparer->block[n], got);
     }
-    for (size_t n = 0; comparer->same && n < 2 * BLOCK; ++n) {
+    for (size_t n = 0; comparer->same && n < (size_t)2 * BLOCK; ++n) {
       comparer->same = comparer->block[0][n] == comparer->block[1][n];
     }
     planish_aligner_process(comparer->aligner, comparer->block[0], comparer->block[1], BLOCK);
