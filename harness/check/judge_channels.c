@@ -23,6 +23,12 @@
 
 static const PlanishFindingChannel channel_names[2] = {PLANISH_OF_LEFT, PLANISH_OF_RIGHT};
 
+/* What less than a second says of balance, likeness and mean is music. */
+static bool is_long(const PlanishCheckResult *result)
+{
+  return result->measurement.duration >= 1.0;
+}
+
 /* True where there is no stereo to speak of. */
 static bool judge_silence(const PlanishReadings *readings, PlanishCheckResult *result)
 {
@@ -56,7 +62,7 @@ static bool judge_width(const PlanishReadings *readings, PlanishCheckResult *res
     return true;
   }
   const double correlation = planish_channels_correlation(&readings->channels->whole);
-  if (readings->channels->differ && !(correlation > SAME)) {
+  if (!is_long(result) || (readings->channels->differ && !(correlation > SAME))) {
     return false;
   }
   PlanishFinding *finding = planish_finding_add(
@@ -101,11 +107,10 @@ static void judge_balance(const PlanishReadings *readings, PlanishCheckResult *r
                          balance);
 }
 
-/* The mean of less than a second is music. */
 static void judge_offset(const PlanishReadings *readings, PlanishCheckResult *result)
 {
   const int channels = result->source.channels == 1 ? 1 : 2;
-  for (int c = 0; c < channels && result->measurement.duration >= 1.0; ++c) {
+  for (int c = 0; c < channels; ++c) {
     const double offset = planish_channels_offset(readings->channels, c);
     const double level = planish_level_of(fabs(offset));
     if (level < OFFSET_NOTE_DB) {
@@ -125,10 +130,14 @@ void planish_judge_channels(const PlanishReadings *readings, PlanishCheckResult 
 {
   if (!judge_silence(readings, result)) {
     const bool mono = judge_width(readings, result);
-    if (!mono) {
+    if (!mono && is_long(result)) {
       judge_polarity(readings, result);
     }
-    judge_balance(readings, result);
+    if (is_long(result)) {
+      judge_balance(readings, result);
+    }
   }
-  judge_offset(readings, result);
+  if (is_long(result)) {
+    judge_offset(readings, result);
+  }
 }
