@@ -7,6 +7,7 @@
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
+#include "harness/program/response_table.h"
 #include "harness/response/response.h"
 #include "harness/sheet/sheet_value.h"
 
@@ -16,39 +17,85 @@
 
 static const char help[] =
     "Usage: planish response [OPTION]... STAGE\n"
-    "Measures a stage as it stands in the bundle, at its defaults or at given settings:\n"
+    "Measures a stage as it stands in the bundle, or any LV2 effect in LV2_PATH by its URI,\n"
+    "at its defaults or at given settings. All is lined up with the latency that the stage\n"
+    "reports: a delay that it reports is no phase.\n"
     "\n"
-    "  magnitude      its answer to steady pink noise at a low level, 20 Hz to 20 kHz: what\n"
-    "                 it does to signals of that level, after its latency, once two periods\n"
-    "                 of the noise (1.4 s) agree within 0.001 dB\n"
-    "  static curve   the level of a steady tone that goes in at -80 to +6 dBFS (0 dBFS: a\n"
-    "                 sine up to full scale), rising; at each level once three readings in\n"
-    "                 a row, 0.1 s each, lie within 0.0005 dB. Harmonics do not count,\n"
-    "                 so a clipped tone may read up to 2.1 dB over its ceiling\n"
+    "  frequency   magnitude, phase and group delay: its answer to steady pink noise at a\n"
+    "              low level, 20 Hz to 20 kHz: what it does to signals of that level, once\n"
+    "              two periods of the noise (1.4 s) agree within 0.001 dB\n"
+    "  curve       the level of a steady tone that goes in at -80 to +6 dBFS (0 dBFS: a\n"
+    "              sine up to full scale), rising; at each level once three readings in\n"
+    "              a row, 0.1 s each, lie within 0.0005 dB. Harmonics do not count,\n"
+    "              so a clipped tone may read up to 2.1 dB over its ceiling\n"
+    "  harmonics   the second to the tenth of that tone, and the rest, what folds back at\n"
+    "              half the rate included, re the tone that comes out\n"
+    "  sweep       the same by the frequency of the tone, at one level\n"
+    "  impulse     the answer to one frame of -20 dBFS, re that\n"
+    "  step        the answer to -20 dBFS from one frame on, re that\n"
+    "  burst       the gain on a tone of -40 dBFS that rises for 0.5 s and falls back, over\n"
+    "              two periods at a time: how fast a stage takes hold and lets go\n"
     "\n"
+    "Without --measure: frequency and curve; impulse where the stage is not flat, harmonics\n"
+    "where they reach -100 dB, burst where the curve is not straight.\n"
+    "\n"
+    "      --measure=NAMES      which of the above, with commas between; all: every one\n"
     "      --set=SYMBOL=VALUE   a control's value; may be given again and again\n"
     "      --channel=NAME       where the signal is and what is read: stereo (the same on\n"
     "                           both, mean power; the default), mid, side, left, right\n"
     "      --level=DB           of the noise, rms re that of a full-scale sine; -40 if not\n"
     "                           given\n"
-    "      --tone=HZ            of the static curve; 1000 if not given\n"
+    "      --tone=HZ            of curve, harmonics and burst; 997 if not given\n"
+    "      --drive=DB           the level of sweep and burst, in dBFS; 0 if not given\n"
     "      --rate=HZ            the sample rate; 48000 if not given\n"
     "      --json               for machines: steps of 1/48 octave and of 1 dB\n"
+    "      --csv                the same as tables, a header row over each and a blank\n"
+    "                           line between two\n"
     "      --svg=FILE           a picture, instead of the table\n"
     "      --bundle=FOLDER      the bundle of stages to use\n"
-    "      --help\n";
+    "      --help\n"
+    "\n"
+    "Examples:\n"
+    "  planish response limiter --set=input_gain=6 --svg=limiter.svg\n"
+    "  planish response ms-eq --set=b3_gain=-6 --channel=side --measure=frequency --csv\n"
+    "  planish response clipper --measure=sweep,harmonics --drive=-6\n";
 
 typedef struct {
+  const char *measures;
   const char *channel;
   const char *svg;
   const char *bundle;
   PlanishOptionTexts settings;
   double level;
   double tone;
+  double drive;
   double rate;
   bool json;
+  bool csv;
   bool wants_help;
 } Wishes;
+
+static bool read_measures(const char *text, unsigned *measures, PlanishError *error)
+{
+  char name[32];
+  while (text != NULL && *text != '\0') {
+    const size_t length = strcspn(text, ",");
+    PlanishResponseMeasure measure = PLANISH_RESPONSE_MEASURES;
+    planish_text_format(name, sizeof name, "%.*s", (int)(length < sizeof name ? length : 0), text);
+    if (strcmp(name, "all") == 0) {
+      *measures |= PLANISH_RESPONSE_BIT(PLANISH_RESPONSE_MEASURES) - 1u;
+    } else if (planish_response_measure(name, &measure)) {
+      *measures |= PLANISH_RESPONSE_BIT(measure);
+    } else {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "no measure: --measure %s: give frequency, curve, harmonics, sweep, "
+                          "impulse, step, burst or all",
+                          text);
+    }
+    text += length + (text[length] == ',' ? 1 : 0);
+  }
+  return true;
+}
 
 static bool check_range(const char *option, double value, double least, double most,
                         const char *unit, PlanishError *error)
@@ -62,7 +109,8 @@ static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError 
 {
   wishes->level = isnan(wishes->level) ? -40.0 : wishes->level;
   wishes->rate = isnan(wishes->rate) ? 48000.0 : wishes->rate;
-  wishes->tone = isnan(wishes->tone) ? 1000.0 : wishes->tone;
+  wishes->tone = isnan(wishes->tone) ? 997.0 : wishes->tone;
+  wishes->drive = isnan(wishes->drive) ? 0.0 : wishes->drive;
   setup->rate = wishes->rate;
   const char *channel = wishes->channel == NULL ? "stereo" : wishes->channel;
   if (!planish_probe_channel(channel, &setup->channel)) {
@@ -72,6 +120,8 @@ static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError 
   return check_range("rate", wishes->rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE, "Hz",
                      error) &&
          check_range("level", wishes->level, -120.0, 0.0, "dBFS", error) &&
+         check_range("drive", wishes->drive, PLANISH_RESPONSE_LOWEST_LEVEL,
+                     PLANISH_RESPONSE_HIGHEST_LEVEL, "dBFS", error) &&
          check_range("tone", wishes->tone, PLANISH_RESPONSE_LOWEST_HZ,
                      planish_response_highest(wishes->rate), "Hz", error);
 }
@@ -110,100 +160,45 @@ static float *read_values(const PlanishPlugin *plugin, const PlanishOptionTexts 
   return values;
 }
 
-/* IEC 61260-1: exact mid-frequencies 10^(n/10), named by these. */
-static double nominal(int n)
+static void warn(const PlanishResponse *response)
 {
-  static const double names[] = {1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0};
-  const int decade = n / 10;
-  return names[n % 10] * pow(10.0, decade);
-}
-
-static void print_level(int width, double value)
-{
-  if (isfinite(value)) {
-    /* Not "-0.00". */
-    planish_text_print(stdout, "%*.2f", width, fabs(value) < 0.005 ? 0.0 : value);
-  } else {
-    planish_text_print(stdout, "%*s", width, "silent");
-  }
-}
-
-/* Every 10 dB where little happens, then every 2 dB; -1: no more. */
-static int next_level(int n)
-{
-  const double level = PLANISH_RESPONSE_LOWEST_LEVEL + n;
-  const int next = n + (level < -40.0 ? 10 : 2);
-  return n >= 0 && next < PLANISH_RESPONSE_LEVELS ? next : -1;
-}
-
-static void print_table(const PlanishResponse *response)
-{
-  const PlanishProbeSetup *setup = &response->setup;
-  char settings[1024];
-  planish_response_settings(response, settings, sizeof settings);
-  planish_text_print(stdout, "%s, %s: %.8g Hz, %s, %u frames of latency\n%s\n\n",
-                     setup->plugin->name, setup->plugin->uri, setup->rate,
-                     planish_probe_channel_name(setup->channel),
-                     (unsigned)response->magnitude->latency,
-                     settings[0] == '\0' ? "all controls at their defaults" : settings);
-  planish_text_print(stdout, "magnitude at %6.1f dBFS       static curve of %.8g Hz\n",
-                     response->level, response->tone);
-  planish_text_print(stdout, "%10s%12s       %10s%12s%12s\n", "Hz", "dB", "in, dBFS", "out, dBFS",
-                     "change, dB");
-  int level = 0;
-  for (int n = 13; n <= 43; ++n) {
-    const double hz = pow(10.0, n / 10.0);
-    if (hz <= planish_response_highest(setup->rate)) {
-      planish_text_print(stdout, "%10.6g", nominal(n));
-      print_level(12, planish_frequency_response_level(response->magnitude, hz));
-    } else if (level >= 0) {
-      planish_text_print(stdout, "%22s", "");
-    } else {
-      break;
+  for (int n = 0; n < PLANISH_RESPONSE_MEASURES; ++n) {
+    const PlanishResponseTable *table = &response->tables[n];
+    if (table->may_settle && !table->settled) {
+      planish_options_warn("not settled within 10 to 20 s, so not steady: %s", table->key);
     }
-    if (level >= 0) {
-      planish_text_print(stdout, "       ");
-      print_level(10, response->in[level]);
-      print_level(12, response->out[level]);
-      print_level(12, response->out[level] - response->in[level]);
-    }
-    level = next_level(level);
-    planish_text_print(stdout, "\n");
   }
 }
 
 static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishError *error)
 {
-  if (!response->magnitude->settled) {
-    planish_options_warn("the magnitude had not settled after %.1f s",
-                         response->magnitude->seconds);
-  }
-  if (!response->curve_settled) {
-    planish_options_warn("the static curve had not settled at every level");
-  }
+  warn(response);
   if (wishes->json) {
     PlanishJson json = planish_json_on(stdout);
     planish_response_json(&json, response);
+  } else if (wishes->csv) {
+    planish_response_csv(stdout, response);
   }
   if (wishes->svg != NULL) {
     return planish_response_picture(response, wishes->svg, error);
   }
-  if (!wishes->json) {
-    print_table(response);
+  if (!wishes->json && !wishes->csv) {
+    planish_response_table_print(response);
   }
   return true;
 }
 
-static bool respond(const Wishes *wishes, const PlanishProbeSetup *wanted, PlanishError *error)
+static bool respond(const Wishes *wishes, const PlanishProbeSetup *wanted, unsigned measures,
+                    PlanishError *error)
 {
   PlanishProbeSetup setup = *wanted;
+  const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
   float *values = read_values(setup.plugin, &wishes->settings, error);
   PlanishProgress progress = planish_progress_new();
   setup.values = values;
   setup.told = planish_progress_tell;
   setup.told_user = &progress;
-  PlanishResponse *response =
-      values == NULL ? NULL : planish_response_new(&setup, wishes->level, wishes->tone, error);
+  PlanishResponse *response = values == NULL ? NULL : planish_response_new(&setup, &asked, error);
   planish_progress_end(&progress);
   const bool done = response != NULL && show(wishes, response, error);
   planish_response_free(response);
@@ -215,12 +210,15 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
 {
   Wishes wishes;
   const PlanishOption options[] = {
+      {"measure", PLANISH_OPTION_TEXT, &wishes.measures},
       {"set", PLANISH_OPTION_TEXTS, &wishes.settings},
       {"channel", PLANISH_OPTION_TEXT, &wishes.channel},
       {"level", PLANISH_OPTION_NUMBER, &wishes.level},
       {"tone", PLANISH_OPTION_NUMBER, &wishes.tone},
+      {"drive", PLANISH_OPTION_NUMBER, &wishes.drive},
       {"rate", PLANISH_OPTION_NUMBER, &wishes.rate},
       {"json", PLANISH_OPTION_FLAG, &wishes.json},
+      {"csv", PLANISH_OPTION_FLAG, &wishes.csv},
       {"svg", PLANISH_OPTION_TEXT, &wishes.svg},
       {"bundle", PLANISH_OPTION_TEXT, &wishes.bundle},
       {"help", PLANISH_OPTION_FLAG, &wishes.wants_help},
@@ -237,8 +235,12 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_USE,
                         "one stage is looked at: give STAGE: see planish response --help");
   }
+  if (wishes.json && wishes.csv) {
+    return planish_fail(error, PLANISH_BAD_USE, "two forms: --json --csv: give one of them");
+  }
   PlanishProbeSetup setup = {0};
-  if (!check_wishes(&wishes, &setup, error) ||
+  unsigned measures = 0;
+  if (!read_measures(wishes.measures, &measures, error) || !check_wishes(&wishes, &setup, error) ||
       (wishes.svg != NULL && !planish_place_check(wishes.svg, error))) {
     return false;
   }
@@ -246,7 +248,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
   PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
   free(bundle);
   setup.plugin = host == NULL ? NULL : planish_host_plugin(host, argv[first], error);
-  const bool done = setup.plugin != NULL && respond(&wishes, &setup, error);
+  const bool done = setup.plugin != NULL && respond(&wishes, &setup, measures, error);
   planish_host_free(host);
   return done;
 }

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+static const double pi = 3.14159265358979323846;
 static const double longest_wait = 20.0;  /* s */
 static const double same_share = 1.15e-4; /* 0.001 dB */
 static const double same_floor = 1e-7;    /* -140 dB */
@@ -114,12 +115,29 @@ static double complex line_answer(const Bench *bench, PlanishProbeChannel channe
          planish_probe_answer(channel, bench->out_bins[0][k] / in, bench->out_bins[1][k] / in);
 }
 
+/* The turn of the phase from one line to the next, in radians: the mean of the lines around, each
+ * by its power. Exact for a delay of any length up to half a period. */
+static double turn_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
+                      size_t line, int reach)
+{
+  double complex sum = 0.0;
+  double complex before = line_answer(bench, channel, latency, line - (size_t)reach);
+  for (int j = 1 - reach; j <= reach; ++j) {
+    const double complex next = line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
+    sum += next * conj(before);
+    before = next;
+  }
+  return carg(sum);
+}
+
 /* The value at the middle of a parabola through 2 m + 1 lines (Savitzky, Golay 1964, in closed
- * form): weights 3 (3 m^2 + 3 m - 1 - 5 j^2) / ((2 m - 1) (2 m + 1) (2 m + 3)). */
+ * form): weights 3 (3 m^2 + 3 m - 1 - 5 j^2) / ((2 m - 1) (2 m + 1) (2 m + 3)). The turn of a
+ * delay, *turn from line to line, is taken out first: it would bend the parabola. */
 static double complex answer_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
-                                size_t line)
+                                size_t line, double *turn)
 {
   const int half = (int)((exp2(1.0 / 192.0) - 1.0) * (double)line);
+  *turn = turn_at(bench, channel, latency, line, half < 1 ? 1 : half);
   if (half < 1) {
     return line_answer(bench, channel, latency, line);
   }
@@ -127,7 +145,8 @@ static double complex answer_at(const Bench *bench, PlanishProbeChannel channel,
   double complex sum = 0.0;
   for (int j = -half; j <= half; ++j) {
     const double weight = 3.0 * (3.0 * m * m + 3.0 * m - 1.0 - 5.0 * j * j);
-    sum += weight * line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
+    sum += weight * cexp(CMPLX(0.0, -*turn * j)) *
+           line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
   }
   return sum / ((2.0 * m - 1.0) * (2.0 * m + 1.0) * (2.0 * m + 3.0));
 }
@@ -147,7 +166,7 @@ static void choose_lines(Bench *bench, PlanishFrequencyResponse *response, doubl
 }
 
 /* One period through the stage. */
-static bool run_period(Bench *bench, PlanishProbe *probe, PlanishProbeChannel channel,
+static bool run_period(Bench *bench, PlanishProbe *probe, const PlanishProbeSetup *setup,
                        PlanishFrequencyResponse *response, PlanishError *error)
 {
   if (!planish_probe_run(probe, bench->signal, bench->out[0], bench->out[1], bench->frames,
@@ -159,14 +178,36 @@ static bool run_period(Bench *bench, PlanishProbe *probe, PlanishProbeChannel ch
   }
   response->settled = true;
   for (size_t n = 0; n < response->count; ++n) {
-    const double complex answer = answer_at(bench, channel, response->latency, bench->lines[n]);
+    double turn = 0.0;
+    const double complex answer =
+        answer_at(bench, setup->channel, response->latency, bench->lines[n], &turn);
     response->answers[n] = answer;
+    response->delays[n] = cabs(answer) > same_floor
+                              ? -turn / (2.0 * pi) * (double)bench->frames / setup->rate
+                              : (double)NAN;
     response->levels[n] = 20.0 * log10(cabs(answer));
     const double change = cabs(answer - bench->before[n]);
     response->settled = response->settled && change <= same_share * cabs(answer) + same_floor;
     bench->before[n] = answer;
   }
   return true;
+}
+
+/* The phase from frequency to frequency, by as many whole turns as the delay between them asks. */
+static void unwrap(PlanishFrequencyResponse *response)
+{
+  double before = NAN;
+  for (size_t n = 0; n < response->count; ++n) {
+    const double delay = response->delays[n];
+    double phase = isnan(delay) ? (double)NAN : carg(response->answers[n]) * 180.0 / pi;
+    if (!isnan(phase) && !isnan(before)) {
+      const double step = response->hz[n] - response->hz[n - 1];
+      const double expected = before - 360.0 * step * (delay + response->delays[n - 1]) / 2.0;
+      phase += 360.0 * nearbyint((expected - phase) / 360.0);
+    }
+    response->phases[n] = phase;
+    before = phase;
+  }
 }
 
 static bool measure(Bench *bench, const PlanishProbeSetup *setup,
@@ -182,11 +223,12 @@ static bool measure(Bench *bench, const PlanishProbeSetup *setup,
   bool done = true;
   while (done && (response->seconds < least ||
                   (!response->settled && response->seconds < least + longest_wait))) {
-    done = run_period(bench, probe, setup->channel, response, error);
+    done = run_period(bench, probe, setup, response, error);
     response->seconds += period;
     planish_probe_tell(setup, "magnitude", fmin(1.0, response->seconds / least));
   }
   planish_probe_free(probe);
+  unwrap(response);
   return done;
 }
 
@@ -199,7 +241,10 @@ static PlanishFrequencyResponse *response_for(size_t count)
   response->hz = calloc(count + 1, sizeof *response->hz);
   response->answers = calloc(count + 1, sizeof *response->answers);
   response->levels = calloc(count + 1, sizeof *response->levels);
-  if (response->hz == NULL || response->answers == NULL || response->levels == NULL) {
+  response->phases = calloc(count + 1, sizeof *response->phases);
+  response->delays = calloc(count + 1, sizeof *response->delays);
+  if (response->hz == NULL || response->answers == NULL || response->levels == NULL ||
+      response->phases == NULL || response->delays == NULL) {
     planish_frequency_response_free(response);
     return NULL;
   }
@@ -235,6 +280,8 @@ void planish_frequency_response_free(PlanishFrequencyResponse *response)
     free(response->hz);
     free(response->answers);
     free(response->levels);
+    free(response->phases);
+    free(response->delays);
     free(response);
   }
 }

@@ -10,7 +10,7 @@
  *
  * At each frequency the lines of 1/96 octave around it count, by a quadratic fit to the complex
  * response (Savitzky, Golay 1964), so that what a moving stage scatters averages out and the form
- * of a narrow band stays.
+ * of a narrow band stays. Group delay is the turn of the phase from line to line there.
  * Thread: that of planish_spectrum_new(). */
 #ifndef PLANISH_HARNESS_FREQUENCY_RESPONSE_H
 #define PLANISH_HARNESS_FREQUENCY_RESPONSE_H
@@ -27,6 +27,8 @@ typedef struct {
   double *hz;              /* the lines nearest to what was asked for; rising, each once */
   double complex *answers; /* out re in, after the latency */
   double *levels;          /* dB of the above; -HUGE_VAL for nothing at all */
+  double *phases;          /* degrees of the above, without jumps; NAN where less than -140 dB */
+  double *delays;          /* s: group delay that is left after the latency; NAN likewise */
   uint32_t latency;        /* frames */
   double seconds;          /* how long the stage ran */
   bool settled;

@@ -1,33 +1,10 @@
 /* The measurements behind planish response, on plugins whose answers are known. */
-#include "harness/host/host.h"
 #include "harness/response/frequency_response.h"
 #include "harness/response/level_curve.h"
-#include "tests/unit/cmocka_headers.h"
+#include "tests/harness/response_fixture.h"
 
 #include <math.h>
 #include <string.h>
-
-enum { MOST_PORTS = 16, RATE = 48000 };
-
-static const double pi = 3.14159265358979323846;
-
-static PlanishHost *host;
-static float values[MOST_PORTS];
-
-static PlanishProbeSetup setup_of(const char *name, PlanishProbeChannel channel)
-{
-  const PlanishPlugin *plugin = planish_host_plugin(host, name, NULL);
-  assert_non_null(plugin);
-  for (uint32_t n = 0; n < plugin->port_count; ++n) {
-    values[n] = plugin->ports[n].initial;
-  }
-  return (PlanishProbeSetup){.plugin = plugin, .values = values, .rate = RATE, .channel = channel};
-}
-
-static void set(const PlanishProbeSetup *setup, const char *symbol, float value)
-{
-  values[planish_plugin_find(setup->plugin, symbol)] = value;
-}
 
 /* 90001 frames are more than a period of the noise. */
 static void a_delay_that_is_reported_is_no_phase(void **state)
