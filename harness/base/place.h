@@ -17,4 +17,7 @@ bool planish_place_check(const char *path, PlanishError *error);
  * are; the path itself if nothing is there yet. To be freed; NULL: no memory. */
 char *planish_place_real(const char *path);
 
+/* Whether both name the same file, by whatever name, there or not yet. */
+bool planish_place_same(const char *a, const char *b);
+
 #endif
