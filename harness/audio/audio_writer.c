@@ -1,13 +1,13 @@
 #include "harness/audio/audio_writer.h"
 
 #include "harness/audio/dither.h"
+#include "harness/base/beside.h"
 #include "harness/base/place.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
 #include <errno.h>
 #include <fcntl.h>
-#include <libgen.h>
 #include <limits.h>
 #include <sndfile.h>
 #include <stdlib.h>
@@ -23,6 +23,7 @@ static const uint64_t wav_limit = 0xffff0000u; /* bytes of audio; the header nee
 struct PlanishWriter {
   char *path; /* symbolic links followed */
   PlanishTemporaryFile temporary;
+  PlanishBeside beside;
   SNDFILE *file;
   PlanishWord word;
   uint64_t bytes; /* of audio written so far */
@@ -152,10 +153,23 @@ bool planish_writer_finish(PlanishWriter *writer, PlanishError *error)
          fail_write(writer, errno, error);
 }
 
+bool planish_writer_beside(PlanishWriter *writer, const char *path, const char *text, size_t size,
+                           PlanishError *error)
+{
+  return planish_beside_new(&writer->beside, path, text, size, error);
+}
+
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
 {
-  return planish_temporary_file_commit(&writer->temporary, writer->path) ||
-         fail_write(writer, errno, error);
+  if (!planish_beside_commit(&writer->beside, error)) {
+    return false;
+  }
+  if (!planish_temporary_file_commit(&writer->temporary, writer->path)) {
+    fail_write(writer, errno, error);
+    planish_beside_undo(&writer->beside);
+    return false;
+  }
+  return true;
 }
 
 uint64_t planish_writer_clipped(const PlanishWriter *writer)
@@ -177,35 +191,9 @@ void planish_writer_free(PlanishWriter *writer)
     sf_close(writer->file);
   }
   planish_temporary_file_free(&writer->temporary);
+  planish_beside_release(&writer->beside);
   free(writer->path);
   free(writer);
-}
-
-static bool same_file(const struct stat *a, const struct stat *b)
-{
-  return a->st_dev == b->st_dev && a->st_ino == b->st_ino;
-}
-
-/* Neither may be there yet: then the same name in the same folder is the same file. */
-static bool same_path(const char *a, const char *b)
-{
-  struct stat facts_a;
-  struct stat facts_b;
-  const bool there_a = stat(a, &facts_a) == 0;
-  const bool there_b = stat(b, &facts_b) == 0;
-  if (there_a || there_b) {
-    return there_a && there_b && same_file(&facts_a, &facts_b);
-  }
-  char *copies[4] = {planish_text_copy(a), planish_text_copy(a), planish_text_copy(b),
-                     planish_text_copy(b)};
-  const bool same = copies[0] != NULL && copies[1] != NULL && copies[2] != NULL &&
-                    copies[3] != NULL && stat(dirname(copies[0]), &facts_a) == 0 &&
-                    stat(dirname(copies[2]), &facts_b) == 0 && same_file(&facts_a, &facts_b) &&
-                    strcmp(basename(copies[1]), basename(copies[3])) == 0;
-  for (size_t n = 0; n < 4; ++n) {
-    free(copies[n]);
-  }
-  return same;
 }
 
 bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
@@ -216,7 +204,7 @@ bool planish_writer_check(const char *out, const char *const *inputs, PlanishErr
                         "only WAV is written: %s: give it a name that ends in .wav", out);
   }
   for (size_t n = 0; inputs[n] != NULL; ++n) {
-    if (same_path(out, inputs[n])) {
+    if (planish_place_same(out, inputs[n])) {
       return planish_fail(error, PLANISH_BAD_USE,
                           "would be written over %s: %s: give the output another name", inputs[n],
                           out);

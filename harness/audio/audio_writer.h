@@ -36,6 +36,11 @@ bool planish_writer_write(PlanishWriter *writer, const float *interleaved, size_
  * after the last write. */
 bool planish_writer_finish(PlanishWriter *writer, PlanishError *error);
 
+/* A text that is to stand beside the file, under `path`: it takes its place with it, both or
+ * neither. To be called at most once, before commit(). */
+bool planish_writer_beside(PlanishWriter *writer, const char *path, const char *text, size_t size,
+                           PlanishError *error);
+
 /* Puts the finished file in the target's place. */
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error);
 

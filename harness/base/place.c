@@ -63,3 +63,30 @@ char *planish_place_real(const char *path)
   char *real = realpath(path, NULL);
   return real != NULL ? real : planish_text_copy(path);
 }
+
+static bool same_file(const struct stat *a, const struct stat *b)
+{
+  return a->st_dev == b->st_dev && a->st_ino == b->st_ino;
+}
+
+/* Neither may be there yet: then the same name in the same folder is the same file. */
+bool planish_place_same(const char *a, const char *b)
+{
+  struct stat facts_a;
+  struct stat facts_b;
+  const bool there_a = stat(a, &facts_a) == 0;
+  const bool there_b = stat(b, &facts_b) == 0;
+  if (there_a || there_b) {
+    return there_a && there_b && same_file(&facts_a, &facts_b);
+  }
+  char *copies[4] = {planish_text_copy(a), planish_text_copy(a), planish_text_copy(b),
+                     planish_text_copy(b)};
+  const bool same = copies[0] != NULL && copies[1] != NULL && copies[2] != NULL &&
+                    copies[3] != NULL && stat(dirname(copies[0]), &facts_a) == 0 &&
+                    stat(dirname(copies[2]), &facts_b) == 0 && same_file(&facts_a, &facts_b) &&
+                    strcmp(basename(copies[1]), basename(copies[3])) == 0;
+  for (size_t n = 0; n < 4; ++n) {
+    free(copies[n]);
+  }
+  return same;
+}

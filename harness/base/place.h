@@ -21,4 +21,7 @@ const char *planish_place_advice(int reason);
  * are; the path itself if nothing is there yet. To be freed; NULL: no memory. */
 char *planish_place_real(const char *path);
 
+/* Whether both name the same file, by whatever name, there or not yet. */
+bool planish_place_same(const char *a, const char *b);
+
 #endif

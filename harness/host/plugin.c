@@ -190,6 +190,18 @@ static int port_designated(LilvWorld *world, const LilvPlugin *lilv, const char 
   return index;
 }
 
+/* lv2:minorVersion or lv2:microVersion; 0: not said. */
+static unsigned version_of(LilvWorld *world, const LilvPlugin *lilv, const char *predicate)
+{
+  LilvNode *uri = lilv_new_uri(world, predicate);
+  LilvNodes *values = lilv_plugin_get_value(lilv, uri);
+  const LilvNode *first = values == NULL ? NULL : lilv_nodes_get_first(values);
+  const int version = lilv_node_is_int(first) ? lilv_node_as_int(first) : 0;
+  lilv_nodes_free(values);
+  lilv_node_free(uri);
+  return version > 0 ? (unsigned)version : 0;
+}
+
 static double settles_of(LilvWorld *world, const LilvPlugin *lilv)
 {
   LilvNode *uri = lilv_new_uri(world, SETTLES);
@@ -290,6 +302,8 @@ static bool read_plugin(PlanishPlugin *plugin, LilvWorld *world, PlanishError *e
   }
   plugin->enabled = port_designated(world, plugin->lilv, LV2_NS "enabled", true);
   plugin->settles = settles_of(world, plugin->lilv);
+  plugin->minor_version = version_of(world, plugin->lilv, LV2_NS "minorVersion");
+  plugin->micro_version = version_of(world, plugin->lilv, LV2_NS "microVersion");
   return check_features(plugin, error) && sort_ports(plugin, error);
 }
 

@@ -52,8 +52,10 @@ typedef struct {
   char *uri;
   char *name;
   char *comment;
-  double settles; /* seconds until a held envelope or a floor has settled
-                     (urn:planish:vocabulary#settles); 0: nothing to wait for */
+  unsigned minor_version; /* lv2:minorVersion; 0 where the Turtle gives none */
+  unsigned micro_version; /* lv2:microVersion, likewise */
+  double settles;         /* seconds until a held envelope or a floor has settled
+                             (urn:planish:vocabulary#settles); 0: nothing to wait for */
   uint32_t port_count;
   PlanishPluginPort *ports;  /* by index */
   uint32_t channels;         /* 2, or 1: run once for each channel */

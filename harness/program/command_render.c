@@ -8,6 +8,7 @@
 #include "harness/program/render_prices.h"
 #include "harness/program/render_table.h"
 #include "harness/program/render_warnings.h"
+#include "harness/recall/recall_file.h"
 #include "harness/render/master.h"
 
 #include <math.h>
@@ -41,6 +42,8 @@ static const char help[] =
     "                         curves, account; takes longer, and needs the same room\n"
     "      --reference=FILE   another master in the report's player and curves; may be repeated\n"
     "      --client           the report without stages and settings\n"
+    "      --no-recall        no recall file; else each master gets OUT.yaml, by which planish\n"
+    "                         recall makes it again (an excerpt does not: it is no master)\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n";
@@ -61,6 +64,7 @@ typedef struct {
   bool is_float;
   bool silence_bad;
   bool audition;
+  bool no_recall;
   PlanishRenderAfter after;
   bool json;
   bool help;
@@ -84,6 +88,7 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"report", PLANISH_OPTION_TEXT, &request->after.report},
       {"reference", PLANISH_OPTION_TEXTS, &request->after.references},
       {"client", PLANISH_OPTION_FLAG, &request->after.client},
+      {"no-recall", PLANISH_OPTION_FLAG, &request->no_recall},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
       {"help", PLANISH_OPTION_FLAG, &request->help},
@@ -124,6 +129,20 @@ static bool check_outputs(const Request *request, PlanishError *error)
          planish_render_after_check(&request->after, request->out, inputs, error);
 }
 
+/* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead.
+ */
+static bool choose_recall(const Request *request, PlanishMasterJob *job, PlanishRecallFile *file,
+                          PlanishError *error)
+{
+  if (request->no_recall || job->excerpt) {
+    return true;
+  }
+  job->made = planish_recall_file_write;
+  job->made_user = file;
+  return planish_recall_file_start(file, PLANISH_VERSION, request->mix, request->silence_bad,
+                                   error);
+}
+
 static bool override_sheet(const Request *request, PlanishSheet *sheet, PlanishError *error)
 {
   bool done =
@@ -151,6 +170,19 @@ static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishEr
                       (double)length / rate);
 }
 
+/* What stands beside the master, and what it was made by, where that was another's recall file. */
+static void print_recall(const PlanishMasterJob *job)
+{
+  const PlanishRecallNote *note = job->sheet->recall;
+  if (note != NULL && isfinite(note->master.loudness)) {
+    planish_text_print(stdout, "settings  as they landed for %s, at %.2f LUFS: not landed again\n",
+                       note->master.path, note->master.loudness);
+  }
+  if (job->made != NULL) {
+    planish_text_print(stdout, "recall    %s.yaml\n", job->out);
+  }
+}
+
 static void print(const Request *request, const PlanishMasterJob *job,
                   const PlanishMasterReport *report, const PlanishRenderExtras *extras)
 {
@@ -159,6 +191,7 @@ static void print(const Request *request, const PlanishMasterJob *job,
     planish_render_json(job, report, price);
   } else {
     planish_render_table(job, report);
+    print_recall(job);
     if (price != NULL) {
       planish_render_price_table(job, price);
     }
@@ -230,6 +263,10 @@ static bool make(const Request *request, const PlanishMasterJob *job, PlanishErr
 {
   const char *const inputs[] = {request->mix, request->sheet, request->matched, NULL};
   const PlanishPriceRequest several = {.job = job, .inputs = inputs, .json = request->json};
+  if (job->made != NULL && request->targets == NULL && request->without.count == 0 &&
+      !planish_recall_file_check(job->out, inputs, error)) {
+    return false;
+  }
   if (request->targets != NULL) {
     return planish_render_targets(&several, request->targets, error);
   }
@@ -253,12 +290,14 @@ static bool render(Request *request, PlanishHost *host, PlanishError *error)
       .word = request->is_float || ends_in(request->out, ".float.wav") ? PLANISH_WORD_FLOAT
                                                                        : PLANISH_WORD_24,
   };
+  PlanishRecallFile recall = {0};
   request->after.silence_bad = request->silence_bad;
   job.mix = override_sheet(request, sheet, error)
                 ? planish_mix_open(request->mix, sheet, request->silence_bad, error)
                 : NULL;
   const bool done = job.mix != NULL && check_outputs(request, error) &&
-                    choose_part(request, &job, error) && make(request, &job, error);
+                    choose_part(request, &job, error) &&
+                    choose_recall(request, &job, &recall, error) && make(request, &job, error);
   planish_reader_free(job.mix);
   planish_sheet_free(sheet);
   return done;

@@ -10,6 +10,8 @@ bool planish_command_compare(int argc, char **argv, PlanishError *error);
 bool planish_command_stages(int argc, char **argv, PlanishError *error);
 bool planish_command_render(int argc, char **argv, PlanishError *error);
 bool planish_command_sheet(int argc, char **argv, PlanishError *error);
+bool planish_command_recall(int argc, char **argv, PlanishError *error);
+bool planish_command_revise(int argc, char **argv, PlanishError *error);
 bool planish_command_measure(int argc, char **argv, PlanishError *error);
 bool planish_command_response(int argc, char **argv, PlanishError *error);
 

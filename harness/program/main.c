@@ -21,6 +21,8 @@ static const Command commands[] = {
     {"render", "SHEET MIX OUT", "make the master that a sheet describes", planish_command_render},
     {"measure", "FILE...", "loudness, peaks, dynamics, stereo", planish_command_measure},
     {"compare", "A B", "what differs, lined up and equally loud", planish_command_compare},
+    {"recall", "FILE", "the same samples again, or what differs", planish_command_recall},
+    {"revise", "OLD NEW", "what changed from one master to the next", planish_command_revise},
     {"response", "STAGE", "a stage's measured response", planish_command_response},
 };
 

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { MAX_OPTIONS = 24 };
+enum { MAX_OPTIONS = 32 };
 
 static void clear(const PlanishOption *option)
 {

@@ -4,6 +4,7 @@
 #include "harness/program/price_table.h"
 #include "harness/program/progress.h"
 #include "harness/program/render_warnings.h"
+#include "harness/recall/recall_file.h"
 #include "harness/render/mastering.h"
 
 #include <math.h>
@@ -60,7 +61,9 @@ static bool add_row(const PlanishPriceRequest *request, Rows *rows, char *label,
   rows->rows[n].label = rows->labels[n];
   rows->rows[n].out = rows->outs[n];
   rows->rows[n].target = (double)NAN;
-  return planish_writer_check(rows->outs[n], request->inputs, error);
+  return planish_writer_check(rows->outs[n], request->inputs, error) &&
+         (request->job->made == NULL ||
+          planish_recall_file_check(rows->outs[n], request->inputs, error));
 }
 
 static bool land(PlanishMastering *mastering, const PlanishMasterJob *job, Rows *rows, uint32_t n,

@@ -10,6 +10,8 @@
 #include "harness/render/price.h"
 #include "harness/render/renderer.h"
 
+typedef struct PlanishMade PlanishMade;
+
 typedef struct {
   PlanishReader *mix;
   PlanishSheet *sheet; /* its controls are moved by landing, and stay where they landed */
@@ -23,6 +25,10 @@ typedef struct {
   /* Told what is going on; may be NULL. */
   void (*told)(void *user, const char *what, unsigned number, double share);
   void *told_user;
+  /* Shown every master once it is whole, before any file is in its place; may be NULL. False, with
+   * `error` filled, and nothing is left behind. */
+  bool (*made)(void *user, const PlanishMade *made, PlanishError *error);
+  void *made_user;
 } PlanishMasterJob;
 
 /* What there is to tell of it. */
@@ -45,6 +51,15 @@ typedef struct {
   double matched_gain;      /* dB */
   uint64_t matched_clipped; /* samples of the matched file likewise */
 } PlanishMasterReport;
+
+/* A master that is whole. The sheet's values are those that it was made with. */
+struct PlanishMade {
+  const PlanishMasterJob *job;
+  const PlanishMasterReport *report;
+  const char *out;
+  const bool *without;   /* by stage: left out; NULL: none is */
+  PlanishWriter *writer; /* finished, not committed */
+};
 
 /* Writes job->out (and job->matched), also where the target is missed: whoever calls looks at
  * report->landing.state. On failure nothing is left behind. planish_master_report_free() gives the

@@ -213,6 +213,18 @@ static bool land(PlanishMastering *mastering, const char *out, PlanishMasterRepo
   return true;
 }
 
+static bool show(PlanishMastering *mastering, const char *out, const bool *without,
+                 const PlanishMasterReport *report, PlanishError *error)
+{
+  const PlanishMasterJob *job = mastering->job;
+  const PlanishMade made = {.job = job,
+                            .report = report,
+                            .out = out,
+                            .without = without,
+                            .writer = mastering->last.writer};
+  return job->made == NULL || job->made(job->made_user, &made, error);
+}
+
 bool planish_mastering_land(PlanishMastering *mastering, const char *out,
                             PlanishMasterReport *report, PlanishError *error)
 {
@@ -231,7 +243,7 @@ bool planish_mastering_land(PlanishMastering *mastering, const char *out,
     return false;
   }
   find_drive(mastering, report, NULL);
-  return true;
+  return show(mastering, out, NULL, report, error);
 }
 
 bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, const char *out,
@@ -257,6 +269,7 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
   }
   if (done) {
     find_drive(mastering, report, without);
+    done = show(mastering, out, without, report, error);
   }
   free(without);
   return done;

@@ -67,7 +67,7 @@ static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
       {"fade_in", planish_sheet_read_fade_in},
       {"fade_out", planish_sheet_read_fade_out},
       {"tail", planish_sheet_read_tail},
-      {"recall", read_later},
+      {"recall", planish_sheet_read_recall},
   };
   const PlanishNode *first = root->kind == PLANISH_NODE_MAP ? root->first : NULL;
   if (first == NULL || first != planish_sheet_member(root, "planish")) {
@@ -175,6 +175,7 @@ void planish_sheet_free(PlanishSheet *sheet)
   for (uint32_t n = 0; n < sheet->automation_count; ++n) {
     free(sheet->automation[n].points);
   }
+  planish_recall_note_free(sheet->recall);
   free(sheet->automation);
   free(sheet->stages);
   free(sheet->ceiling_at);

@@ -28,7 +28,7 @@
  *   fade_in: {length: TIME, shape: linear | equal power | s-shaped}      or just the TIME
  *   fade_out: {length: TIME, shape: ...}
  *   tail: TIME                       goes on beyond the mix's end, for what rings
- *   recall: ...                      what a render notes for its recall; not read here
+ *   recall: ...                      what a render notes for its recall, see recall_note.h
  *
  * TIME is a number of seconds, minutes and seconds (1:23.5), or frames ("96000 frames"), counted
  * at the rate of the chain.
@@ -64,6 +64,7 @@
 
 #include "harness/audio/mending.h"
 #include "harness/host/host.h"
+#include "harness/sheet/recall_note.h"
 #include "harness/sheet/sheet_tree.h"
 
 #include <stdbool.h>
@@ -149,6 +150,8 @@ typedef struct {
   PlanishFade fade_in;
   PlanishFade fade_out;
   PlanishSheetTime tail;
+
+  PlanishRecallNote *recall; /* of a recall file; NULL: none */
 } PlanishSheet;
 
 /* Reads a sheet from a text or a file. NULL if there is any mistake. `audition` allows listen,

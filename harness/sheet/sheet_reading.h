@@ -52,5 +52,6 @@ void planish_sheet_read_head_silence(PlanishSheetReading *reading, const Planish
 void planish_sheet_read_fade_in(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_fade_out(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_tail(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_recall(PlanishSheetReading *reading, const PlanishNode *node);
 
 #endif

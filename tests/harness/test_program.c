@@ -15,7 +15,7 @@ static void a_master_lands_and_is_the_same_each_time(void **state)
   assert_non_null(strstr(outcome.out, "landed"));
   outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("two.wav"));
   assert_int_equal(outcome.code, 0);
-  assert_int_equal(count_files(), 4);
+  assert_int_equal(count_files(), 6);
   FILE *one = fopen(name("one.wav"), "rb");
   FILE *two = fopen(name("two.wav"), "rb");
   int byte = 0;
@@ -56,7 +56,7 @@ static void a_master_at_another_rate_has_its_silence_fades_and_tail(void **state
   assert_non_null(strstr(outcome.out, "landed"));
   assert_non_null(strstr(outcome.out, "converted from 48000 Hz to 44100 Hz"));
   assert_non_null(strstr(outcome.out, "left and right swapped, 0.50 dB to the right"));
-  assert_int_equal(count_files(), 4);
+  assert_int_equal(count_files(), 5);
   size_t frames = 0;
   SF_INFO info;
   float *master = read_audio(name("out.wav"), &frames, &info);

@@ -40,7 +40,7 @@ static void each_target_is_a_master_of_its_own(void **state)
   Outcome outcome = RUN("render", "--targets", "-12,-13.5,-16", sheet, mix, name("out.wav"));
   expect(&outcome, 0, "");
   assert_string_equal(outcome.error, "");
-  assert_int_equal(count_files(), 2 + 3);
+  assert_int_equal(count_files(), 2 + 2 * 3);
   outcome = RUN("render", "--loudness=-13.5", sheet, mix, name("own.wav"));
   assert_int_equal(outcome.code, 0);
   expect_same_bytes("out-13.5.wav", "own.wav");
@@ -92,7 +92,7 @@ static void a_missed_target_is_told_and_the_others_stand(void **state)
   expect(&outcome, 1, "planish: target missed: ");
   assert_non_null(strstr(outcome.error, "out-1.wav: "));
   assert_non_null(strstr(outcome.out, "missed"));
-  assert_int_equal(count_files(), 2 + 2);
+  assert_int_equal(count_files(), 2 + 2 * 2);
   outcome = RUN("render", "--targets=-2,-1", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
   expect(&outcome, 1, "2 of 2 targets missed");
 }
@@ -112,7 +112,7 @@ static void without_a_stage_is_the_sheet_less_that_stage(void **state)
   Outcome outcome = RUN("render", "--json", "--without", "later", "--without=late",
                         name("three.yaml"), name("mix.wav"), name("out.wav"));
   expect(&outcome, 0, "");
-  assert_int_equal(count_files(), 3 + 3);
+  assert_int_equal(count_files(), 3 + 2 * 3);
   char set[80];
   snprintf(set, sizeof set, "--set=drive.input_gain=%.9g",
            number_in(outcome.out, "\"masters\"", "\"moved_to\""));

@@ -1,0 +1,303 @@
+/* What a render noted for its recall: `recall`. */
+#include "harness/base/text.h"
+#include "harness/measure/measure.h"
+#include "harness/sheet/recall_note.h"
+#include "harness/sheet/sheet_reading.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef enum { TEXT, DIGEST, NUMBER, WHOLE, SWITCH, PART } Kind;
+
+/* A member of a map, and where it goes. */
+typedef struct {
+  const char *key;
+  Kind kind;
+  size_t offset; /* in the part that is read: char *, double or bool */
+  bool required;
+  double minimum; /* of a number */
+  double maximum;
+  void (*read)(PlanishSheetReading *reading, const PlanishNode *node); /* of a part */
+} Field;
+
+enum { MOST_FIELDS = 16, LEVEL_LIMIT = 200 };
+
+#define MOST_FRAMES 9007199254740992.0 /* 2^53: every whole number up to it is a double */
+
+void planish_recall_note_free(PlanishRecallNote *note)
+{
+  if (note == NULL) {
+    return;
+  }
+  PlanishRecallSound *const sounds[] = {&note->mix, &note->master};
+  for (size_t n = 0; n < PLANISH_LENGTH_OF(sounds); ++n) {
+    free(sounds[n]->path);
+    free(sounds[n]->file);
+    free(sounds[n]->samples);
+  }
+  for (size_t n = 0; n < note->stage_count; ++n) {
+    free(note->stages[n].name);
+    free(note->stages[n].uri);
+  }
+  for (size_t n = 0; n < note->ceiling_count; ++n) {
+    free(note->ceiling_at[n]);
+  }
+  free(note->program);
+  free(note->machine);
+  free(note->libraries);
+  free(note->settings);
+  free(note->by);
+  free(note->ceiling_at);
+  free(note->stages);
+  free(note);
+}
+
+static bool is_digest(const char *text)
+{
+  return strlen(text) == PLANISH_DIGEST_TEXT - 1 &&
+         strspn(text, "0123456789abcdef") == PLANISH_DIGEST_TEXT - 1;
+}
+
+static void read_text(PlanishSheetReading *reading, const PlanishNode *node, const Field *field,
+                      char **text)
+{
+  if (node->kind != PLANISH_NODE_SCALAR || node->text[0] == '\0') {
+    planish_mistake(reading->mistakes, node->line, node->column,
+                    "%s: no text: take the recall file as the render wrote it", field->key);
+  } else if (field->kind == DIGEST && !is_digest(node->text)) {
+    planish_mistake(reading->mistakes, node->line, node->column,
+                    "%s: no digest, which is 64 digits of 0-9 and a-f: take the recall file as the "
+                    "render wrote it",
+                    field->key);
+  } else {
+    free(*text);
+    *text = planish_text_copy(node->text);
+    if (*text == NULL) {
+      planish_mistake_memory(reading->mistakes);
+    }
+  }
+}
+
+static void read_number(PlanishSheetReading *reading, const PlanishNode *node, const Field *field,
+                        double *value)
+{
+  double number = 0.0;
+  if (planish_sheet_number(node, field->key, field->minimum, field->maximum, "", &number,
+                           reading->mistakes)) {
+    if (field->kind == WHOLE && number != floor(number)) {
+      planish_mistake(reading->mistakes, node->line, node->column,
+                      "%s: %g is no whole number: take the recall file as the render wrote it",
+                      field->key, number);
+      return;
+    }
+    *value = number;
+  }
+}
+
+static void read_field(PlanishSheetReading *reading, const PlanishNode *node, const Field *field,
+                       char *part)
+{
+  static const char *const words[] = {"false", "true"};
+  unsigned word = 0;
+  void *place = part + field->offset;
+  switch (field->kind) {
+  case TEXT:
+  case DIGEST:
+    read_text(reading, node, field, place);
+    break;
+  case NUMBER:
+  case WHOLE:
+    read_number(reading, node, field, place);
+    break;
+  case SWITCH:
+    if (planish_sheet_word(node, field->key, words, 2, &word, reading->mistakes)) {
+      *(bool *)place = word == 1;
+    }
+    break;
+  case PART:
+    reading->part = part;
+    field->read(reading, node);
+    break;
+  }
+}
+
+/* Each member by its field; what lacks, and what nobody knows, is a mistake. */
+static void read_fields(PlanishSheetReading *reading, const PlanishNode *map, const char *where,
+                        const Field *fields, size_t count, void *part)
+{
+  const char *keys[MOST_FIELDS] = {NULL};
+  for (size_t n = 0; n < count; ++n) {
+    keys[n] = fields[n].key;
+  }
+  if (map->kind != PLANISH_NODE_MAP) {
+    planish_mistake(reading->mistakes, map->line, map->column,
+                    "%s: no map: take the recall file as the render wrote it", where);
+    return;
+  }
+  for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
+    size_t n = 0;
+    if (node->bad || node->key->kind != PLANISH_NODE_SCALAR || node->key->bad) {
+      continue;
+    }
+    while (n < count && strcmp(keys[n], node->key->text) != 0) {
+      n += 1;
+    }
+    if (n == count) {
+      planish_sheet_unknown_key(node->key, keys, count, where, reading->mistakes);
+    } else {
+      read_field(reading, node, &fields[n], part);
+    }
+  }
+  for (size_t n = 0; n < count; ++n) {
+    if (fields[n].required && planish_sheet_member(map, keys[n]) == NULL) {
+      planish_mistake(reading->mistakes, map->line, map->column,
+                      "%s: no %s in it: take the recall file as the render wrote it", where,
+                      keys[n]);
+    }
+  }
+}
+
+#define SOUND_FIELDS                                                                               \
+  {"path", TEXT, offsetof(PlanishRecallSound, path), true, 0, 0, NULL},                            \
+      {"file", DIGEST, offsetof(PlanishRecallSound, file), true, 0, 0, NULL},                      \
+      {"samples", DIGEST, offsetof(PlanishRecallSound, samples), true, 0, 0, NULL},                \
+      {"rate",                                                                                     \
+       WHOLE,                                                                                      \
+       offsetof(PlanishRecallSound, rate),                                                         \
+       true,                                                                                       \
+       PLANISH_MEASURE_MIN_RATE,                                                                   \
+       PLANISH_MEASURE_MAX_RATE,                                                                   \
+       NULL},                                                                                      \
+      {"frames", WHOLE, offsetof(PlanishRecallSound, frames), true, 1, MOST_FRAMES, NULL},         \
+      {"loudness",  NUMBER, offsetof(PlanishRecallSound, loudness), false, -LEVEL_LIMIT,           \
+       LEVEL_LIMIT, NULL},                                                                         \
+  {                                                                                                \
+    "true_peak", NUMBER, offsetof(PlanishRecallSound, true_peak), false, -LEVEL_LIMIT,             \
+        LEVEL_LIMIT, NULL                                                                          \
+  }
+
+static void read_mix(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      SOUND_FIELDS,
+      {"silence_bad", SWITCH, offsetof(PlanishRecallSound, silence_bad), false, 0, 0, NULL},
+  };
+  PlanishRecallNote *note = reading->part;
+  read_fields(reading, node, "recall: mix", fields, PLANISH_LENGTH_OF(fields), &note->mix);
+}
+
+static void read_word(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const char *const words[] = {"24 bit", "float"};
+  PlanishRecallSound *sound = reading->part;
+  unsigned word = 0;
+  if (planish_sheet_word(node, "word", words, 2, &word, reading->mistakes)) {
+    sound->is_float = word == 1;
+  }
+}
+
+static void read_master(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      SOUND_FIELDS,
+      {"word", PART, 0, true, 0, 0, read_word},
+  };
+  PlanishRecallNote *note = reading->part;
+  read_fields(reading, node, "recall: master", fields, PLANISH_LENGTH_OF(fields), &note->master);
+}
+
+static void read_input(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      {"loudness", NUMBER, offsetof(PlanishRecallNote, working), true, PLANISH_SHEET_QUIETEST,
+       PLANISH_SHEET_LOUDEST, NULL},
+  };
+  read_fields(reading, node, "recall: input", fields, PLANISH_LENGTH_OF(fields), reading->part);
+}
+
+/* A place for each member of a list; NULL where it is none, or without memory. */
+static void *new_list(PlanishSheetReading *reading, const PlanishNode *list, const char *where,
+                      size_t size)
+{
+  if (list->kind != PLANISH_NODE_LIST) {
+    planish_mistake(reading->mistakes, list->line, list->column,
+                    "%s: no list: take the recall file as the render wrote it", where);
+    return NULL;
+  }
+  void *members = calloc(planish_sheet_member_count(list) + 1, size);
+  if (members == NULL) {
+    planish_mistake_memory(reading->mistakes);
+  }
+  return members;
+}
+
+static void read_ceilings(PlanishSheetReading *reading, const PlanishNode *list)
+{
+  static const Field field = {"ceiling_at", TEXT, 0, false, 0, 0, NULL};
+  PlanishRecallNote *note = reading->part;
+  note->ceiling_at = new_list(reading, list, "recall: target: ceiling_at", sizeof(char *));
+  for (const PlanishNode *node = list->first; note->ceiling_at != NULL && node != NULL;
+       node = node->next) {
+    read_text(reading, node, &field, &note->ceiling_at[note->ceiling_count++]);
+  }
+}
+
+static void read_target(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      {"loudness", NUMBER, offsetof(PlanishRecallNote, target_loudness), false,
+       PLANISH_SHEET_QUIETEST, PLANISH_SHEET_LOUDEST, NULL},
+      {"ceiling", NUMBER, offsetof(PlanishRecallNote, target_ceiling), false,
+       PLANISH_SHEET_LOWEST_CEILING, 0, NULL},
+      {"by", TEXT, offsetof(PlanishRecallNote, by), false, 0, 0, NULL},
+      {"lowered", NUMBER, offsetof(PlanishRecallNote, lowered), false, 0, LEVEL_LIMIT, NULL},
+      {"ceiling_at", PART, 0, false, 0, 0, read_ceilings},
+  };
+  read_fields(reading, node, "recall: target", fields, PLANISH_LENGTH_OF(fields), reading->part);
+}
+
+static void read_stages(PlanishSheetReading *reading, const PlanishNode *list)
+{
+  static const Field fields[] = {
+      {"name", TEXT, offsetof(PlanishRecallStage, name), true, 0, 0, NULL},
+      {"uri", TEXT, offsetof(PlanishRecallStage, uri), true, 0, 0, NULL},
+      {"minor", WHOLE, offsetof(PlanishRecallStage, minor), true, 0, MOST_FRAMES, NULL},
+      {"micro", WHOLE, offsetof(PlanishRecallStage, micro), true, 0, MOST_FRAMES, NULL},
+  };
+  PlanishRecallNote *note = reading->part;
+  note->stages = new_list(reading, list, "recall: stages", sizeof *note->stages);
+  for (const PlanishNode *node = list->first; note->stages != NULL && node != NULL;
+       node = node->next) {
+    read_fields(reading, node, "recall: a stage", fields, PLANISH_LENGTH_OF(fields),
+                &note->stages[note->stage_count++]);
+  }
+}
+
+void planish_sheet_read_recall(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      {"program", TEXT, offsetof(PlanishRecallNote, program), true, 0, 0, NULL},
+      {"machine", TEXT, offsetof(PlanishRecallNote, machine), true, 0, 0, NULL},
+      {"libraries", TEXT, offsetof(PlanishRecallNote, libraries), true, 0, 0, NULL},
+      {"settings", DIGEST, offsetof(PlanishRecallNote, settings), true, 0, 0, NULL},
+      {"mix", PART, 0, true, 0, 0, read_mix},
+      {"master", PART, 0, true, 0, 0, read_master},
+      {"input", PART, 0, false, 0, 0, read_input},
+      {"target", PART, 0, false, 0, 0, read_target},
+      {"stages", PART, 0, true, 0, 0, read_stages},
+  };
+  PlanishRecallNote *note = calloc(1, sizeof *note);
+  planish_recall_note_free(reading->sheet->recall);
+  reading->sheet->recall = note;
+  if (note == NULL) {
+    planish_mistake_memory(reading->mistakes);
+    return;
+  }
+  note->working = note->target_loudness = note->target_ceiling = (double)NAN;
+  note->mix.loudness = note->mix.true_peak = (double)NAN;
+  note->master.loudness = note->master.true_peak = (double)NAN;
+  void *outer = reading->part;
+  read_fields(reading, node, "recall", fields, PLANISH_LENGTH_OF(fields), note);
+  reading->part = outer;
+}
