@@ -5,6 +5,7 @@
 #include <errno.h>
 #include <libgen.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
