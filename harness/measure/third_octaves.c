@@ -43,7 +43,8 @@ double planish_third_octave_centre(size_t band)
 double planish_third_octave_nominal(size_t band)
 {
   static const double decade[] = {20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0};
-  return decade[band % 10] * pow(10.0, (double)(band / 10));
+  const size_t decades = band / 10;
+  return decade[band % 10] * pow(10.0, (double)decades);
 }
 
 size_t planish_third_octave_count(double rate)

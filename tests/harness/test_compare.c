@@ -85,7 +85,7 @@ static void later_and_quieter(void **state)
   print_message("    null %.1f dB\n", result.null_depth);
   assert_true(result.null_depth < -140.0);
   const PlanishComparison back = compare(b, a);
-  near_to("the other way round", back.alignment.delay, -123.0, 1e-6);
+  near_to("the other way round", back.alignment.delay, -123.0, 2e-6);
   near_to("its first frame in common", (double)back.from, 123.0, 0.0);
   assert_true(back.null_depth < -140.0);
   const PlanishComparison plain = compare_as(a, write_changed("c.wav", 0, 0.5, 0.5, 0.0), true);
