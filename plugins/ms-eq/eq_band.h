@@ -23,17 +23,16 @@ typedef struct {
   PlanishGlide gain;      /* dB */
   PlanishGlide q;         /* log2 */
   PlanishEqShape wanted;
+  PlanishCrossfade fade; /* between the voices */
   PlanishEqPath path;
   PlanishEqVoice voice[2];
   bool sounding[2];
-  unsigned current; /* the voice that stays when the fade is over */
-  PlanishCrossfade fade;
-  /* Of bands that may move. */
   bool can_move;
-  bool moves; /* in this grid interval */
-  PlanishEqMovement movement;
-  PlanishGlide move;      /* dB */
-  PlanishGlide threshold; /* dB */
+  bool moves;                 /* in this grid interval */
+  unsigned current;           /* the voice that stays when the fade is over */
+  PlanishEqMovement movement; /* of bands that may move, as is all that follows */
+  PlanishGlide move;          /* dB */
+  PlanishGlide threshold;     /* dB */
   double move_end[PLANISH_EQ_STEPS];
   double threshold_end[PLANISH_EQ_STEPS];
   double corrected; /* the movement that the correction stands on or heads for, dB */
