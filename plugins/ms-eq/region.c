@@ -42,24 +42,29 @@ void planish_region_jump(PlanishRegion *region, const PlanishEqBand *bands, unsi
   start(region, &region->voice[0], bands, band);
 }
 
-/* The band listened to is another one, or its shape has changed. */
-static bool has_changed(const PlanishRegion *region, const PlanishEqBand *bands)
+/* The voice's band has taken another shape since. */
+static bool is_of_old_shape(const PlanishRegionVoice *voice, const PlanishEqBand *bands)
 {
-  const PlanishRegionVoice *voice = &region->voice[region->current];
-  if (voice->band != region->wanted) {
-    return true;
-  }
-  if (voice->band == 0) {
-    return false;
-  }
   const PlanishEqShape *shape = &band_of(bands, voice->band)->wanted;
   return shape->on != voice->on || shape->type != voice->shape.type ||
          shape->channels != voice->shape.channels;
 }
 
+/* The band listened to is another one, or its shape has changed. */
+static bool has_changed(const PlanishRegion *region, const PlanishEqBand *bands)
+{
+  const PlanishRegionVoice *voice = &region->voice[region->current];
+  return voice->band != region->wanted || (voice->band != 0 && is_of_old_shape(voice, bands));
+}
+
+/* With a new shape the band's settings leap: the old one stays where it is, and fades. */
 static void follow(PlanishRegion *region, PlanishRegionVoice *voice, const PlanishEqBand *bands)
 {
   if (voice->band == 0) {
+    return;
+  }
+  if (is_of_old_shape(voice, bands)) {
+    voice->change = (PlanishSvfCoefs){0};
     return;
   }
   const double share = 1.0 / PLANISH_GRID;

@@ -330,6 +330,31 @@ static void a_silent_band_is_swept_smoothly(void **state)
 }
 
 /* In the middle of the fastest sweep, between two designs. */
+/* The band that is listened to takes another shape and settings far away at once. */
+static void a_heard_band_changes_shape_smoothly(void **state)
+{
+  (void)state;
+  for (int phase = 0; phase < 2; ++phase) {
+    StageDriver driver;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    driver.values[MS_EQ_PHASE] = (float)phase;
+    driver.values[MS_EQ_LISTEN_BAND] = 1.0F;
+    put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_PEAKING, 0, 50.0, 6.0, 4.0, 2});
+    stage_driver_reset(&driver);
+    Signal signal = sine(LENGTH, 100.0, RATE);
+    run(&driver, &signal, 0, LENGTH / 2);
+    put_band(&driver, 0, (Band){MS_EQ_B1_TYPE_HIGH_SHELF, 0, 8000.0, 6.0, 0.7, 2});
+    run(&driver, &signal, LENGTH / 2, LENGTH / 2);
+    /* From where the tone has come in. */
+    const size_t begun = LENGTH / 4;
+    const double energy = energy_above(signal.channel[0] + begun, LENGTH - begun, 1500.0, RATE);
+    printf("listening, another shape, phase %d: %.1f dB above 1.5 kHz (goal -120)\n", phase, energy);
+    assert_true(energy <= -120.0);
+    free_signal(&signal);
+    stage_driver_free(&driver);
+  }
+}
+
 static void response_holds_while_moving(void **state)
 {
   (void)state;
@@ -383,6 +408,7 @@ int main(void)
       cmocka_unit_test(other_controls_are_silent),
       cmocka_unit_test(low_filters_come_in_without_a_thump),
       cmocka_unit_test(a_silent_band_is_swept_smoothly),
+      cmocka_unit_test(a_heard_band_changes_shape_smoothly),
       cmocka_unit_test(response_holds_while_moving),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
