@@ -235,18 +235,27 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   return done && error->outcome == PLANISH_DONE;
 }
 
-/* What stands in the way of several masters at once. */
+/* What stands in the way of several masters at once; NULL: nothing. */
 static const char *alone(const Request *request)
 {
-  const bool part = !isnan(request->from) || !isnan(request->to);
-  return request->after.report != NULL ? "--report"
-         : request->after.account      ? "--account"
-         : request->targets == NULL    ? NULL
-         : request->without.count > 0  ? "--without"
-         : request->matched != NULL    ? "--matched"
-         : !isnan(request->loudness)   ? "--loudness"
-         : part                        ? "--from or --to"
-                                       : NULL;
+  const bool targets = request->targets != NULL;
+  const struct {
+    bool asked;
+    const char *name;
+  } options[] = {
+      {request->after.report != NULL, "--report"},
+      {request->after.account, "--account"},
+      {targets && request->without.count > 0, "--without"},
+      {targets && request->matched != NULL, "--matched"},
+      {targets && !isnan(request->loudness), "--loudness"},
+      {targets && !(isnan(request->from) && isnan(request->to)), "--from or --to"},
+  };
+  for (size_t n = 0; n < sizeof options / sizeof *options; ++n) {
+    if (options[n].asked) {
+      return options[n].name;
+    }
+  }
+  return NULL;
 }
 
 static bool check_several(const Request *request, PlanishError *error)

@@ -69,7 +69,7 @@ static void write_json(PlanishJson *json, const PlanishPage *page)
   write_versions(json, page);
   planish_json_array_begin(json, "loops");
   for (int kind = 0; kind < PLANISH_LOOP_KINDS; ++kind) {
-    write_span(json, carrying->loops[kind], planish_loop_name(kind));
+    write_span(json, carrying->loops[kind], planish_loop_name((PlanishLoopKind)kind));
   }
   planish_json_array_end(json);
   planish_json_array_begin(json, "moments");

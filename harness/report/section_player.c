@@ -78,7 +78,7 @@ static void write_loops(FILE *out, const PlanishPage *page)
     planish_text_print(out,
                        "<label><input type=\"radio\" name=\"loop\" value=\"%d\"%s><span>%s</span>"
                        "</label>",
-                       kind, kind == 0 ? " checked" : "", planish_loop_name(kind));
+                       kind, kind == 0 ? " checked" : "", planish_loop_name((PlanishLoopKind)kind));
   }
   if (page->carrying->whole) {
     (void)fputs("<label><input type=\"radio\" name=\"loop\" value=\"whole\"><span>the whole</span>"

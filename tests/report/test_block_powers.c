@@ -14,7 +14,7 @@ static Audio music_at(double rate, double seconds)
     const double t = (double)n / rate;
     const double level = 0.02 + 0.4 * fabs(sin(0.37 * t)) * exp(-3.0 * fmod(t, 0.75));
     audio.samples[2 * n] = (float)(level * (sin(700.0 * t) + 0.5 * noise(&seed)));
-    audio.samples[2 * n + 1] = (float)(level * (sin(703.0 * t) + 0.5 * noise(&seed)));
+    audio.samples[2 * n + 1] = (float)(0.4 * level * (sin(703.0 * t) + 0.5 * noise(&seed)));
   }
   return audio;
 }
