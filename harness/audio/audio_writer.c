@@ -2,6 +2,7 @@
 
 #include "harness/audio/dither.h"
 #include "harness/base/place.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
@@ -35,8 +36,12 @@ struct PlanishWriter {
 
 static bool fail_write(const PlanishWriter *writer, int reason, PlanishError *error)
 {
-  return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", writer->path,
-                      planish_place_advice(reason));
+  char *where = planish_is_stream(writer->path) ? planish_temporary_file_where(writer->path) : NULL;
+  const bool failed =
+      planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s",
+                   where != NULL ? where : writer->path, planish_place_advice(reason));
+  free(where);
+  return failed;
 }
 
 static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)
@@ -62,7 +67,7 @@ PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames
                                   PlanishWriterTap tap, void *user, PlanishError *error)
 {
   PlanishWriter *writer = calloc(1, sizeof *writer);
-  char *real = planish_place_real(path);
+  char *real = planish_is_stream(path) ? planish_text_copy(path) : planish_place_real(path);
   if (writer == NULL || real == NULL) {
     free(writer);
     free(real);
@@ -154,6 +159,9 @@ bool planish_writer_finish(PlanishWriter *writer, PlanishError *error)
 
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
 {
+  if (planish_is_stream(writer->path)) {
+    return planish_standard_output_send(writer->temporary.descriptor, error);
+  }
   return planish_temporary_file_commit(&writer->temporary, writer->path) ||
          fail_write(writer, errno, error);
 }
@@ -208,13 +216,8 @@ static bool same_path(const char *a, const char *b)
   return same;
 }
 
-bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
+static bool check_no_input(const char *out, const char *const *inputs, PlanishError *error)
 {
-  const size_t length = strlen(out);
-  if (length < 5 || strcasecmp(out + length - 4, ".wav") != 0) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "only WAV is written: %s: give it a name that ends in .wav", out);
-  }
   for (size_t n = 0; inputs[n] != NULL; ++n) {
     if (same_path(out, inputs[n])) {
       return planish_fail(error, PLANISH_BAD_USE,
@@ -222,5 +225,20 @@ bool planish_writer_check(const char *out, const char *const *inputs, PlanishErr
                           out);
     }
   }
-  return planish_place_check(out, error);
+  return true;
+}
+
+bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
+{
+  struct stat facts;
+  if (planish_is_stream(out)) {
+    return fstat(STDOUT_FILENO, &facts) != 0 || !S_ISREG(facts.st_mode) ||
+           check_no_input("/dev/stdout", inputs, error);
+  }
+  const size_t length = strlen(out);
+  if (length < 5 || strcasecmp(out + length - 4, ".wav") != 0) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "only WAV is written: %s: give it a name that ends in .wav", out);
+  }
+  return check_no_input(out, inputs, error) && planish_place_check(out, error);
 }
