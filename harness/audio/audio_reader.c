@@ -1,6 +1,9 @@
 #include "harness/audio/audio_reader.h"
 
 #include "harness/audio/rate_converter.h"
+#include "harness/base/place.h"
+#include "harness/base/standard_streams.h"
+#include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure.h"
 
@@ -18,6 +21,7 @@ struct PlanishReader {
   int descriptor;
   SNDFILE *file;
   SF_INFO info;
+  bool is_stream;
   struct stat facts; /* as it was opened */
   uint64_t at;       /* next frame of the file */
   PlanishReaderOptions options;
@@ -50,8 +54,45 @@ static bool open_file(PlanishReader *reader, PlanishError *error)
   return true;
 }
 
-/* libsndfile reads as much of a broken file as there is, and says so in its log alone. A length of
- * 2^32-1 is no promise: whoever wrote the file into a pipe could not come back to fill it in. */
+/* The descriptor is the temporary file's from then on, which has no name. */
+static bool keep_standard_input(PlanishReader *reader, const char *beside, PlanishError *error)
+{
+  PlanishTemporaryFile file;
+  char *where = planish_temporary_file_where(beside);
+  bool done = where != NULL ? true : planish_fail_memory(error);
+  if (done && !planish_temporary_file_new_unnamed(&file, beside)) {
+    done = planish_fail(error, PLANISH_BAD_FILE,
+                        "cannot keep standard input in a temporary file: %s: %s", where,
+                        planish_place_advice(errno));
+  } else if (done) {
+    reader->descriptor = file.descriptor;
+    done = planish_standard_input_copy(reader->descriptor, where, error);
+  }
+  free(where);
+  return done && ((lseek(reader->descriptor, 0, SEEK_SET) == 0 &&
+                   fstat(reader->descriptor, &reader->facts) == 0) ||
+                  planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,
+                               planish_place_advice(errno)));
+}
+
+static bool open_source(PlanishReader *reader, PlanishError *error)
+{
+  const char *beside = reader->options.keep_beside;
+  return reader->is_stream ? keep_standard_input(reader, beside, error) : open_file(reader, error);
+}
+
+/* Whoever wrote the file into a pipe could not come back to fill its length in, and has left the
+ * longest there is: 2^32-1 or 2^31-1, or that less the header and what makes whole frames. */
+static bool is_no_promise(const char *line)
+{
+  enum { LESS = 4096 };
+  const char *colon = strchr(line, ':');
+  const unsigned long long length = colon == NULL ? 0 : strtoull(colon + 1, NULL, 10);
+  return (length >= UINT32_MAX - LESS && length <= UINT32_MAX) ||
+         (length >= INT32_MAX - LESS && length <= (unsigned long long)INT32_MAX + 1);
+}
+
+/* libsndfile reads as much of a broken file as there is, and says so in its log alone. */
 static bool log_tells_of_a_cut(SNDFILE *file)
 {
   static const char *const signs[][2] = {
@@ -69,7 +110,7 @@ static bool log_tells_of_a_cut(SNDFILE *file)
   for (char *line = strtok_r(log, "\n", &rest); line != NULL; line = strtok_r(NULL, "\n", &rest)) {
     for (size_t n = 0; n < sizeof signs / sizeof *signs; ++n) {
       if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 &&
-          strstr(line, signs[n][1]) != NULL && strstr(line, ": 4294967295") == NULL) {
+          strstr(line, signs[n][1]) != NULL && !is_no_promise(line)) {
         return true;
       }
     }
@@ -316,7 +357,8 @@ PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions 
                                    PlanishError *error)
 {
   PlanishReader *reader = calloc(1, sizeof *reader);
-  char *copy = planish_text_copy(path);
+  const bool is_stream = options != NULL && options->keep_beside != NULL && planish_is_stream(path);
+  char *copy = planish_text_copy(is_stream ? planish_input_name(path) : path);
   if (reader == NULL || copy == NULL) {
     free(reader);
     free(copy);
@@ -324,9 +366,10 @@ PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions 
     return NULL;
   }
   reader->path = copy;
+  reader->is_stream = is_stream;
   reader->options = options != NULL ? *options : (PlanishReaderOptions){0};
   reader->descriptor = -1;
-  if (!open_file(reader, error) || !open_audio(reader, error) || !find_means(reader, error)) {
+  if (!open_source(reader, error) || !open_audio(reader, error) || !find_means(reader, error)) {
     planish_reader_free(reader);
     return NULL;
   }

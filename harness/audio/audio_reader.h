@@ -7,6 +7,11 @@
  * written to while it is read (found out at its end), and samples that are not finite, with the
  * time of the first, unless they are to be silenced. Opening never waits (for a pipe's other end).
  *
+ * "-" is standard input where that is wanted: all of it is kept in a temporary file first, since
+ * mixes are read more than once, and whatever libsndfile knows will do. A header that could not be
+ * told how long the sound would be (its writer wrote into a pipe) is believed to its end.
+ * Refused: a terminal (PLANISH_BAD_USE), nothing at all, no room (PLANISH_BAD_FILE).
+ *
  * What is read may be mended (mending.h) and converted to another rate (rate_converter.h): rate,
  * frames and samples are then those of the result, the same however it is read.
  *
@@ -28,6 +33,8 @@ typedef struct {
   bool take_cut;    /* a file that was cut short is read as far as it goes; not with another rate */
   PlanishMending mending;
   double rate; /* whole Hz, within what planish_measure_new() takes; 0: that of the file */
+  const char *keep_beside; /* "-" is standard input, kept beside this path (temporary_file.h, where
+                              "-" is TMPDIR); NULL: it is a file of this name */
 } PlanishReaderOptions;
 
 /* How a file keeps its samples. */
@@ -44,6 +51,7 @@ PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions 
 /* NULL is allowed. */
 void planish_reader_free(PlanishReader *reader);
 
+/* "standard input" where it is that. */
 const char *planish_reader_path(const PlanishReader *reader);
 double planish_reader_rate(const PlanishReader *reader);       /* Hz */
 uint64_t planish_reader_frames(const PlanishReader *reader);   /* > 0 */

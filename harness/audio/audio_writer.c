@@ -3,6 +3,7 @@
 #include "harness/audio/dither.h"
 #include "harness/base/beside.h"
 #include "harness/base/place.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
@@ -36,8 +37,12 @@ struct PlanishWriter {
 
 static bool fail_write(const PlanishWriter *writer, int reason, PlanishError *error)
 {
-  return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", writer->path,
-                      planish_place_advice(reason));
+  char *where = planish_is_stream(writer->path) ? planish_temporary_file_where(writer->path) : NULL;
+  const bool failed =
+      planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s",
+                   where != NULL ? where : writer->path, planish_place_advice(reason));
+  free(where);
+  return failed;
 }
 
 static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, PlanishError *error)
@@ -63,7 +68,7 @@ PlanishWriter *planish_writer_new(const char *path, double rate, uint64_t frames
                                   PlanishWriterTap tap, void *user, PlanishError *error)
 {
   PlanishWriter *writer = calloc(1, sizeof *writer);
-  char *real = planish_place_real(path);
+  char *real = planish_is_stream(path) ? planish_text_copy(path) : planish_place_real(path);
   if (writer == NULL || real == NULL) {
     free(writer);
     free(real);
@@ -161,6 +166,9 @@ bool planish_writer_beside(PlanishWriter *writer, const char *path, const char *
 
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
 {
+  if (planish_is_stream(writer->path)) {
+    return planish_standard_output_send(writer->temporary.descriptor, error);
+  }
   if (!planish_beside_commit(&writer->beside, error)) {
     return false;
   }
@@ -196,13 +204,8 @@ void planish_writer_free(PlanishWriter *writer)
   free(writer);
 }
 
-bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
+static bool check_no_input(const char *out, const char *const *inputs, PlanishError *error)
 {
-  const size_t length = strlen(out);
-  if (length < 5 || strcasecmp(out + length - 4, ".wav") != 0) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "only WAV is written: %s: give it a name that ends in .wav", out);
-  }
   for (size_t n = 0; inputs[n] != NULL; ++n) {
     if (planish_place_same(out, inputs[n])) {
       return planish_fail(error, PLANISH_BAD_USE,
@@ -210,5 +213,20 @@ bool planish_writer_check(const char *out, const char *const *inputs, PlanishErr
                           out);
     }
   }
-  return planish_place_check(out, error);
+  return true;
+}
+
+bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error)
+{
+  struct stat facts;
+  if (planish_is_stream(out)) {
+    return fstat(STDOUT_FILENO, &facts) != 0 || !S_ISREG(facts.st_mode) ||
+           check_no_input("/dev/stdout", inputs, error);
+  }
+  const size_t length = strlen(out);
+  if (length < 5 || strcasecmp(out + length - 4, ".wav") != 0) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "only WAV is written: %s: give it a name that ends in .wav", out);
+  }
+  return check_no_input(out, inputs, error) && planish_place_check(out, error);
 }

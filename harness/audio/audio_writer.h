@@ -5,6 +5,9 @@
  * planish_writer_free() without that leaves nothing behind. The same samples give the same bytes:
  * no dates, no random names inside. A file over 4 GB becomes RF64 (EBU Tech 3306).
  *
+ * The target "-" is standard output (standard_streams.h, which keeps it first): the other name
+ * stands in TMPDIR then, and commit() writes the whole file out.
+ *
  * Errors: PLANISH_BAD_FILE, in one line. Thread: one at a time an object. */
 #ifndef PLANISH_HARNESS_AUDIO_WRITER_H
 #define PLANISH_HARNESS_AUDIO_WRITER_H
@@ -56,7 +59,7 @@ void planish_writer_free(PlanishWriter *writer);
 /* Whether `out` can be written without touching an input: false with PLANISH_BAD_USE if it is the
  * same file as one of `inputs` (ended by NULL) by whatever name, or has no ending .wav; with
  * PLANISH_BAD_FILE if its folder is missing, or something else than a plain file or a link to one
- * stands there. */
+ * stands there. "-" is standard output: only a file that it leads to is looked at. */
 bool planish_writer_check(const char *out, const char *const *inputs, PlanishError *error);
 
 #endif

@@ -16,14 +16,14 @@ enum { FRAME_BYTES = 2 * sizeof(float) };
 
 struct PlanishTrack {
   PlanishTemporaryFile file;
-  char *beside; /* for messages */
+  char *where; /* for messages */
   uint64_t frames;
 };
 
 static bool fail(const PlanishTrack *track, const char *what, PlanishError *error)
 {
-  return planish_fail(error, PLANISH_BAD_FILE, "%s: temporary file beside %s: %s", what,
-                      track->beside, planish_place_advice(errno));
+  return planish_fail(error, PLANISH_BAD_FILE, "%s: temporary file %s: %s", what, track->where,
+                      planish_place_advice(errno));
 }
 
 /* Bytes; HUGE_VAL where the system does not tell. */
@@ -44,21 +44,15 @@ static bool check_room(const PlanishTrack *track, uint64_t frames, PlanishError 
 {
   return frames == 0 || planish_track_has_room(track, frames) ||
          planish_fail(error, PLANISH_BAD_FILE,
-                      "no room: %.0f MB are needed for a while beside %s, and %.0f MB are free: "
+                      "no room: %.0f MB are needed for a while %s, and %.0f MB are free: "
                       "make room, or write to another disk",
-                      (double)frames * FRAME_BYTES * 1e-6, track->beside, room_of(track) * 1e-6);
+                      (double)frames * FRAME_BYTES * 1e-6, track->where, room_of(track) * 1e-6);
 }
 
-static bool open_file(PlanishTrack *track, PlanishError *error)
+static bool open_file(PlanishTrack *track, const char *beside, PlanishError *error)
 {
-  if (!planish_temporary_file_new(&track->file, track->beside)) {
-    return fail(track, "cannot make", error);
-  }
-  /* Without a name from now on: whatever becomes of the program, nothing is left. */
-  (void)unlink(track->file.path);
-  free(track->file.path);
-  track->file.path = NULL;
-  return true;
+  return planish_temporary_file_new_unnamed(&track->file, beside) ||
+         fail(track, "cannot make", error);
 }
 
 PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishError *error)
@@ -69,9 +63,9 @@ PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishErro
     return NULL;
   }
   track->file.descriptor = -1;
-  track->beside = planish_text_copy(beside);
-  const bool done = track->beside != NULL
-                        ? open_file(track, error) && check_room(track, frames, error)
+  track->where = planish_temporary_file_where(beside);
+  const bool done = track->where != NULL
+                        ? open_file(track, beside, error) && check_room(track, frames, error)
                         : planish_fail_memory(error);
   if (!done) {
     planish_track_free(track);
@@ -84,7 +78,7 @@ void planish_track_free(PlanishTrack *track)
 {
   if (track != NULL) {
     planish_temporary_file_free(&track->file);
-    free(track->beside);
+    free(track->where);
     free(track);
   }
 }
@@ -122,9 +116,9 @@ bool planish_track_read(PlanishTrack *track, uint64_t first, float *interleaved,
     const ssize_t got = pread(track->file.descriptor, to, left, at);
     if (got == 0 || (got < 0 && errno != EINTR)) {
       return planish_fail(error, PLANISH_BAD_FILE,
-                          "cannot read back: temporary file beside %s: the disk fails or lost it: "
+                          "cannot read back: temporary file %s: the disk fails or lost it: "
                           "write to another disk",
-                          track->beside);
+                          track->where);
     }
     if (got > 0) {
       to += got;

@@ -1,5 +1,6 @@
 #include "harness/base/temporary_file.h"
 
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 
 #include <dirent.h>
@@ -18,8 +19,17 @@
 
 enum { ATTEMPTS = 1000, LONGEST_HOST = 64 };
 
+static const char *folder_of_streams(void)
+{
+  const char *folder = getenv("TMPDIR");
+  return folder == NULL || folder[0] == '\0' ? "/tmp" : folder;
+}
+
 static char *folder_of(const char *target)
 {
+  if (planish_is_stream(target)) {
+    return planish_text_copy(folder_of_streams());
+  }
   char *copy = planish_text_copy(target);
   char *folder = copy == NULL ? NULL : planish_text_copy(dirname(copy));
   free(copy);
@@ -125,6 +135,23 @@ bool planish_temporary_file_new(PlanishTemporaryFile *file, const char *target)
   free(folder);
   errno = reason;
   return done;
+}
+
+bool planish_temporary_file_new_unnamed(PlanishTemporaryFile *file, const char *target)
+{
+  if (!planish_temporary_file_new(file, target)) {
+    return false;
+  }
+  (void)unlink(file->path);
+  free(file->path);
+  file->path = NULL;
+  return true;
+}
+
+char *planish_temporary_file_where(const char *target)
+{
+  return planish_is_stream(target) ? planish_text_new("in TMPDIR (%s)", folder_of_streams())
+                                   : planish_text_new("beside %s", target);
 }
 
 bool planish_temporary_file_commit(PlanishTemporaryFile *file, const char *target)

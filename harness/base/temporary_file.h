@@ -5,6 +5,8 @@
  * writer lives; a program that was killed leaves one that is not, and the next on the same machine
  * that writes in the same folder removes it. Where a file system has no locks nothing is removed.
  *
+ * A target "-" (standard_streams.h) has no folder: its files stand in TMPDIR, else in /tmp.
+ *
  * Errors: errno. Thread: one at a time an object. */
 #ifndef PLANISH_HARNESS_TEMPORARY_FILE_H
 #define PLANISH_HARNESS_TEMPORARY_FILE_H
@@ -19,6 +21,13 @@ typedef struct {
 /* An empty file in the folder of `target`. On failure there is nothing to free, but free() may be
  * called. */
 bool planish_temporary_file_new(PlanishTemporaryFile *file, const char *target);
+
+/* The same without a name: whatever becomes of the program, nothing is left. */
+bool planish_temporary_file_new_unnamed(PlanishTemporaryFile *file, const char *target);
+
+/* Where that folder is, for messages: "beside TARGET", "in TMPDIR (/tmp)". free() gives it back;
+ * NULL without memory. */
+char *planish_temporary_file_where(const char *target);
 
 /* Puts it in the target's place. */
 bool planish_temporary_file_commit(PlanishTemporaryFile *file, const char *target);

@@ -28,7 +28,8 @@ static bool read_all(PlanishReader *reader, PlanishCheck *check,
 bool planish_check_file(const char *path, bool silence_bad, void (*told)(void *user, double share),
                         void *user, PlanishCheckResult *result, PlanishError *error)
 {
-  const PlanishReaderOptions options = {.silence_bad = silence_bad, .take_cut = true};
+  const PlanishReaderOptions options = {
+      .silence_bad = silence_bad, .take_cut = true, .keep_beside = "-"};
   PlanishReader *reader = planish_reader_open(path, &options, error);
   if (reader == NULL) {
     return false;

@@ -1,5 +1,6 @@
 /* planish check: a mix on arrival. */
 #include "harness/base/json.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/check/check_file.h"
 #include "harness/check/check_json.h"
@@ -14,6 +15,7 @@ static const char help[] =
     "Looks at mixes on arrival: what is wrong, where, how bad, what to do about it.\n"
     "Clipping, overs, limiting, clicks, dropouts, cut ends, DC, polarity, balance,\n"
     "mono in stereo, real word length, raised rate, loss, noise in the pauses.\n"
+    "A MIX - is standard input.\n"
     "\n"
     "      --json            for machines: an array, one object a file; \"error\" tells why\n"
     "                        one could not be checked\n"
@@ -121,17 +123,18 @@ static PlanishOutcome check_and_tell(const char *path, bool silence_bad, Planish
 {
   PlanishCheckResult result;
   PlanishError problem = {0};
-  Teller teller = {progress, path};
+  const char *name = planish_input_name(path);
+  Teller teller = {progress, name};
   const bool done = planish_check_file(path, silence_bad, tell, &teller, &result, &problem);
   planish_progress_end(progress);
   if (!done) {
-    tell_problem(path, &problem, json);
+    tell_problem(name, &problem, json);
     return problem.outcome;
   }
   if (json != NULL) {
-    planish_check_json(json, NULL, path, &result);
+    planish_check_json(json, NULL, name, &result);
   } else {
-    print_result(path, &result);
+    print_result(name, &result);
   }
   return planish_findings_of(&result.findings, PLANISH_WARNING) +
                      planish_findings_of(&result.findings, PLANISH_FAULT) >

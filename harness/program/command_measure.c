@@ -2,6 +2,7 @@
 #include "harness/audio/audio_reader.h"
 #include "harness/base/interrupt.h"
 #include "harness/base/json.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure.h"
 #include "harness/measure/measure_json.h"
@@ -17,6 +18,7 @@ static const char help[] =
     "Usage: planish measure [OPTION]... FILE...\n"
     "Measures loudness (ITU-R BS.1770-4, EBU R 128), true peak (by 32 times FFT\n"
     "reconstruction), dynamics, stereo and faults of audio files.\n"
+    "A FILE - is standard input.\n"
     "\n"
     "      --json            for machines: an array, one object a file; \"error\" tells why\n"
     "                        one could not be measured\n"
@@ -48,7 +50,7 @@ static bool read_all(PlanishReader *reader, PlanishMeasure *measure, PlanishProg
 static bool measure_file(const char *path, bool silence_bad, PlanishProgress *progress,
                          PlanishMeasurement *result, PlanishError *error)
 {
-  const PlanishReaderOptions options = {.silence_bad = silence_bad};
+  const PlanishReaderOptions options = {.silence_bad = silence_bad, .keep_beside = "-"};
   PlanishReader *reader = planish_reader_open(path, &options, error);
   if (reader == NULL) {
     return false;
@@ -62,7 +64,8 @@ static bool measure_file(const char *path, bool silence_bad, PlanishProgress *pr
   }
   if (done && planish_reader_silenced(reader) > 0) {
     planish_options_warn("%llu samples that are no number were taken as silence: %s",
-                         (unsigned long long)planish_reader_silenced(reader), path);
+                         (unsigned long long)planish_reader_silenced(reader),
+                         planish_reader_path(reader));
   }
   planish_measure_free(measure);
   planish_reader_free(reader);
@@ -158,15 +161,16 @@ bool planish_command_measure(int argc, char **argv, PlanishError *error)
   PlanishError problem = {0};
   for (int n = first; n < argc && problem.outcome != PLANISH_INTERRUPTED; ++n) {
     PlanishMeasurement result;
+    const char *name = planish_input_name(argv[n]);
     planish_error_clear(&problem);
     const bool done = measure_file(argv[n], silence_bad, &progress, &result, &problem);
     planish_progress_end(&progress);
     if (done && as_json) {
-      planish_measure_json(&json, NULL, argv[n], &result);
+      planish_measure_json(&json, NULL, name, &result);
     } else if (done) {
-      print_result(argv[n], &result);
+      print_result(name, &result);
     } else {
-      tell_problem(argv[n], &problem, as_json ? &json : NULL);
+      tell_problem(name, &problem, as_json ? &json : NULL);
       /* The others are measured all the same; the first decides the exit code. */
       planish_fail(error, problem.outcome, "%s", "");
     }

@@ -1,4 +1,5 @@
 /* planish render: the master that a sheet describes. */
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/host/bundle.h"
 #include "harness/program/commands.h"
@@ -20,6 +21,8 @@ static const char help[] =
     "Usage: planish render [OPTION]... SHEET MIX OUT\n"
     "Runs MIX through the stages of SHEET, brings it to the sheet's target and writes\n"
     "OUT, a WAV file of the same length, in the place of what stood there once it is whole.\n"
+    "MIX - is standard input. OUT - is standard output, written once it is whole; the table\n"
+    "goes to standard error then.\n"
     "\n"
     "      --loudness=LUFS    land here instead of at the sheet's target\n"
     "      --ceiling=DBTP     true peak to stay under; sets the controls of ceiling_at\n"
@@ -117,14 +120,44 @@ static bool ends_in(const char *text, const char *ending)
   return length >= tail && strcasecmp(text + length - tail, ending) == 0;
 }
 
+/* Of standard input: the file that it may come from. */
+static const char *mix_place(const Request *request)
+{
+  return planish_is_stream(request->mix) ? "/dev/stdin" : request->mix;
+}
+
+/* Before the mix comes, which may take its time. */
+static bool keep_output(const Request *request, PlanishError *error)
+{
+  const char *inputs[] = {mix_place(request), request->sheet, NULL};
+  const char *other = request->json                   ? "--json"
+                      : request->after.report != NULL ? "--report"
+                      : request->targets != NULL      ? "--targets"
+                      : request->without.count > 0    ? "--without"
+                                                      : NULL;
+  if (planish_is_stream(request->matched)) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "not together: --matched and standard output: name a file instead of -");
+  }
+  if (!planish_is_stream(request->out)) {
+    return true;
+  }
+  if (other != NULL) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "not together: %s and standard output for OUT: name a file instead of -",
+                        other);
+  }
+  return planish_writer_check(request->out, inputs, error) && planish_standard_output_keep(error);
+}
+
 /* The outputs must not be inputs, nor each other. */
 static bool check_outputs(const Request *request, PlanishError *error)
 {
-  const char *inputs[] = {request->mix, request->sheet, NULL, NULL};
-  if (!planish_writer_check(request->out, inputs, error)) {
+  const char *inputs[] = {mix_place(request), request->sheet, NULL, NULL};
+  if (!planish_is_stream(request->out) && !planish_writer_check(request->out, inputs, error)) {
     return false;
   }
-  inputs[2] = request->out;
+  inputs[2] = planish_is_stream(request->out) ? NULL : request->out;
   return (request->matched == NULL || planish_writer_check(request->matched, inputs, error)) &&
          planish_render_after_check(&request->after, request->out, inputs, error);
 }
@@ -270,7 +303,7 @@ static bool check_several(const Request *request, PlanishError *error)
 
 static bool make(const Request *request, const PlanishMasterJob *job, PlanishError *error)
 {
-  const char *const inputs[] = {request->mix, request->sheet, request->matched, NULL};
+  const char *const inputs[] = {mix_place(request), request->sheet, request->matched, NULL};
   const PlanishPriceRequest several = {.job = job, .inputs = inputs, .json = request->json};
   if (job->made != NULL && request->targets == NULL && request->without.count == 0 &&
       !planish_recall_file_check(job->out, inputs, error)) {
@@ -301,9 +334,10 @@ static bool render(Request *request, PlanishHost *host, PlanishError *error)
   };
   PlanishRecallFile recall = {0};
   request->after.silence_bad = request->silence_bad;
-  job.mix = override_sheet(request, sheet, error)
-                ? planish_mix_open(request->mix, sheet, request->silence_bad, error)
-                : NULL;
+  job.mix =
+      override_sheet(request, sheet, error)
+          ? planish_mix_open_beside(request->mix, sheet, request->silence_bad, request->out, error)
+          : NULL;
   const bool done = job.mix != NULL && check_outputs(request, error) &&
                     choose_part(request, &job, error) &&
                     choose_recall(request, &job, &recall, error) && make(request, &job, error);
@@ -322,7 +356,7 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
     (void)fputs(help, stdout);
     return true;
   }
-  if (!check_several(&request, error)) {
+  if (!check_several(&request, error) || !keep_output(&request, error)) {
     return false;
   }
   char *bundle = planish_bundle_find(request.bundle, error);

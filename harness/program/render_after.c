@@ -1,5 +1,6 @@
 #include "harness/program/render_after.h"
 
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/report/master_page.h"
 
@@ -64,7 +65,8 @@ static void say_what_is_there(const PlanishMasterJob *job, PlanishError *error)
   if (error->outcome == PLANISH_INTERRUPTED) {
     planish_error_clear(error);
     planish_fail(error, PLANISH_INTERRUPTED,
-                 "interrupted: %s is written, what was to be told of it is not made", job->out);
+                 "interrupted: %s is written, what was to be told of it is not made",
+                 planish_output_name(job->out));
   }
 }
 

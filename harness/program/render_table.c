@@ -1,6 +1,7 @@
 #include "harness/program/render_table.h"
 
 #include "common/dsp/maths.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure_json.h"
 
@@ -164,7 +165,8 @@ static void print_written(const PlanishMasterJob *job, const PlanishMasterReport
 {
   const double rate = planish_reader_rate(job->mix);
   const double seconds = (double)report->frames / rate;
-  planish_text_print(stdout, "written   %s: WAV %s, %g Hz, %llu frames, %d:%06.3f\n", job->out,
+  planish_text_print(stdout, "written   %s: WAV %s, %g Hz, %llu frames, %d:%06.3f\n",
+                     planish_output_name(job->out),
                      job->word == PLANISH_WORD_24 ? "24 bit with dither" : "32-bit float", rate,
                      (unsigned long long)report->frames, (int)(seconds / 60.0),
                      fmod(seconds, 60.0));

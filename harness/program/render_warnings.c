@@ -1,5 +1,6 @@
 #include "harness/program/render_warnings.h"
 
+#include "harness/base/standard_streams.h"
 #include "harness/program/options.h"
 
 void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report)
@@ -11,7 +12,7 @@ void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport 
   if (report->no_room) {
     planish_options_warn("no room beside the output to keep what the first stages made, so each "
                          "render began at the start: %s: the result is the same, only later",
-                         job->out);
+                         planish_output_name(job->out));
   }
 }
 
@@ -20,7 +21,7 @@ void planish_warn_of_clipping(const char *out, uint64_t samples)
   if (samples > 0) {
     planish_options_warn("%llu samples were over full scale and are clipped: %s: lower the level, "
                          "or write --float",
-                         (unsigned long long)samples, out);
+                         (unsigned long long)samples, planish_output_name(out));
   }
 }
 

@@ -26,10 +26,17 @@ typedef struct {
 PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, bool silence_bad,
                                 PlanishError *error)
 {
+  return planish_mix_open_beside(path, sheet, silence_bad, NULL, error);
+}
+
+PlanishReader *planish_mix_open_beside(const char *path, const PlanishSheet *sheet,
+                                       bool silence_bad, const char *beside, PlanishError *error)
+{
   const PlanishReaderOptions options = {
       .silence_bad = silence_bad,
       .mending = sheet->mending,
       .rate = sheet->rate,
+      .keep_beside = beside,
   };
   return planish_reader_open(path, &options, error);
 }

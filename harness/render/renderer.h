@@ -51,6 +51,9 @@ typedef struct {
 /* Opens the mix as the sheet wants it: mended, at its rate. */
 PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, bool silence_bad,
                                 PlanishError *error);
+/* The same, and "-" is standard input, kept beside a path (audio_reader.h). */
+PlanishReader *planish_mix_open_beside(const char *path, const PlanishSheet *sheet,
+                                       bool silence_bad, const char *beside, PlanishError *error);
 
 /* How many frames the render hands to its sink. */
 uint64_t planish_render_frames(const PlanishRenderJob *job);

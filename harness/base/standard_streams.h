@@ -1,0 +1,31 @@
+/* Audio from standard input and to standard output, which the command line calls "-".
+ *
+ * Neither is waited for where it is a terminal: PLANISH_BAD_USE. A signal that asks for an end
+ * (interrupt.h) ends the wait for the other side. Thread: main. */
+#ifndef PLANISH_HARNESS_STANDARD_STREAMS_H
+#define PLANISH_HARNESS_STANDARD_STREAMS_H
+
+#include "harness/base/error.h"
+
+#include <stdbool.h>
+
+/* Whether a name on the command line, or in a job, is that of a standard stream. NULL is not. */
+bool planish_is_stream(const char *path);
+
+/* How messages call a file that is read or written: "standard input" and "standard output" for "-".
+ */
+const char *planish_input_name(const char *path);
+const char *planish_output_name(const char *path);
+
+/* Copies standard input to its end into a file, from where that stands. `where` is said of the
+ * file where it has no room: "beside out.wav". PLANISH_BAD_AUDIO where nothing came. */
+bool planish_standard_input_copy(int to, const char *where, PlanishError *error);
+
+/* Keeps standard output for audio: whatever is printed from now on goes to standard error. To be
+ * called once, before anything is printed. */
+bool planish_standard_output_keep(PlanishError *error);
+
+/* Writes a whole file to what was kept. PLANISH_BAD_FILE where it is not taken. */
+bool planish_standard_output_send(int from, PlanishError *error);
+
+#endif
