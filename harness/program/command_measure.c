@@ -23,7 +23,11 @@ static const char help[] =
     "      --json            for machines: an array, one object a file; \"error\" tells why\n"
     "                        one could not be measured\n"
     "      --silence-bad     take samples that are no number as silence\n"
-    "      --help\n";
+    "      --help\n"
+    "\n"
+    "Examples:\n"
+    "  planish measure mix.wav master.wav\n"
+    "  planish measure --json masters/*.wav > measures.json\n";
 
 static bool read_all(PlanishReader *reader, PlanishMeasure *measure, PlanishProgress *progress,
                      PlanishError *error)

@@ -49,7 +49,13 @@ static const char help[] =
     "                         recall makes it again (an excerpt does not: it is no master)\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
-    "      --help\n";
+    "      --help\n"
+    "\n"
+    "Examples:\n"
+    "  planish render song.yaml mix.wav master.wav\n"
+    "  planish render --report=report song.yaml mix.wav master.wav\n"
+    "  planish render --from=1:10 --to=1:40 song.yaml mix.wav try.wav\n"
+    "  planish render --targets=-9,-10,-12 song.yaml mix.wav master.wav\n";
 
 typedef struct {
   const char *sheet;

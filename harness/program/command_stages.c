@@ -20,7 +20,12 @@ static const char help[] =
     "      --rate=HZ         the sample rate that latencies are for; 48000 if not given\n"
     "      --json            for machines\n"
     "      --bundle=FOLDER   the bundle of stages to use\n"
-    "      --help\n";
+    "      --help\n"
+    "\n"
+    "Examples:\n"
+    "  planish stages\n"
+    "  planish stages --rate=96000 limiter\n"
+    "  planish stages --json ms-eq dynamics > stages.json\n";
 
 typedef struct {
   PlanishHost *host;

@@ -77,6 +77,23 @@ static bool fail_option(char **argv, int got, PlanishError *error)
                       argv[0]);
 }
 
+/* For what is made of the commands' help (make-documents), and the test that holds both together.
+ */
+static const char *const tell_all = "--help-data";
+
+static bool tell_options(const PlanishOption *options, size_t count)
+{
+  static const char *const kinds[] = {
+      [PLANISH_OPTION_FLAG] = "flag",   [PLANISH_OPTION_TEXT] = "text",
+      [PLANISH_OPTION_TEXTS] = "texts", [PLANISH_OPTION_NUMBER] = "number",
+      [PLANISH_OPTION_TIME] = "time",
+  };
+  for (size_t n = 0; n < count; ++n) {
+    (void)printf("%s %s\n", options[n].name, kinds[options[n].kind]);
+  }
+  return false;
+}
+
 bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
                           int *operands, PlanishError *error)
 {
@@ -85,6 +102,9 @@ bool planish_options_read(int argc, char **argv, const PlanishOption *options, s
     clear(&options[n]);
     list[n].name = options[n].name;
     list[n].has_arg = options[n].kind == PLANISH_OPTION_FLAG ? no_argument : required_argument;
+  }
+  if (argc == 2 && strcmp(argv[1], tell_all) == 0) {
+    return tell_options(options, count);
   }
   opterr = 0;
   optind = 1;

@@ -31,7 +31,10 @@ typedef struct {
 
 /* Reads the options of a command; `argv[0]` is the command's name. What is no option stands in
  * argv[*operands] and after, in order. "--" ends the options. Abbreviations are taken where they
- * are clear. */
+ * are clear.
+ *
+ * Given --help-data alone it prints each option's name and kind, and returns false without an
+ * error: the command is done. */
 bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
                           int *operands, PlanishError *error);
 
