@@ -178,8 +178,8 @@ static void words_and_more_are_written_too(void **state)
                                       "0x1f",    "1e5",  "?",       "a:",      "\xc3\xa9t\xc3\xa9",
                                       "null",    "|",    ">",       "\x01\x7f"};
   PlanishSheet *sheet = sheet_of(host, HEAD STAGES);
+  char text[64];
   for (size_t n = 0; n < sizeof texts / sizeof *texts; ++n) {
-    char text[64];
     snprintf(text, sizeof text, "%s", texts[n]);
     const PlanishSheetWriting writing = {
         .words = "one line\n\nand another", .more = write_more, .more_user = text};
