@@ -302,6 +302,7 @@ static bool compare_settings(const PlanishReviseJob *job, PlanishRevision *revis
   }
   take_note(&revision->then, then);
   take_note(&revision->noted, now);
+  revision->kept.moved_to = revision->then.moved_to;
   if (!name_control(then, revision, error) || now == NULL) {
     return error->outcome == PLANISH_DONE;
   }
