@@ -172,8 +172,10 @@ static bool find_difference(PlanishRecallResult *result, const char *rendered, P
   }
   const PlanishCompareSetup setup = {.path = {result->master_path, rendered}, .plain = true};
   PlanishComparison *comparison = calloc(1, sizeof *comparison);
-  const bool done =
-      comparison != NULL ? planish_compare(&setup, comparison, error) : planish_fail_memory(error);
+  if (comparison == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done = planish_compare(&setup, comparison, error);
   if (done) {
     result->difference = comparison->null_depth;
   }

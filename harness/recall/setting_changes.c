@@ -32,8 +32,11 @@ static bool open_side(Side *side, const PlanishSheet *sheet, PlanishError *error
   }
   free(text);
   planish_mistakes_free(&mistakes);
+  if (side->root == NULL) {
+    return planish_fail_memory(error);
+  }
   side->sheet = sheet;
-  return side->root != NULL || planish_fail_memory(error);
+  return true;
 }
 
 static const PlanishNode *member(const PlanishNode *map, const char *key)
@@ -285,7 +288,7 @@ static bool compare_chains(PlanishSettingChanges *changes, const Side *then, con
     for (uint32_t n = 0; n < count; ++n) {
       places[n] = stage_named(now->sheet, &then->sheet->stages[n]);
     }
-    find_kept(places, count, kept, places + count, places + 2 * count);
+    find_kept(places, count, kept, places + count, places + 2 * (size_t)count);
     done = compare_stages(changes, then, now, places, kept, error);
   } else {
     planish_fail_memory(error);
