@@ -73,14 +73,16 @@ static bool add_change(PlanishRecallResult *result, char *what, const char *then
   PlanishRecallChange *longer =
       realloc(result->changes, (result->change_count + 1) * sizeof *longer);
   char *copies[] = {planish_text_copy(then), planish_text_copy(now)};
-  result->changes = longer == NULL ? result->changes : longer;
+  if (longer != NULL) {
+    result->changes = longer;
+  }
   if (longer == NULL || what == NULL || copies[0] == NULL || copies[1] == NULL) {
     free(what);
     free(copies[0]);
     free(copies[1]);
     return planish_fail_memory(error);
   }
-  longer[result->change_count++] = (PlanishRecallChange){what, copies[0], copies[1]};
+  result->changes[result->change_count++] = (PlanishRecallChange){what, copies[0], copies[1]};
   return true;
 }
 
