@@ -46,7 +46,7 @@ static const char help[] =
     "      --reference=FILE   another master in the report's player and curves; may be repeated\n"
     "      --client           the report without stages and settings\n"
     "      --no-recall        no recall file; else each master gets OUT.yaml, by which planish\n"
-    "                         recall makes it again (an excerpt does not: it is no master)\n"
+    "                         recall makes it again (not an excerpt, nor through a pipe)\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n"
@@ -168,12 +168,13 @@ static bool check_outputs(const Request *request, PlanishError *error)
          planish_render_after_check(&request->after, request->out, inputs, error);
 }
 
-/* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead.
- */
+/* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead,
+ * nor where a pipe brings the mix or takes the master, which leaves no file to know again. */
 static bool choose_recall(const Request *request, PlanishMasterJob *job, PlanishRecallFile *file,
                           PlanishError *error)
 {
-  if (request->no_recall || job->excerpt) {
+  const bool piped = strcmp(request->mix, "-") == 0 || strcmp(request->out, "-") == 0;
+  if (request->no_recall || job->excerpt || piped) {
     return true;
   }
   job->made = planish_recall_file_write;

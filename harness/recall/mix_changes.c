@@ -356,8 +356,11 @@ bool planish_mix_changes_find(PlanishMixChanges *changes, const PlanishCompareSe
   *changes = (PlanishMixChanges){.gain = (double)NAN, .level = level};
   changes->comparison = calloc(1, sizeof *changes->comparison);
   Finder *finder = calloc(1, sizeof *finder);
-  bool done = changes->comparison != NULL && finder != NULL;
-  done = done ? planish_compare(setup, changes->comparison, error) : planish_fail_memory(error);
+  if (changes->comparison == NULL || finder == NULL) {
+    free(finder);
+    return planish_fail_memory(error);
+  }
+  bool done = planish_compare(setup, changes->comparison, error);
   if (done && !changes->comparison->same_samples && changes->comparison->overlap > 0) {
     finder->setup = setup;
     finder->changes = changes;

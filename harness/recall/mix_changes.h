@@ -16,12 +16,12 @@
 
 #include "harness/compare/compare.h"
 
-#define PLANISH_MIX_WINDOW 0.1   /* s */
-#define PLANISH_MIX_JOIN   0.5   /* s */
-#define PLANISH_MIX_LEVEL  -60.0 /* dB re the old mix, unless asked for otherwise */
-#define PLANISH_MIX_BAND   0.25  /* dB by which a third octave must have changed to be told */
-#define PLANISH_MIX_FLOOR  -90.0 /* dBFS: below it a third octave is not told */
-#define PLANISH_MIX_LISTED 20    /* stretches whose bands are looked at: those changed most */
+#define PLANISH_MIX_WINDOW 0.1     /* s */
+#define PLANISH_MIX_JOIN   0.5     /* s */
+#define PLANISH_MIX_LEVEL  (-60.0) /* dB re the old mix, unless asked for otherwise */
+#define PLANISH_MIX_BAND   0.25    /* dB by which a third octave must have changed to be told */
+#define PLANISH_MIX_FLOOR  (-90.0) /* dBFS: below it a third octave is not told */
+#define PLANISH_MIX_LISTED 20      /* stretches whose bands are looked at: those changed most */
 
 typedef struct {
   double from; /* s, in the old mix, to one window */

@@ -73,14 +73,16 @@ static bool add_change(PlanishRecallResult *result, char *what, const char *then
   PlanishRecallChange *longer =
       realloc(result->changes, (result->change_count + 1) * sizeof *longer);
   char *copies[] = {planish_text_copy(then), planish_text_copy(now)};
-  result->changes = longer == NULL ? result->changes : longer;
+  if (longer != NULL) {
+    result->changes = longer;
+  }
   if (longer == NULL || what == NULL || copies[0] == NULL || copies[1] == NULL) {
     free(what);
     free(copies[0]);
     free(copies[1]);
     return planish_fail_memory(error);
   }
-  longer[result->change_count++] = (PlanishRecallChange){what, copies[0], copies[1]};
+  result->changes[result->change_count++] = (PlanishRecallChange){what, copies[0], copies[1]};
   return true;
 }
 
@@ -172,8 +174,10 @@ static bool find_difference(PlanishRecallResult *result, const char *rendered, P
   }
   const PlanishCompareSetup setup = {.path = {result->master_path, rendered}, .plain = true};
   PlanishComparison *comparison = calloc(1, sizeof *comparison);
-  const bool done =
-      comparison != NULL ? planish_compare(&setup, comparison, error) : planish_fail_memory(error);
+  if (comparison == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done = planish_compare(&setup, comparison, error);
   if (done) {
     result->difference = comparison->null_depth;
   }

@@ -164,8 +164,10 @@ static bool compare_masters(const char *former, const char *now, PlanishRevisedM
 {
   const PlanishCompareSetup setup = {.path = {former, now}, .plain = true};
   PlanishComparison *comparison = calloc(1, sizeof *comparison);
-  const bool done =
-      comparison != NULL ? planish_compare(&setup, comparison, error) : planish_fail_memory(error);
+  if (comparison == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done = planish_compare(&setup, comparison, error);
   if (done) {
     take_spectrum(master, comparison);
   }

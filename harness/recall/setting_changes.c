@@ -13,10 +13,9 @@
 typedef struct {
   const PlanishSheet *sheet;
   PlanishNode *root;
-  const PlanishNode *stages;
 } Side;
 
-static bool open_side(Side *side, const PlanishSheet *sheet, PlanishError *error)
+static bool open_side(Side *side, PlanishError *error)
 {
   const PlanishSheetWriting writing = {.resolved = true};
   PlanishMistakes mistakes = {0};
@@ -26,13 +25,12 @@ static bool open_side(Side *side, const PlanishSheet *sheet, PlanishError *error
   if (stream == NULL) {
     return planish_fail_memory(error);
   }
-  planish_sheet_write(stream, sheet, &writing);
+  planish_sheet_write(stream, side->sheet, &writing);
   if (fclose(stream) == 0) {
     side->root = planish_sheet_tree_new(text, size, &mistakes);
   }
   free(text);
   planish_mistakes_free(&mistakes);
-  side->sheet = sheet;
   return side->root != NULL || planish_fail_memory(error);
 }
 
@@ -84,14 +82,16 @@ static bool add(PlanishSettingChanges *changes, const PlanishSettingChange *chan
 {
   PlanishSettingChange *longer =
       realloc(changes->list, (changes->count + 1) * sizeof *changes->list);
-  changes->list = longer == NULL ? changes->list : longer;
+  if (longer != NULL) {
+    changes->list = longer;
+  }
   if (longer == NULL || !complete || change->where == NULL) {
     free(change->where);
     free(change->then);
     free(change->now);
     return planish_fail_memory(error);
   }
-  longer[changes->count++] = *change;
+  changes->list[changes->count++] = *change;
   return true;
 }
 
@@ -285,7 +285,7 @@ static bool compare_chains(PlanishSettingChanges *changes, const Side *then, con
     for (uint32_t n = 0; n < count; ++n) {
       places[n] = stage_named(now->sheet, &then->sheet->stages[n]);
     }
-    find_kept(places, count, kept, places + count, places + 2 * count);
+    find_kept(places, count, kept, places + count, places + 2 * (size_t)count);
     done = compare_stages(changes, then, now, places, kept, error);
   } else {
     planish_fail_memory(error);
@@ -298,9 +298,9 @@ static bool compare_chains(PlanishSettingChanges *changes, const Side *then, con
 bool planish_setting_changes_find(PlanishSettingChanges *changes, const PlanishSheet *then,
                                   const PlanishSheet *now, PlanishError *error)
 {
-  Side sides[2] = {{0}};
+  Side sides[2] = {{.sheet = then}, {.sheet = now}};
   *changes = (PlanishSettingChanges){0};
-  const bool done = open_side(&sides[0], then, error) && open_side(&sides[1], now, error) &&
+  const bool done = open_side(&sides[0], error) && open_side(&sides[1], error) &&
                     compare_top(changes, &sides[0], &sides[1], error) &&
                     compare_chains(changes, &sides[0], &sides[1], error);
   planish_sheet_tree_free(sides[0].root);

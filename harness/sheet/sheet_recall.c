@@ -13,8 +13,8 @@ typedef enum { TEXT, DIGEST, NUMBER, WHOLE, SWITCH, PART } Kind;
 /* A member of a map, and where it goes. */
 typedef struct {
   const char *key;
-  Kind kind;
   size_t offset; /* in the part that is read: char *, double or bool */
+  Kind kind;
   bool required;
   double minimum; /* of a number */
   double maximum;
@@ -25,17 +25,20 @@ enum { MOST_FIELDS = 16, LEVEL_LIMIT = 200 };
 
 #define MOST_FRAMES 9007199254740992.0 /* 2^53: every whole number up to it is a double */
 
+static void release_sound(PlanishRecallSound *sound)
+{
+  free(sound->path);
+  free(sound->file);
+  free(sound->samples);
+}
+
 void planish_recall_note_free(PlanishRecallNote *note)
 {
   if (note == NULL) {
     return;
   }
-  PlanishRecallSound *const sounds[] = {&note->mix, &note->master};
-  for (size_t n = 0; n < PLANISH_LENGTH_OF(sounds); ++n) {
-    free(sounds[n]->path);
-    free(sounds[n]->file);
-    free(sounds[n]->samples);
-  }
+  release_sound(&note->mix);
+  release_sound(&note->master);
   for (size_t n = 0; n < note->stage_count; ++n) {
     free(note->stages[n].name);
     free(note->stages[n].uri);
@@ -158,33 +161,34 @@ static void read_fields(PlanishSheetReading *reading, const PlanishNode *map, co
   }
 }
 
-#define SOUND_FIELDS                                                                               \
-  {"path", TEXT, offsetof(PlanishRecallSound, path), true, 0, 0, NULL},                            \
-      {"file", DIGEST, offsetof(PlanishRecallSound, file), true, 0, 0, NULL},                      \
-      {"samples", DIGEST, offsetof(PlanishRecallSound, samples), true, 0, 0, NULL},                \
-      {"rate",                                                                                     \
-       WHOLE,                                                                                      \
-       offsetof(PlanishRecallSound, rate),                                                         \
-       true,                                                                                       \
-       PLANISH_MEASURE_MIN_RATE,                                                                   \
-       PLANISH_MEASURE_MAX_RATE,                                                                   \
-       NULL},                                                                                      \
-      {"frames", WHOLE, offsetof(PlanishRecallSound, frames), true, 1, MOST_FRAMES, NULL},         \
-      {"loudness",  NUMBER, offsetof(PlanishRecallSound, loudness), false, -LEVEL_LIMIT,           \
-       LEVEL_LIMIT, NULL},                                                                         \
-  {                                                                                                \
-    "true_peak", NUMBER, offsetof(PlanishRecallSound, true_peak), false, -LEVEL_LIMIT,             \
-        LEVEL_LIMIT, NULL                                                                          \
-  }
+#define SOUND(member) offsetof(PlanishRecallSound, member)
+
+/* What mix and master both have. */
+static const Field sound_fields[] = {
+    {"path", SOUND(path), TEXT, true, 0, 0, NULL},
+    {"file", SOUND(file), DIGEST, true, 0, 0, NULL},
+    {"samples", SOUND(samples), DIGEST, true, 0, 0, NULL},
+    {"rate", SOUND(rate), WHOLE, true, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE, NULL},
+    {"frames", SOUND(frames), WHOLE, true, 1, MOST_FRAMES, NULL},
+    {"loudness", SOUND(loudness), NUMBER, false, -LEVEL_LIMIT, LEVEL_LIMIT, NULL},
+    {"true_peak", SOUND(true_peak), NUMBER, false, -LEVEL_LIMIT, LEVEL_LIMIT, NULL},
+};
+
+/* These, and one of its own. */
+static void read_sound(PlanishSheetReading *reading, const PlanishNode *node, const char *where,
+                       const Field *own, PlanishRecallSound *sound)
+{
+  Field fields[PLANISH_LENGTH_OF(sound_fields) + 1];
+  memcpy(fields, sound_fields, sizeof sound_fields);
+  fields[PLANISH_LENGTH_OF(sound_fields)] = *own;
+  read_fields(reading, node, where, fields, PLANISH_LENGTH_OF(fields), sound);
+}
 
 static void read_mix(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  static const Field fields[] = {
-      SOUND_FIELDS,
-      {"silence_bad", SWITCH, offsetof(PlanishRecallSound, silence_bad), false, 0, 0, NULL},
-  };
+  static const Field own = {"silence_bad", SOUND(silence_bad), SWITCH, false, 0, 0, NULL};
   PlanishRecallNote *note = reading->part;
-  read_fields(reading, node, "recall: mix", fields, PLANISH_LENGTH_OF(fields), &note->mix);
+  read_sound(reading, node, "recall: mix", &own, &note->mix);
 }
 
 static void read_word(PlanishSheetReading *reading, const PlanishNode *node)
@@ -199,18 +203,15 @@ static void read_word(PlanishSheetReading *reading, const PlanishNode *node)
 
 static void read_master(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  static const Field fields[] = {
-      SOUND_FIELDS,
-      {"word", PART, 0, true, 0, 0, read_word},
-  };
+  static const Field own = {"word", 0, PART, true, 0, 0, read_word};
   PlanishRecallNote *note = reading->part;
-  read_fields(reading, node, "recall: master", fields, PLANISH_LENGTH_OF(fields), &note->master);
+  read_sound(reading, node, "recall: master", &own, &note->master);
 }
 
 static void read_input(PlanishSheetReading *reading, const PlanishNode *node)
 {
   static const Field fields[] = {
-      {"loudness", NUMBER, offsetof(PlanishRecallNote, working), true, PLANISH_SHEET_QUIETEST,
+      {"loudness", offsetof(PlanishRecallNote, working), NUMBER, true, PLANISH_SHEET_QUIETEST,
        PLANISH_SHEET_LOUDEST, NULL},
   };
   read_fields(reading, node, "recall: input", fields, PLANISH_LENGTH_OF(fields), reading->part);
@@ -234,7 +235,7 @@ static void *new_list(PlanishSheetReading *reading, const PlanishNode *list, con
 
 static void read_ceilings(PlanishSheetReading *reading, const PlanishNode *list)
 {
-  static const Field field = {"ceiling_at", TEXT, 0, false, 0, 0, NULL};
+  static const Field field = {"ceiling_at", 0, TEXT, false, 0, 0, NULL};
   PlanishRecallNote *note = reading->part;
   note->ceiling_at = new_list(reading, list, "recall: target: ceiling_at", sizeof(char *));
   for (const PlanishNode *node = list->first; note->ceiling_at != NULL && node != NULL;
@@ -246,13 +247,13 @@ static void read_ceilings(PlanishSheetReading *reading, const PlanishNode *list)
 static void read_target(PlanishSheetReading *reading, const PlanishNode *node)
 {
   static const Field fields[] = {
-      {"loudness", NUMBER, offsetof(PlanishRecallNote, target_loudness), false,
+      {"loudness", offsetof(PlanishRecallNote, target_loudness), NUMBER, false,
        PLANISH_SHEET_QUIETEST, PLANISH_SHEET_LOUDEST, NULL},
-      {"ceiling", NUMBER, offsetof(PlanishRecallNote, target_ceiling), false,
+      {"ceiling", offsetof(PlanishRecallNote, target_ceiling), NUMBER, false,
        PLANISH_SHEET_LOWEST_CEILING, 0, NULL},
-      {"by", TEXT, offsetof(PlanishRecallNote, by), false, 0, 0, NULL},
-      {"lowered", NUMBER, offsetof(PlanishRecallNote, lowered), false, 0, LEVEL_LIMIT, NULL},
-      {"ceiling_at", PART, 0, false, 0, 0, read_ceilings},
+      {"by", offsetof(PlanishRecallNote, by), TEXT, false, 0, 0, NULL},
+      {"lowered", offsetof(PlanishRecallNote, lowered), NUMBER, false, 0, LEVEL_LIMIT, NULL},
+      {"ceiling_at", 0, PART, false, 0, 0, read_ceilings},
   };
   read_fields(reading, node, "recall: target", fields, PLANISH_LENGTH_OF(fields), reading->part);
 }
@@ -260,10 +261,10 @@ static void read_target(PlanishSheetReading *reading, const PlanishNode *node)
 static void read_stages(PlanishSheetReading *reading, const PlanishNode *list)
 {
   static const Field fields[] = {
-      {"name", TEXT, offsetof(PlanishRecallStage, name), true, 0, 0, NULL},
-      {"uri", TEXT, offsetof(PlanishRecallStage, uri), true, 0, 0, NULL},
-      {"minor", WHOLE, offsetof(PlanishRecallStage, minor), true, 0, MOST_FRAMES, NULL},
-      {"micro", WHOLE, offsetof(PlanishRecallStage, micro), true, 0, MOST_FRAMES, NULL},
+      {"name", offsetof(PlanishRecallStage, name), TEXT, true, 0, 0, NULL},
+      {"uri", offsetof(PlanishRecallStage, uri), TEXT, true, 0, 0, NULL},
+      {"minor", offsetof(PlanishRecallStage, minor), WHOLE, true, 0, MOST_FRAMES, NULL},
+      {"micro", offsetof(PlanishRecallStage, micro), WHOLE, true, 0, MOST_FRAMES, NULL},
   };
   PlanishRecallNote *note = reading->part;
   note->stages = new_list(reading, list, "recall: stages", sizeof *note->stages);
@@ -277,15 +278,15 @@ static void read_stages(PlanishSheetReading *reading, const PlanishNode *list)
 void planish_sheet_read_recall(PlanishSheetReading *reading, const PlanishNode *node)
 {
   static const Field fields[] = {
-      {"program", TEXT, offsetof(PlanishRecallNote, program), true, 0, 0, NULL},
-      {"machine", TEXT, offsetof(PlanishRecallNote, machine), true, 0, 0, NULL},
-      {"libraries", TEXT, offsetof(PlanishRecallNote, libraries), true, 0, 0, NULL},
-      {"settings", DIGEST, offsetof(PlanishRecallNote, settings), true, 0, 0, NULL},
-      {"mix", PART, 0, true, 0, 0, read_mix},
-      {"master", PART, 0, true, 0, 0, read_master},
-      {"input", PART, 0, false, 0, 0, read_input},
-      {"target", PART, 0, false, 0, 0, read_target},
-      {"stages", PART, 0, true, 0, 0, read_stages},
+      {"program", offsetof(PlanishRecallNote, program), TEXT, true, 0, 0, NULL},
+      {"machine", offsetof(PlanishRecallNote, machine), TEXT, true, 0, 0, NULL},
+      {"libraries", offsetof(PlanishRecallNote, libraries), TEXT, true, 0, 0, NULL},
+      {"settings", offsetof(PlanishRecallNote, settings), DIGEST, true, 0, 0, NULL},
+      {"mix", 0, PART, true, 0, 0, read_mix},
+      {"master", 0, PART, true, 0, 0, read_master},
+      {"input", 0, PART, false, 0, 0, read_input},
+      {"target", 0, PART, false, 0, 0, read_target},
+      {"stages", 0, PART, true, 0, 0, read_stages},
   };
   PlanishRecallNote *note = calloc(1, sizeof *note);
   planish_recall_note_free(reading->sheet->recall);
