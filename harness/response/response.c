@@ -198,18 +198,21 @@ static bool measure_sweep(PlanishResponse *response, const PlanishResponseWishes
   PlanishToneReading readings[MOST_TONES] = {0};
   size_t count = 0;
   bool settled = true;
+  PlanishProbeSetup quiet = response->setup;
+  quiet.told = NULL;
   for (int n = 13; count < MOST_TONES; ++n) {
     hz[count] = pow(10.0, n / 10.0);
     if (2.0 * hz[count] >= planish_response_highest(response->setup.rate)) {
       break;
     }
     bool steady = false;
-    if (!planish_tone_readings(&response->setup, hz[count], &wishes->drive, &readings[count], 1,
-                               &steady, error)) {
+    if (!planish_tone_readings(&quiet, hz[count], &wishes->drive, &readings[count], 1, &steady,
+                               error)) {
       return false;
     }
     settled = settled && steady;
     count += 1;
+    planish_probe_tell(&response->setup, "harmonics", (double)count / MOST_TONES);
   }
   PlanishResponseTable *table = &response->tables[PLANISH_RESPONSE_SWEEP];
   *table = (PlanishResponseTable){
