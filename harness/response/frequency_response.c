@@ -145,7 +145,7 @@ static double complex answer_at(const Bench *bench, PlanishProbeChannel channel,
   double complex sum = 0.0;
   for (int j = -half; j <= half; ++j) {
     const double weight = 3.0 * (3.0 * m * m + 3.0 * m - 1.0 - 5.0 * j * j);
-    sum += weight * cexp(CMPLX(0.0, -*turn * j)) *
+    sum += weight * planish_spectrum_turn(-*turn / (2.0 * pi) * j) *
            line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
   }
   return sum / ((2.0 * m - 1.0) * (2.0 * m + 1.0) * (2.0 * m + 3.0));

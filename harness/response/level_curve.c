@@ -42,6 +42,8 @@ static void choose_stretch(Bench *bench, double rate)
   const double turns = bench->turns;
   const size_t least = 2 * (size_t)ceil(fmax(shortest_stretch * rate, least_periods / turns) / 2.0);
   double smallest = HUGE_VAL;
+  bench->frames = least;
+  bench->periods = (size_t)nearbyint(turns * (double)least);
   for (size_t frames = least; frames <= least + least / 2; frames += 2) {
     const size_t periods = (size_t)nearbyint(turns * (double)frames);
     const double off = fabs(turns * (double)frames - (double)periods);

@@ -2,10 +2,9 @@
  *
  * Levels are amplitudes: 0 dBFS is a sine whose peaks are at full scale. What is read is the tone
  * itself, and apart from it the harmonics that the stage adds, over a stretch of whole periods, 0.1
- * s and at least 4 of them. The tone is moved
- * by up to 0.03 % (at 44.1 kHz and over) so that they are whole and share no divisor with the
- * stretch: then what a stage folds back at half the rate falls between the harmonics, and counts to
- * the rest.
+ * s and at least 4 of them. The tone is moved by up to 0.05 % (0.25 % at 8 kHz) so that they are
+ * whole and share no divisor with the stretch: then what a stage folds back at half the rate falls
+ * between the harmonics, and counts to the rest.
  *
  * The stage runs on from one level to the next. At the first it runs for its latency and what it
  * `settles` in; at each then until three stretches in a row lie within 0.0005 dB, for 10 s at most

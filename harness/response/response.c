@@ -136,7 +136,7 @@ static double total(const double *levels, size_t count)
   for (size_t n = 0; n < count; ++n) {
     power += isnan(levels[n]) ? 0.0 : pow(10.0, levels[n] / 10.0);
   }
-  return 10.0 * log10(power);
+  return power > 0.0 ? 10.0 * log10(power) : (double)NAN;
 }
 
 static bool fill_harmonics(PlanishResponseTable *table, const PlanishToneReading *readings)
@@ -162,7 +162,7 @@ static bool measure_levels(PlanishResponse *response, const PlanishResponseWishe
 {
   double in[PLANISH_RESPONSE_LEVELS];
   double out[PLANISH_RESPONSE_LEVELS];
-  PlanishToneReading readings[PLANISH_RESPONSE_LEVELS];
+  PlanishToneReading readings[PLANISH_RESPONSE_LEVELS] = {0};
   for (int n = 0; n < PLANISH_RESPONSE_LEVELS; ++n) {
     in[n] = PLANISH_RESPONSE_LOWEST_LEVEL + n;
   }
@@ -195,21 +195,24 @@ static bool measure_sweep(PlanishResponse *response, const PlanishResponseWishes
                           PlanishError *error)
 {
   double hz[MOST_TONES];
-  PlanishToneReading readings[MOST_TONES];
+  PlanishToneReading readings[MOST_TONES] = {0};
   size_t count = 0;
   bool settled = true;
+  PlanishProbeSetup quiet = response->setup;
+  quiet.told = NULL;
   for (int n = 13; count < MOST_TONES; ++n) {
     hz[count] = pow(10.0, n / 10.0);
     if (2.0 * hz[count] >= planish_response_highest(response->setup.rate)) {
       break;
     }
     bool steady = false;
-    if (!planish_tone_readings(&response->setup, hz[count], &wishes->drive, &readings[count], 1,
-                               &steady, error)) {
+    if (!planish_tone_readings(&quiet, hz[count], &wishes->drive, &readings[count], 1, &steady,
+                               error)) {
       return false;
     }
     settled = settled && steady;
     count += 1;
+    planish_probe_tell(&response->setup, "harmonics", (double)count / MOST_TONES);
   }
   PlanishResponseTable *table = &response->tables[PLANISH_RESPONSE_SWEEP];
   *table = (PlanishResponseTable){

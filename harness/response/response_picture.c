@@ -41,7 +41,7 @@ static bool next_panel(Sheet *sheet, PlanishPanel *panel)
 {
   const int n = sheet->panels++;
   const double left = n % 2 == 0 ? 66.0 : 542.0;
-  const double top = head + 26.0 + cell_height * (n / 2);
+  const double top = head + 26.0 + cell_height * floor(n / 2.0);
   *panel = (PlanishPanel){.cairo = sheet->cairo,
                           .left = left,
                           .right = left + 390.0,
@@ -299,7 +299,7 @@ static bool draw_all(const PlanishResponse *response, int descriptor)
 {
   Sheet sheet = {0};
   draw_panels(&sheet, response);
-  const double height = head + cell_height * ((sheet.panels + 1) / 2) + 8.0;
+  const double height = head + cell_height * ceil(sheet.panels / 2.0) + 8.0;
   cairo_surface_t *surface =
       cairo_svg_surface_create_for_stream(write_bytes, &descriptor, width, height);
   cairo_svg_surface_set_document_unit(surface, CAIRO_SVG_UNIT_PX);

@@ -21,7 +21,7 @@ static void facts_are_those_of_the_turtle(void **state)
   (void)state;
   PlanishHost *host = open_host();
   PlanishError error = {0};
-  assert_int_equal(planish_host_count(host), 5);
+  assert_int_equal(planish_host_count(host), 6);
   assert_string_equal(planish_host_uri(host, 1), "urn:planish:test-delay");
   const PlanishPlugin *plugin = planish_host_plugin(host, "test-delay", &error);
   assert_non_null(plugin);
