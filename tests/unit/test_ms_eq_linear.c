@@ -126,6 +126,20 @@ static Band random_band(uint32_t *seed, double most_gain, double most_q)
   return band;
 }
 
+/* The sharpest poles of a pass of order 3 or 4 are at twice its Q and more. Every fourth band is
+ * one of the lowest. */
+static Band as_promised(Band band, int number)
+{
+  const bool passes = band.type == MS_EQ_B1_TYPE_HIGH_PASS || band.type == MS_EQ_B1_TYPE_LOW_PASS;
+  if (passes && band.order > 2) {
+    band.q = fmin(band.q, 1.0);
+  }
+  if (number % 4 == 0 && band.type != MS_EQ_B1_TYPE_LOW_PASS) {
+    band.frequency = 30.0 + band.frequency / 1800.0;
+  }
+  return band;
+}
+
 static void magnitudes_are_those_of_the_prototypes(void **state)
 {
   (void)state;
@@ -133,7 +147,7 @@ static void magnitudes_are_those_of_the_prototypes(void **state)
   for (int r = 0; r < RATES; ++r) {
     double worst = 0.0;
     for (int i = 0; i < 60; ++i) {
-      const Band band = random_band(&seed, 6.0, 2.0);
+      const Band band = as_promised(random_band(&seed, 6.0, 2.0), i);
       const double error = error_of(rates[r], band);
       worst = fmax(worst, error);
       if (error > 0.009) {
@@ -163,6 +177,14 @@ static void low_and_narrow_bands_err_as_published(void **state)
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 4}, 0.01},
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 8}, 0.06},
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 0.70710678, 8}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 1.0, 3}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 1.0, 4}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 5}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 6}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 2.0, 3}, 0.03},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 2.0, 4}, 0.13},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 2.0, 4}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 2.0, 8}, 3.0},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 30.0, -6.0, 0.1, 2}, 0.06},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 60.0, -6.0, 0.1, 2}, 0.01},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 20.0, 6.0, 1.0, 2}, 0.01},
