@@ -422,6 +422,45 @@ static void the_first_sound_is_whole(void **state)
   stage_driver_free(&driver);
 }
 
+/* After reset nothing is left of what was before: sound, a design under work, or one that waits. */
+static void a_second_life_is_the_first(void **state)
+{
+  (void)state;
+  enum { HEARD = 24000, BEFORE = 6 * PERIOD, PENDING = 4 * PERIOD - BLOCK / 8 };
+  static const Band peak = {MS_EQ_B1_TYPE_PEAKING, MS_EQ_B1_CHANNELS_SIDE, 500.0, 6.0, 1.0, 2};
+  static const Band still = {MS_EQ_B1_TYPE_PEAKING, MS_EQ_B1_CHANNELS_SIDE, 500.0, 0.0, 1.0, 2};
+  for (int i = 0; i < 8; ++i) {
+    const bool leaves = i % 2 == 1;
+    const bool listens = i / 2 % 2 == 1;
+    const Band then = i < 4 ? peak : still;
+    Signal first = noise(HEARD, 3);
+    Signal second = noise(HEARD, 3);
+    Signal before = noise(BEFORE + PENDING, 4);
+    for (int life = 1; life <= 2; ++life) {
+      StageDriver driver;
+      new_linear(&driver, RATE);
+      if (life == 2) {
+        put_band(&driver, 0, leaves ? peak : still);
+        stage_driver_reset(&driver);
+        run(&driver, &before, 0, BEFORE);
+        put_band(&driver, 0, leaves ? still : peak);
+        run(&driver, &before, BEFORE, PENDING);
+      }
+      put_band(&driver, 0, then);
+      driver.values[MS_EQ_LISTEN_BAND] = listens ? 1.0F : 0.0F;
+      stage_driver_reset(&driver);
+      run(&driver, life == 1 ? &first : &second, 0, HEARD);
+      stage_driver_free(&driver);
+    }
+    for (int c = 0; c < 2; ++c) {
+      assert_memory_equal(first.channel[c], second.channel[c], HEARD * sizeof(double));
+    }
+    free_signal(&first);
+    free_signal(&second);
+    free_signal(&before);
+  }
+}
+
 static void turn_everything(StageDriver *driver, uint32_t *seed)
 {
   for (int i = 0; i < BANDS; ++i) {
@@ -790,6 +829,7 @@ int main(void)
       cmocka_unit_test(latency_is_known),
       cmocka_unit_test(neutral_settings_change_no_bit),
       cmocka_unit_test(the_first_sound_is_whole),
+      cmocka_unit_test(a_second_life_is_the_first),
       cmocka_unit_test(blocks_change_no_bit),
       cmocka_unit_test(changes_are_silent),
       cmocka_unit_test(every_setting_is_followed),
