@@ -126,6 +126,20 @@ static Band random_band(uint32_t *seed, double most_gain, double most_q)
   return band;
 }
 
+/* The sharpest poles of a pass of order 3 or 4 are at twice its Q and more. Every fourth band is
+ * one of the lowest. */
+static Band as_promised(Band band, int number)
+{
+  const bool passes = band.type == MS_EQ_B1_TYPE_HIGH_PASS || band.type == MS_EQ_B1_TYPE_LOW_PASS;
+  if (passes && band.order > 2) {
+    band.q = fmin(band.q, 1.0);
+  }
+  if (number % 4 == 0 && band.type != MS_EQ_B1_TYPE_LOW_PASS) {
+    band.frequency = 30.0 + band.frequency / 1800.0;
+  }
+  return band;
+}
+
 static void magnitudes_are_those_of_the_prototypes(void **state)
 {
   (void)state;
@@ -133,7 +147,7 @@ static void magnitudes_are_those_of_the_prototypes(void **state)
   for (int r = 0; r < RATES; ++r) {
     double worst = 0.0;
     for (int i = 0; i < 60; ++i) {
-      const Band band = random_band(&seed, 6.0, 2.0);
+      const Band band = as_promised(random_band(&seed, 6.0, 2.0), i);
       const double error = error_of(rates[r], band);
       worst = fmax(worst, error);
       if (error > 0.009) {
@@ -163,6 +177,14 @@ static void low_and_narrow_bands_err_as_published(void **state)
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 4}, 0.01},
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 8}, 0.06},
       {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 0.70710678, 8}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 1.0, 3}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 1.0, 4}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 5}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 0.70710678, 6}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 2.0, 3}, 0.03},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 30.0, 0.0, 2.0, 4}, 0.13},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 2.0, 4}, 0.01},
+      {{MS_EQ_B1_TYPE_HIGH_PASS, 0, 60.0, 0.0, 2.0, 8}, 3.0},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 30.0, -6.0, 0.1, 2}, 0.06},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 60.0, -6.0, 0.1, 2}, 0.01},
       {{MS_EQ_B1_TYPE_PEAKING, 0, 20.0, 6.0, 1.0, 2}, 0.01},
@@ -398,6 +420,45 @@ static void the_first_sound_is_whole(void **state)
   free_signal(&now);
   free_signal(&later);
   stage_driver_free(&driver);
+}
+
+/* After reset nothing is left of what was before: sound, a design under work, or one that waits. */
+static void a_second_life_is_the_first(void **state)
+{
+  (void)state;
+  enum { HEARD = 24000, BEFORE = 6 * PERIOD, PENDING = 4 * PERIOD - BLOCK / 8 };
+  static const Band peak = {MS_EQ_B1_TYPE_PEAKING, MS_EQ_B1_CHANNELS_SIDE, 500.0, 6.0, 1.0, 2};
+  static const Band still = {MS_EQ_B1_TYPE_PEAKING, MS_EQ_B1_CHANNELS_SIDE, 500.0, 0.0, 1.0, 2};
+  for (int i = 0; i < 8; ++i) {
+    const bool leaves = i % 2 == 1;
+    const bool listens = i / 2 % 2 == 1;
+    const Band then = i < 4 ? peak : still;
+    Signal first = noise(HEARD, 3);
+    Signal second = noise(HEARD, 3);
+    Signal before = noise(BEFORE + PENDING, 4);
+    for (int life = 1; life <= 2; ++life) {
+      StageDriver driver;
+      new_linear(&driver, RATE);
+      if (life == 2) {
+        put_band(&driver, 0, leaves ? peak : still);
+        stage_driver_reset(&driver);
+        run(&driver, &before, 0, BEFORE);
+        put_band(&driver, 0, leaves ? still : peak);
+        run(&driver, &before, BEFORE, PENDING);
+      }
+      put_band(&driver, 0, then);
+      driver.values[MS_EQ_LISTEN_BAND] = listens ? 1.0F : 0.0F;
+      stage_driver_reset(&driver);
+      run(&driver, life == 1 ? &first : &second, 0, HEARD);
+      stage_driver_free(&driver);
+    }
+    for (int c = 0; c < 2; ++c) {
+      assert_memory_equal(first.channel[c], second.channel[c], HEARD * sizeof(double));
+    }
+    free_signal(&first);
+    free_signal(&second);
+    free_signal(&before);
+  }
 }
 
 static void turn_everything(StageDriver *driver, uint32_t *seed)
@@ -768,6 +829,7 @@ int main(void)
       cmocka_unit_test(latency_is_known),
       cmocka_unit_test(neutral_settings_change_no_bit),
       cmocka_unit_test(the_first_sound_is_whole),
+      cmocka_unit_test(a_second_life_is_the_first),
       cmocka_unit_test(blocks_change_no_bit),
       cmocka_unit_test(changes_are_silent),
       cmocka_unit_test(every_setting_is_followed),

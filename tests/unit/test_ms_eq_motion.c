@@ -348,7 +348,8 @@ static void a_heard_band_changes_shape_smoothly(void **state)
     /* From where the tone has come in. */
     const size_t begun = LENGTH / 4;
     const double energy = energy_above(signal.channel[0] + begun, LENGTH - begun, 1500.0, RATE);
-    printf("listening, another shape, phase %d: %.1f dB above 1.5 kHz (goal -120)\n", phase, energy);
+    printf("listening, another shape, phase %d: %.1f dB above 1.5 kHz (goal -120)\n", phase,
+           energy);
     assert_true(energy <= -120.0);
     free_signal(&signal);
     stage_driver_free(&driver);
