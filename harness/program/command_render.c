@@ -243,8 +243,8 @@ static void print(const Request *request, const PlanishMasterJob *job,
   planish_warn_of_clipping(job->out, report->clipped);
   planish_warn_of_clipping(job->matched, report->matched_clipped);
   planish_warn_of_price(NULL, report);
-  if (price != NULL) {
-    planish_render_price_warn(job, price);
+  if (extras->price != NULL) {
+    planish_render_price_warn(job, extras->price);
   }
 }
 
@@ -255,6 +255,8 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   PlanishProgress progress = planish_progress_new();
   job.told = planish_progress_tell;
   job.told_user = &progress;
+  /* Else the account tells, and more. */
+  job.price = !request->after.account && request->after.report == NULL;
   const bool done = planish_master(&job, &report, error);
   PlanishRenderExtras extras = {0};
   if (done) {
