@@ -46,7 +46,7 @@ static const char help[] =
     "      --reference=FILE   another master in the report's player and curves; may be repeated\n"
     "      --client           the report without stages and settings\n"
     "      --no-recall        no recall file; else each master gets OUT.yaml, by which planish\n"
-    "                         recall makes it again (an excerpt does not: it is no master)\n"
+    "                         recall makes it again (an excerpt or one through a pipe has none)\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n"
@@ -168,12 +168,13 @@ static bool check_outputs(const Request *request, PlanishError *error)
          planish_render_after_check(&request->after, request->out, inputs, error);
 }
 
-/* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead.
- */
+/* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead,
+ * nor one through a pipe, of which no file could be named. */
 static bool choose_recall(const Request *request, PlanishMasterJob *job, PlanishRecallFile *file,
                           PlanishError *error)
 {
-  if (request->no_recall || job->excerpt) {
+  if (request->no_recall || job->excerpt || planish_is_stream(request->mix) ||
+      planish_is_stream(request->out)) {
     return true;
   }
   job->made = planish_recall_file_write;

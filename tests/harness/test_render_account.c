@@ -140,8 +140,8 @@ static void an_interrupted_account_says_that_the_master_is_there(void **state)
   start_files(NULL);
   write_long_mix(0.5f);
   const pid_t child =
-      launch((const char *const[]){"planish", "render", "--account", name("sheet.yaml"),
-                                   name("mix.wav"), name("out.wav"), NULL});
+      launch((const char *const[]){"planish", "render", "--no-recall", "--account",
+                                   name("sheet.yaml"), name("mix.wav"), name("out.wav"), NULL});
   while (access(in_folder("out.wav"), F_OK) != 0) {
     poll(NULL, 0, 2);
   }
