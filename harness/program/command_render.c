@@ -46,7 +46,7 @@ static const char help[] =
     "      --reference=FILE   another master in the report's player and curves; may be repeated\n"
     "      --client           the report without stages and settings\n"
     "      --no-recall        no recall file; else each master gets OUT.yaml, by which planish\n"
-    "                         recall makes it again (not an excerpt, nor through a pipe)\n"
+    "                         recall makes it again (an excerpt or one through a pipe has none)\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n"
@@ -169,12 +169,12 @@ static bool check_outputs(const Request *request, PlanishError *error)
 }
 
 /* Whether each master gets a recall file: not an excerpt, whose samples hang on what ran in ahead,
- * nor where a pipe brings the mix or takes the master, which leaves no file to know again. */
+ * nor one through a pipe, of which no file could be named. */
 static bool choose_recall(const Request *request, PlanishMasterJob *job, PlanishRecallFile *file,
                           PlanishError *error)
 {
-  const bool piped = strcmp(request->mix, "-") == 0 || strcmp(request->out, "-") == 0;
-  if (request->no_recall || job->excerpt || piped) {
+  if (request->no_recall || job->excerpt || planish_is_stream(request->mix) ||
+      planish_is_stream(request->out)) {
     return true;
   }
   job->made = planish_recall_file_write;
@@ -244,8 +244,8 @@ static void print(const Request *request, const PlanishMasterJob *job,
   planish_warn_of_clipping(job->out, report->clipped);
   planish_warn_of_clipping(job->matched, report->matched_clipped);
   planish_warn_of_price(NULL, report);
-  if (price != NULL) {
-    planish_render_price_warn(job, price);
+  if (extras->price != NULL) {
+    planish_render_price_warn(job, extras->price);
   }
 }
 
@@ -256,6 +256,8 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   PlanishProgress progress = planish_progress_new();
   job.told = planish_progress_tell;
   job.told_user = &progress;
+  /* Else the account tells, and more. */
+  job.price = !request->after.account && request->after.report == NULL;
   const bool done = planish_master(&job, &report, error);
   PlanishRenderExtras extras = {0};
   if (done) {

@@ -155,6 +155,11 @@ static void print_result(const PlanishMasterJob *job, const PlanishMasterReport 
     }
     (void)putchar('\n');
   }
+  if (report->price.has_distortion && report->price.distortion.status == PLANISH_DISTORTION_DONE) {
+    planish_text_print(stdout, "price     distortion over the mask %.1f %% of the loudest %.0f s\n",
+                       100.0 * report->price.distortion.audible,
+                       (double)report->price.distortion.stretch.frames / report->result.rate);
+  }
   if (landing->best.lowering > 0.0) {
     planish_text_print(stdout, "ceilings  lowered by %.3f dB to hold the true peak\n",
                        landing->best.lowering);
@@ -257,6 +262,9 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_number(&json, "ceilings_lowered_db", report->landing.best.lowering);
   planish_json_number(&json, "extra_drive_db",
                       report->has_drive ? report->extra_drive : (double)NAN);
+  planish_json_number(&json, "audible_share_of_loudest_30_s",
+                      report->price.has_distortion ? report->price.distortion.audible
+                                                   : (double)NAN);
   planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
   planish_measure_json(&json, "master", job->out, &report->result);
   planish_json_string(&json, "matched", job->matched);

@@ -37,8 +37,9 @@ void planish_warn_of_price(const char *out, const PlanishMasterReport *report)
         name, colon, report->extra_drive);
   }
   if (price->has_distortion && planish_distortion_ruins(&price->distortion)) {
-    planish_options_warn("%s%sdistortion is over the mask %.0f %% of the time: listen at matched "
+    planish_options_warn("%s%sdistortion is over the mask %.0f %% of the time%s: listen at matched "
                          "loudness, or ask for less",
-                         name, colon, 100.0 * price->distortion.audible);
+                         name, colon, 100.0 * price->distortion.audible,
+                         price->known ? "" : " around the loudest moment");
   }
 }

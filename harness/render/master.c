@@ -9,6 +9,8 @@ bool planish_master(const PlanishMasterJob *job, PlanishMasterReport *report, Pl
   const bool done =
       mastering != NULL && planish_mastering_land(mastering, job->out, report, error) &&
       (job->matched == NULL || planish_mastering_match(mastering, job->matched, report, error)) &&
+      (!job->price || !report->landing_wanted ||
+       planish_mastering_price_loudest(mastering, report, error)) &&
       planish_mastering_commit(mastering, error);
   planish_mastering_free(mastering);
   return done;

@@ -18,6 +18,7 @@ typedef struct {
   const char *out;     /* checked by planish_writer_check() */
   const char *matched; /* NULL: not asked for */
   PlanishWord word;
+  bool price;   /* what it cost around its loudest moment is to be known, where it was landed */
   bool excerpt; /* from..to instead of the whole mix; then nothing is landed: the control `by` stays
                    as the sheet has it, or where landing would begin */
   uint64_t from;

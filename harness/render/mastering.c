@@ -311,6 +311,19 @@ bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *r
                             mastering->job->out, error);
 }
 
+bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterReport *report,
+                                     PlanishError *error)
+{
+  const PlanishRenderJob job = render_job(mastering);
+  const uint64_t end = report->result.shortterm_max_end;
+  const uint64_t half = (uint64_t)(1.5 * report->result.rate); /* of the 3 s that end there */
+  mastering->what = "price";
+  mastering->number = 0;
+  return planish_price_find_around(&report->price, &job,
+                                   planish_writer_temporary(mastering->last.writer),
+                                   mastering->job->out, end > half ? end - half : 0, error);
+}
+
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)
 {
   bool done = planish_interrupt_check(error);

@@ -35,6 +35,11 @@ bool planish_mastering_match(PlanishMastering *mastering, const char *out,
 bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *report,
                              PlanishError *error);
 
+/* Only what is cheap enough to be known of every master: the distortion around its loudest moment.
+ */
+bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterReport *report,
+                                     PlanishError *error);
+
 /* Puts all files in their places. */
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error);
 

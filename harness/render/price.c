@@ -24,14 +24,20 @@ static bool read_mix(const PlanishRenderJob *job, uint64_t *at, float *interleav
   return true;
 }
 
+/* Frames of both, of the mix behind job->from: the head silence of the file is not counted. */
+typedef struct {
+  uint64_t first;
+  uint64_t frames;
+} Part;
+
 /* What is fed with both at once. */
 typedef struct {
-  PlanishPunch *punch;
+  PlanishPunch *punch;  /* NULL: only the account is wanted */
   PlanishTrack *before; /* NULL: there is no room for the account */
   PlanishTrack *after;
 } Listeners;
 
-static bool open_tracks(Listeners *listeners, const PlanishRenderJob *job, const char *beside,
+static bool open_tracks(Listeners *listeners, uint64_t frames, const char *beside,
                         PlanishError *error)
 {
   listeners->before = planish_track_new(beside, 0, error);
@@ -39,7 +45,7 @@ static bool open_tracks(Listeners *listeners, const PlanishRenderJob *job, const
   if (listeners->before == NULL || listeners->after == NULL) {
     return false;
   }
-  if (!planish_track_has_room(listeners->before, 2 * planish_render_tapped_frames(job))) {
+  if (!planish_track_has_room(listeners->before, 2 * frames)) {
     planish_track_free(listeners->before);
     listeners->before = NULL;
   }
@@ -49,63 +55,98 @@ static bool open_tracks(Listeners *listeners, const PlanishRenderJob *job, const
 static bool listen(const Listeners *listeners, const float *before, const float *after,
                    size_t frames, PlanishError *error)
 {
-  planish_punch_process(listeners->punch, (const float *const[]){before, after}, frames);
+  if (listeners->punch != NULL) {
+    planish_punch_process(listeners->punch, (const float *const[]){before, after}, frames);
+  }
   return listeners->before == NULL ||
          (planish_track_write(listeners->before, before, frames, error) &&
           planish_track_write(listeners->after, after, frames, error));
 }
 
-static bool compare(const PlanishRenderJob *job, PlanishReader *master, const Listeners *listeners,
-                    PlanishError *error)
+static bool compare(const PlanishRenderJob *job, PlanishReader *master, const Part *part,
+                    const Listeners *listeners, PlanishError *error)
 {
   float before[2 * BLOCK];
   float after[2 * BLOCK];
-  uint64_t at = job->from;
+  uint64_t at = job->from + part->first;
+  uint64_t left = part->frames;
   size_t got = 1;
   bool done = true;
   while (done && got > 0) {
     done = planish_interrupt_check(error) &&
-           planish_reader_read(master, after, BLOCK, &got, error) &&
+           planish_reader_read(master, after, left < BLOCK ? (size_t)left : BLOCK, &got, error) &&
            read_mix(job, &at, before, got, error) && listen(listeners, before, after, got, error);
+    left -= got;
   }
   return done;
 }
 
-/* Both from the mix's first frame on: the head silence is skipped. */
-static bool run(const PlanishRenderJob *job, PlanishReader *master, const Listeners *listeners,
-                PlanishError *error)
+/* The head silence is skipped. */
+static bool run(const PlanishRenderJob *job, PlanishReader *master, const Part *part,
+                const Listeners *listeners, PlanishError *error)
 {
-  const uint64_t head = planish_render_frames(job) - planish_render_tapped_frames(job);
-  return head >= planish_reader_frames(master) ||
-         (planish_reader_seek(master, head, error) &&
-          planish_reader_seek(job->mix, job->from, error) &&
-          compare(job, master, listeners, error));
+  const uint64_t first =
+      planish_render_frames(job) - planish_render_tapped_frames(job) + part->first;
+  const uint64_t mix = job->from + part->first;
+  return first >= planish_reader_frames(master) ||
+         (planish_reader_seek(master, first, error) &&
+          planish_reader_seek(job->mix, mix < job->to ? mix : job->to, error) &&
+          compare(job, master, part, listeners, error));
 }
 
 static bool conclude(PlanishPrice *price, const Listeners *listeners, double rate,
                      PlanishError *error)
 {
-  price->known = true;
-  price->punch_mix = planish_punch_result(listeners->punch, 0);
-  price->punch_master = planish_punch_result(listeners->punch, 1);
+  price->known = listeners->punch != NULL;
+  if (price->known) {
+    price->punch_mix = planish_punch_result(listeners->punch, 0);
+    price->punch_master = planish_punch_result(listeners->punch, 1);
+  }
   price->has_distortion = listeners->before != NULL;
   return !price->has_distortion || planish_distortion_pair(listeners->before, listeners->after,
                                                            rate, &price->distortion, error);
 }
 
+static bool find(PlanishPrice *price, const PlanishRenderJob *job, const char *file,
+                 const char *beside, const Part *part, Listeners *listeners, PlanishError *error)
+{
+  PlanishReader *master = planish_reader_open(file, NULL, error);
+  const bool done = master != NULL && open_tracks(listeners, part->frames, beside, error) &&
+                    run(job, master, part, listeners, error) &&
+                    conclude(price, listeners, planish_reader_rate(job->mix), error);
+  planish_track_free(listeners->before);
+  planish_track_free(listeners->after);
+  planish_reader_free(master);
+  return done;
+}
+
 bool planish_price_find(PlanishPrice *price, const PlanishRenderJob *job, const char *file,
                         const char *beside, PlanishError *error)
 {
-  const double rate = planish_reader_rate(job->mix);
+  const Part whole = {0, planish_render_tapped_frames(job)};
+  Listeners listeners = {.punch = planish_punch_new(planish_reader_rate(job->mix), 2)};
   *price = (PlanishPrice){0};
-  Listeners listeners = {.punch = planish_punch_new(rate, 2)};
-  PlanishReader *master = planish_reader_open(file, NULL, error);
-  bool done = listeners.punch != NULL ? true : planish_fail_memory(error);
-  done = done && master != NULL && open_tracks(&listeners, job, beside, error) &&
-         run(job, master, &listeners, error) && conclude(price, &listeners, rate, error);
-  planish_track_free(listeners.before);
-  planish_track_free(listeners.after);
-  planish_reader_free(master);
+  const bool done = listeners.punch != NULL
+                        ? find(price, job, file, beside, &whole, &listeners, error)
+                        : planish_fail_memory(error);
   planish_punch_free(listeners.punch);
   return done;
+}
+
+bool planish_price_find_around(PlanishPrice *price, const PlanishRenderJob *job, const char *file,
+                               const char *beside, uint64_t middle, PlanishError *error)
+{
+  const double rate = planish_reader_rate(job->mix);
+  const uint64_t tapped = planish_render_tapped_frames(job);
+  const uint64_t head = planish_render_frames(job) - tapped;
+  const uint64_t wanted = (uint64_t)(PLANISH_PRICE_LOUDEST * rate);
+  Part part = {.frames = tapped < wanted ? tapped : wanted};
+  const uint64_t last = tapped - part.frames;
+  const uint64_t before = head + part.frames / 2;
+  part.first = middle > before ? middle - before : 0;
+  part.first = part.first < last ? part.first : last;
+  Listeners listeners = {0};
+  *price = (PlanishPrice){0};
+  return (double)part.frames < PLANISH_DISTORTION_SHORTEST * rate ||
+         find(price, job, file, beside, &part, &listeners, error);
 }

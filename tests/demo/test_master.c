@@ -31,6 +31,8 @@ static void the_demo_lands(void **state)
   assert_true(fabs(loudness + 8.0) <= 0.05);
   assert_true(peak <= -1.0 + 0.02);
   assert_true(drive < 1.0);
+  assert_true(number_behind(text, (const char *const[]){NULL}, "audible_share_of_loudest_30_s") <
+              0.1);
   assert_int_equal(frames, MIX_FRAMES);
   assert_int_equal(info.format, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
   free(samples);

@@ -47,7 +47,8 @@ static void a_pipe_gives_the_same_master(void **state)
 {
   (void)state;
   start_files(NULL);
-  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("own.wav"));
+  Outcome outcome =
+      RUN("render", "--no-recall", name("sheet.yaml"), name("mix.wav"), name("own.wav"));
   expect(&outcome, 0, "");
   outcome = SHELL("cat mix.wav | $P render sheet.yaml - - | cat > out.wav");
   expect(&outcome, 0, "mix       standard input: ");
