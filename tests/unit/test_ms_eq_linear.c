@@ -293,7 +293,7 @@ static void bands_on_any_channels_multiply_in_their_order(void **state)
     printf("%.0f Hz, 10 times eight bands on any channels: gains %.1e off, impulses symmetric to "
            "%.1f dB (goal -140)\n",
            rates[r], worst, 20.0 * log10(asymmetry));
-    assert_true(worst <= 0.002);
+    assert_true(worst <= 0.0003);
     assert_true(20.0 * log10(asymmetry) <= -140.0);
   }
 }
@@ -599,10 +599,14 @@ static void every_setting_is_followed(void **state)
   };
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
     Signal signals[2] = {noise(LENGTH, 31), noise(LENGTH, 31)};
+    Band first = from;
+    if (cases[i].band.order != from.order) {
+      first.type = cases[i].band.type; /* the others have none */
+    }
     for (int turned = 0; turned < 2; ++turned) {
       StageDriver driver;
       new_linear(&driver, RATE);
-      put_band(&driver, 0, turned == 0 ? cases[i].band : from);
+      put_band(&driver, 0, turned == 0 ? cases[i].band : first);
       driver.values[MS_EQ_MONO_BELOW] = turned == 0 ? cases[i].below : 100.0F;
       driver.values[MS_EQ_MONO_AMOUNT] = turned == 0 ? cases[i].amount : 50.0F;
       stage_driver_reset(&driver);
