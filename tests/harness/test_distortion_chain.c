@@ -171,7 +171,7 @@ static void audible_is_a_share_of_time(void **state)
 static void a_side_without_sound_masks_nothing(void **state)
 {
   (void)state;
-  static const double amplitudes[] = {1e-2, 1e-5};
+  static const double amplitudes[] = {2e-3, 1e-5};
   Audio audio = swelling(11.0, rate);
   memset(audio.channel[1], 0, audio.frames * sizeof(double));
   for (int i = 0; i < 2; ++i) {
