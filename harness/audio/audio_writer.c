@@ -26,6 +26,7 @@ struct PlanishWriter {
   PlanishTemporaryFile temporary;
   PlanishBeside beside;
   SNDFILE *file;
+  bool synced;
   PlanishWord word;
   uint64_t bytes; /* of audio written so far */
   PlanishDither dither;
@@ -153,9 +154,17 @@ bool planish_writer_finish(PlanishWriter *writer, PlanishError *error)
   writer->file = NULL;
   const int descriptor = writer->temporary.descriptor;
   struct stat facts;
-  const bool synced = closed && fsync(descriptor) == 0;
-  return (synced && fstat(descriptor, &facts) == 0 && (uint64_t)facts.st_size >= writer->bytes) ||
+  return (closed && fstat(descriptor, &facts) == 0 && (uint64_t)facts.st_size >= writer->bytes) ||
          fail_write(writer, errno, error);
+}
+
+bool planish_writer_sync(PlanishWriter *writer, PlanishError *error)
+{
+  if (!writer->synced && !planish_is_stream(writer->path)) {
+    writer->synced = fsync(writer->temporary.descriptor) == 0;
+    return writer->synced || fail_write(writer, errno, error);
+  }
+  return true;
 }
 
 bool planish_writer_beside(PlanishWriter *writer, const char *path, const char *text, size_t size,
@@ -169,7 +178,7 @@ bool planish_writer_commit(PlanishWriter *writer, PlanishError *error)
   if (planish_is_stream(writer->path)) {
     return planish_standard_output_send(writer->temporary.descriptor, error);
   }
-  if (!planish_beside_commit(&writer->beside, error)) {
+  if (!planish_writer_sync(writer, error) || !planish_beside_commit(&writer->beside, error)) {
     return false;
   }
   if (!planish_temporary_file_commit(&writer->temporary, writer->path)) {

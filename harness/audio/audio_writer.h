@@ -44,6 +44,10 @@ bool planish_writer_finish(PlanishWriter *writer, PlanishError *error);
 bool planish_writer_beside(PlanishWriter *writer, const char *path, const char *text, size_t size,
                            PlanishError *error);
 
+/* Waits until the finished file is on the disk. commit() does, too; of several files that are to
+ * stand together, all are synced ahead of the first commit(). */
+bool planish_writer_sync(PlanishWriter *writer, PlanishError *error);
+
 /* Puts the finished file in the target's place. */
 bool planish_writer_commit(PlanishWriter *writer, PlanishError *error);
 

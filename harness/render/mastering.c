@@ -328,6 +328,9 @@ bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)
 {
   bool done = planish_interrupt_check(error);
   for (uint32_t n = 0; done && n < mastering->count; ++n) {
+    done = planish_writer_sync(mastering->writers[n], error);
+  }
+  for (uint32_t n = 0; done && n < mastering->count; ++n) {
     done = planish_writer_commit(mastering->writers[n], error);
   }
   return done;

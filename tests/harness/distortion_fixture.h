@@ -61,6 +61,8 @@ static inline Audio sound_mix(size_t frames)
   return audio;
 }
 
+static bool sound_is_invented; /* there are no stems */
+
 /* `seconds` of the stems' mix from the 4th second on; an invented one where there are none. */
 static inline Audio sound_music(double seconds)
 {
@@ -69,6 +71,7 @@ static inline Audio sound_music(double seconds)
   Audio stems;
   if (!stems_read(&stems, 1) || stems.frames < start + frames) {
     print_message("no stems: an invented mix instead\n");
+    sound_is_invented = true;
     return sound_mix(frames);
   }
   Audio audio = sound_of(frames);

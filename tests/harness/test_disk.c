@@ -78,10 +78,11 @@ static void without_room_to_keep_anything_the_master_is_the_same(void **state)
 {
   (void)state;
   const char *out = mount_disk(OUT_BYTES * 5 / 2);
-  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("elsewhere.wav"));
+  Outcome outcome =
+      RUN("render", "--no-recall", name("sheet.yaml"), name("mix.wav"), name("elsewhere.wav"));
   expect(&outcome, 0, "");
   assert_string_equal(outcome.error, "");
-  outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), out);
+  outcome = RUN("render", "--no-recall", name("sheet.yaml"), name("mix.wav"), out);
   expect(&outcome, 0, "warning: no room beside the output");
   assert_int_equal(count_on_disk(), 1);
   size_t frames[2];

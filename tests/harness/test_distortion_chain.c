@@ -166,6 +166,28 @@ static void audible_is_a_share_of_time(void **state)
   audio_free(&audio);
 }
 
+/* On a side of its own noise is not masked by the other: it is heard from the threshold in quiet
+ * on, by a full scale of 92 dB SPL. */
+static void a_side_without_sound_masks_nothing(void **state)
+{
+  (void)state;
+  static const double amplitudes[] = {2e-3, 1e-5};
+  Audio audio = swelling(11.0, rate);
+  memset(audio.channel[1], 0, audio.frames * sizeof(double));
+  for (int i = 0; i < 2; ++i) {
+    Audio after = audio_copy(&audio, 0);
+    uint64_t seed = 5;
+    for (size_t n = 0; n < after.frames; ++n) {
+      after.channel[1][n] = amplitudes[i] * sound_noise(&seed);
+    }
+    const PlanishDistortion found = sound_account("noise where nothing was", &audio, &after);
+    assert_true(i == 0 ? found.audible > 0.99 && found.nmr_p95 > 3.0
+                       : found.audible < 0.01 && found.nmr_p95 < -3.0);
+    audio_free(&after);
+  }
+  audio_free(&audio);
+}
+
 static double moving(size_t n)
 {
   return pow(10.0, 1.5 / 20.0 * sin(2.0 * PLANISH_PI * 0.5 / rate * (double)n));
@@ -298,6 +320,7 @@ int main(void)
       cmocka_unit_test(silence_has_no_account),
       cmocka_unit_test(a_long_file_is_judged_where_it_is_loudest),
       cmocka_unit_test(audible_is_a_share_of_time),
+      cmocka_unit_test(a_side_without_sound_masks_nothing),
       cmocka_unit_test(gains_of_one_channel_are_level),
       cmocka_unit_test(any_fixed_matrix_is_linear),
       cmocka_unit_test(mono_needs_no_care),
