@@ -13,9 +13,10 @@ bool planish_sheet_set_loudness(PlanishSheet *sheet, double lufs, PlanishError *
                         PLANISH_SHEET_QUIETEST, PLANISH_SHEET_LOUDEST);
   }
   if (!sheet->has_by) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "no control to land with: the target's loudness: add \"target: {by: NAME.SYMBOL}\" to "
-                        "the sheet");
+    return planish_fail(
+        error, PLANISH_BAD_USE,
+        "no control to land with: the target's loudness: add \"target: {by: NAME.SYMBOL}\" to "
+        "the sheet");
   }
   sheet->has_loudness = true;
   sheet->loudness = lufs;

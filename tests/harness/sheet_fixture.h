@@ -26,8 +26,9 @@ static inline PlanishSheet *sheet_of(PlanishHost *host, const char *text)
 /* free() gives it back. */
 static inline char *text_of_sheet(const PlanishSheet *sheet, const PlanishSheetWriting *writing)
 {
-  char *text = NULL;
-  size_t size = 0;
+  /* Static, since gcc 12 takes what is returned for its address. */
+  static char *text;
+  static size_t size;
   FILE *stream = open_memstream(&text, &size);
   planish_sheet_write(stream, sheet, writing);
   fclose(stream);
