@@ -342,6 +342,7 @@ static bool render(Request *request, PlanishHost *host, PlanishError *error)
                                                                        : PLANISH_WORD_24,
   };
   PlanishRecallFile recall = {0};
+  request->after.mix = request->mix;
   request->after.silence_bad = request->silence_bad;
   job.mix =
       override_sheet(request, sheet, error)

@@ -49,6 +49,7 @@ static bool make_report(const PlanishRenderAfter *after, const PlanishMasterJob 
       .whole = &extras->price->whole,
       .references = after->references.list,
       .reference_count = after->references.count,
+      .mix = planish_is_stream(after->mix) ? NULL : after->mix,
       .reason = reason[0] == '\0' ? NULL : reason,
       .program = "planish " PLANISH_VERSION,
       .client = after->client,
@@ -93,6 +94,10 @@ static bool check_references(const PlanishRenderAfter *after, PlanishError *erro
 {
   bool done = true;
   for (size_t n = 0; done && n < after->references.count; ++n) {
+    if (planish_is_stream(after->references.list[n])) {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "a reference cannot come from standard input: name a file");
+    }
     PlanishReader *reader = planish_reader_open(after->references.list[n], NULL, error);
     done = reader != NULL;
     planish_reader_free(reader);

@@ -10,9 +10,10 @@
 
 typedef struct {
   bool account;
-  const char *report; /* a folder; NULL: none */
-  bool client;        /* a report without the stages */
-  bool silence_bad;
+  const char *report;            /* a folder; NULL: none */
+  bool client;                   /* a report without the stages */
+  const char *mix;               /* as it was named */
+  bool silence_bad;              /* as it was read */
   PlanishOptionTexts references; /* for the report */
 } PlanishRenderAfter;
 

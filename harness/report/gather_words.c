@@ -103,8 +103,11 @@ static const char *times_of(PlanishGathering *gathering, const PlanishFinding *f
 bool planish_gather_findings(PlanishGathering *gathering, PlanishError *error)
 {
   PlanishCheckResult result;
-  const char *mix = planish_reader_path(gathering->job->master->mix);
-  if (!planish_check_file(mix, gathering->job->silence_bad, NULL, NULL, &result, error)) {
+  if (gathering->job->mix == NULL) {
+    return true;
+  }
+  if (!planish_check_file(gathering->job->mix, gathering->job->silence_bad, NULL, NULL, &result,
+                          error)) {
     return false;
   }
   gathering->findings = calloc(result.findings.count + 1, sizeof *gathering->findings);

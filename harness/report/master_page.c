@@ -120,7 +120,7 @@ static PlanishReportPage page_of(const PlanishGathering *gathering)
       .account = gathering->account.rows == NULL ? NULL : &gathering->account.table,
       .findings = gathering->findings,
       .finding_count = gathering->finding_count,
-      .checked = true,
+      .checked = job->mix != NULL,
       .settings = gathering->settings,
   };
 }

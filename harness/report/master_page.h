@@ -22,6 +22,7 @@ typedef struct {
   const PlanishDistortion *whole;   /* or NULL */
   const char *const *references;    /* paths */
   size_t reference_count;
+  const char *mix;     /* path of the file, to be checked; NULL where it came through a pipe */
   const char *reason;  /* why it missed its target, or NULL */
   const char *program; /* "planish 0.2.0" */
   bool client;         /* leaves out the stages, their settings, and what is said of them */

@@ -110,6 +110,28 @@ static void a_part_and_a_short_mix_have_pages_too(void **state)
   assert_false(says("id=\"player\""));
 }
 
+/* It can be read once only, so it is not checked. */
+static void a_mix_from_standard_input_has_a_page(void **state)
+{
+  (void)state;
+  char report[600];
+  const int kept = dup(STDIN_FILENO);
+  const int mix = open(in_folder("mix.wav"), O_RDONLY);
+  assert_int_equal(dup2(mix, STDIN_FILENO), STDIN_FILENO);
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  Outcome run = RUN("render", name("named.yaml"), "-", name("master.wav"), report);
+  expect(&run, 0, "");
+  read_page();
+  assert_true(says("<strong>Landed</strong>"));
+  assert_false(says("id=\"findings\""));
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
+            "--reference=-");
+  expect(&run, 2, "standard input");
+  dup2(kept, STDIN_FILENO);
+  close(kept);
+  close(mix);
+}
+
 static void what_cannot_be_is_said_ahead_of_the_render(void **state)
 {
   (void)state;
@@ -140,6 +162,7 @@ int main(void)
       cmocka_unit_test_setup_teardown(a_master_gets_its_page, start, clear_up),
       cmocka_unit_test_setup_teardown(a_client_sees_no_stages, start, clear_up),
       cmocka_unit_test_setup_teardown(a_part_and_a_short_mix_have_pages_too, start, clear_up),
+      cmocka_unit_test_setup_teardown(a_mix_from_standard_input_has_a_page, start, clear_up),
       cmocka_unit_test_setup_teardown(what_cannot_be_is_said_ahead_of_the_render, start, clear_up),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
