@@ -189,8 +189,9 @@ static void smooth(double *power, double *room, size_t bins, size_t width)
 }
 
 /* Brings all parts of the spectrum to one level: the low end, most of the power of music, tells
- * little of time, and is what equalisers move. */
-static void weigh(PlanishAligner *aligner, int channel)
+ * little of time, and is what equalisers move, and turn in phase. Gives what the correlation would
+ * be of streams that differ by delay and factor alone. */
+static double weigh(PlanishAligner *aligner, int channel)
 {
   const size_t bins = aligner->size / 2 + 1;
   const size_t width = aligner->size / REACH / 2 + 1;
@@ -203,9 +204,13 @@ static void weigh(PlanishAligner *aligner, int channel)
     first[k] = sqrt(first[k]) * sqrt(second[k]);
     most = fmax(most, first[k]);
   }
+  double lit = 0.0;
   for (size_t k = 0; k < bins && most > 0.0; ++k) {
     aligner->cross[channel][k] /= first[k] + FLOOR * most;
+    lit += first[k] / (first[k] + FLOOR * most);
   }
+  /* The second's power was counted over whole stretches, the cross-spectrum over the hops. */
+  return 2.0 * lit / (double)aligner->size * sqrt((double)aligner->hop / (double)aligner->size);
 }
 
 /* Both channels' correlation, the turned ones turned back, between the frames around a lag. */
@@ -240,34 +245,51 @@ static double refine(const PlanishAligner *aligner, const bool turned[2], int64_
   return part;
 }
 
+/* The largest correlation of the cross-spectra as they stand, `most` for streams that differ by
+ * delay and factor alone; the delay in whole frames. */
+static PlanishAlignment look(PlanishAligner *aligner, double most)
+{
+  PlanishAlignment found = {0.0, {false, false}, 0.0};
+  for (int c = 0; c < 2; ++c) {
+    planish_spectrum_back(aligner->spectrum, aligner->cross[c], aligner->correlation[c]);
+  }
+  const int64_t lag = find_peak(aligner);
+  double sum = 0.0;
+  for (int c = 0; c < 2; ++c) {
+    found.turned[c] = at_lag(aligner, c, lag) < 0.0;
+    sum += fabs(at_lag(aligner, c, lag));
+  }
+  found.delay = (double)lag;
+  found.correlation = planish_clamp(sum / most, 0.0, 1.0);
+  return found;
+}
+
 PlanishAlignment planish_aligner_finish(PlanishAligner *aligner)
 {
   for (size_t n = 0; n < aligner->size; ++n) {
     take_frame(aligner, NULL, NULL);
   }
+  const size_t bytes = (aligner->size / 2 + 1) * sizeof(double complex);
   PlanishAlignment found = {0.0, {false, false}, 0.0};
   const double most = sqrt(aligner->power[0][0] * aligner->power[1][0]) +
                       sqrt(aligner->power[0][1] * aligner->power[1][1]);
   if (!(most > 0.0)) {
     return found;
   }
-  /* Plain first, for what it says of likeness; then weighed, for the place. */
   double complex *plain[2] = {aligner->bins[0], aligner->bins[1]};
+  double lit = 0.0;
   for (int c = 0; c < 2; ++c) {
-    memcpy(plain[c], aligner->cross[c], (aligner->size / 2 + 1) * sizeof(double complex));
-    weigh(aligner, c);
-    planish_spectrum_back(aligner->spectrum, aligner->cross[c], aligner->correlation[c]);
+    memcpy(plain[c], aligner->cross[c], bytes);
+    lit += weigh(aligner, c);
   }
-  const int64_t lag = find_peak(aligner);
-  for (int c = 0; c < 2; ++c) {
-    found.turned[c] = at_lag(aligner, c, lag) < 0.0;
+  found = look(aligner, lit);
+  if (found.correlation < PLANISH_ALIGNMENT_UNRELATED) {
+    /* Perhaps a narrow part alone is common to both. */
+    for (int c = 0; c < 2; ++c) {
+      memcpy(aligner->cross[c], plain[c], bytes);
+    }
+    found = look(aligner, most);
   }
-  found.delay = (double)lag + refine(aligner, found.turned, lag);
-  double sum = 0.0;
-  for (int c = 0; c < 2; ++c) {
-    planish_spectrum_back(aligner->spectrum, plain[c], aligner->correlation[c]);
-    sum += (found.turned[c] ? -1.0 : 1.0) * at_lag(aligner, c, lag);
-  }
-  found.correlation = planish_clamp(sum / most, 0.0, 1.0);
+  found.delay += refine(aligner, found.turned, (int64_t)found.delay);
   return found;
 }

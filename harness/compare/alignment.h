@@ -5,10 +5,12 @@
  * is summed over overlapping stretches, channel by channel, so that every frame meets every frame
  * within the range of search. It is then brought to one level over the whole band (by the smoothed
  * spectra of both, as in the smoothed coherence transform of Carter, Nuttall and Cable 1973), so
- * that a filtered low end does not move the whole. Where the correlation of both channels is
- * largest in magnitude lies the delay; the place between the frames is found on the correlation
- * between its frames, by a parabola that is drawn closer three times. Streams that differ by a
- * delay and a factor alone are found to 1e-6 frames.
+ * that a low end that was filtered, or turned in phase, does not move the whole, nor hide that the
+ * rest is alike. Where the correlation of both channels is largest in magnitude lies the delay; the
+ * place between the frames is found on the correlation between its frames, by a parabola that is
+ * drawn closer three times. Streams that differ by a delay and a factor alone are found to 1e-6
+ * frames. Where nothing is alike so, the correlation is tried again as it was, for streams that
+ * have one narrow part in common.
  *
  * Thread: one at a time an object; new() and free() from one at a time, as FFTW's planner asks. Not
  * real-time safe. */
@@ -22,9 +24,12 @@
 typedef struct {
   double delay;       /* frames by which the second is later; within the range */
   bool turned[2];     /* left, right: the second's polarity is that of the first turned */
-  double correlation; /* there, 0..1: 1 for streams that differ by delay and factor alone; 0 where
-                         one is silent */
+  double correlation; /* there, 0..1: near 1 for streams that differ by delay and factor alone; 0
+                         where one is silent */
 } PlanishAlignment;
+
+/* Below this correlation the streams have nothing in common that a delay could be told from. */
+#define PLANISH_ALIGNMENT_UNRELATED 0.1
 
 typedef struct PlanishAligner PlanishAligner;
 

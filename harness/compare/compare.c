@@ -139,7 +139,7 @@ static void conclude_first(Comparer *comparer)
   result->same_samples = comparer->same;
   result->loudness_gain = result->measurement[0].integrated - result->measurement[1].integrated;
   result->alignment = planish_aligner_finish(comparer->aligner);
-  result->related = result->alignment.correlation >= PLANISH_COMPARE_UNRELATED;
+  result->related = result->alignment.correlation >= PLANISH_ALIGNMENT_UNRELATED;
   if (comparer->setup->plain || comparer->same || !result->related) {
     result->alignment.delay = 0.0;
     result->alignment.turned[0] = result->alignment.turned[1] = false;

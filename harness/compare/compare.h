@@ -19,10 +19,6 @@
 #include "harness/measure/punch.h"
 #include "harness/measure/third_octaves.h"
 
-/* Below this correlation the files have nothing in common that a delay could be told from: they
- * are compared as they stand. */
-#define PLANISH_COMPARE_UNRELATED 0.1
-
 typedef struct {
   const char *path[2];
   bool plain; /* neither lined up nor level-matched */
@@ -38,7 +34,8 @@ typedef struct {
   uint64_t frames[2];  /* at `rate` */
   uint64_t silenced[2];
   bool same_samples; /* same rate, length and samples (read as 32-bit float) */
-  bool related;      /* they could be lined up; true where that was not asked for */
+  bool related;      /* they could be lined up (PLANISH_ALIGNMENT_UNRELATED), else they are compared
+                        as they stand; true where that was not asked for */
   PlanishAlignment alignment;
   uint64_t from;             /* first frame of A that both have, lined up */
   uint64_t overlap;          /* frames that both have, lined up; 0: none, and what follows is NAN */
