@@ -1,27 +1,30 @@
 #include "harness/render/chain.h"
 
 #include "harness/base/level.h"
-#include "harness/host/instance.h"
-#include "harness/render/automation.h"
+#include "harness/render/chain_stage.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+typedef float Buffers[2][PLANISH_CHAIN_BLOCK];
+
+/* A stage or branch, and what is measured around it. */
 typedef struct {
-  PlanishInstance *instance; /* NULL: sound passes it by */
-  uint32_t latency;
-  PlanishMoves moves;
-  PlanishReport *reports;
-  uint32_t report_count;
+  PlanishChainStage run;
+  const PlanishLevel *in; /* that of what comes before it */
+  PlanishLevel *out;
+  PlanishLevel *taken; /* of a branch: of what goes into it */
+  Buffers *buffers;    /* of a branch: what goes into it, and the sum */
 } Stage;
 
 struct PlanishChain {
   const PlanishSheet *sheet;
   Stage *stages;
-  PlanishLevel **levels; /* by boundary; NULL ahead of the first that is run */
+  PlanishLevel *input;
   PlanishChainPart part;
   uint32_t latency;
+  double rate;
   uint64_t at;  /* frames run so far */
   int64_t zero; /* with which the mix's first comes in */
   uint64_t first;
@@ -29,50 +32,32 @@ struct PlanishChain {
   PlanishTaps taps;
   PlanishTap record;
   uint32_t record_boundary;
-  float buffers[2][2][PLANISH_CHAIN_BLOCK]; /* from one stage to the next, never in place */
+  Buffers buffers[2]; /* from one stage to the next, never in place */
 };
 
-static bool find_reports(Stage *stage, const PlanishPlugin *plugin, PlanishError *error)
+/* The stages of one path that are run: from an index up to another. */
+typedef struct {
+  uint32_t from;
+  uint32_t to;
+  uint32_t depth;
+} Path;
+
+/* A block on its way through a path, `delay` frames behind the chain's input. */
+typedef struct {
+  float *audio[2];
+  uint32_t frames;
+  uint32_t delay;
+} Block;
+
+static Path main_path(const PlanishChain *chain)
 {
-  stage->reports = calloc((size_t)plugin->port_count + 1, sizeof *stage->reports);
-  if (stage->reports == NULL) {
-    return planish_fail_memory(error);
-  }
-  for (uint32_t n = 0; n < plugin->port_count; ++n) {
-    if (plugin->ports[n].kind == PLANISH_PLUGIN_CONTROL_OUTPUT && (int)n != plugin->latency) {
-      stage->reports[stage->report_count++] =
-          (PlanishReport){.port = n, .lowest = HUGE_VALF, .highest = -HUGE_VALF};
-    }
-  }
-  return true;
+  return (Path){chain->part.first, chain->sheet->stage_count, 0};
 }
 
-static bool start_stage(PlanishChain *chain, uint32_t n, double rate, PlanishError *error)
+static Path branch_path(const PlanishChain *chain, uint32_t branch)
 {
-  const PlanishSheetStage *listed = &chain->sheet->stages[n];
-  Stage *stage = &chain->stages[n];
-  stage->instance = planish_instance_new(listed->plugin, rate, error);
-  if (stage->instance == NULL || !find_reports(stage, listed->plugin, error) ||
-      !planish_moves_new(&stage->moves, chain->sheet, n, rate, error)) {
-    return false;
-  }
-  for (uint32_t port = 0; port < listed->plugin->port_count; ++port) {
-    if (listed->plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT) {
-      planish_instance_set_at(stage->instance, port, listed->values[port]);
-    }
-  }
-  planish_instance_activate(stage->instance);
-  /* A run of 0 frames takes the controls that latency depends on, and tells the latency. */
-  planish_instance_run(stage->instance, NULL, NULL, 0);
-  stage->latency = planish_instance_latency(stage->instance);
-  chain->latency += stage->latency;
-  return true;
-}
-
-static bool start_level(PlanishChain *chain, uint32_t boundary, double rate, PlanishError *error)
-{
-  chain->levels[boundary] = planish_level_new(rate);
-  return chain->levels[boundary] != NULL || planish_fail_memory(error);
+  const PlanishSheetStage *listed = &chain->sheet->stages[branch];
+  return (Path){listed->first, branch, listed->depth + 1};
 }
 
 static bool is_passed_by(const PlanishChain *chain, uint32_t stage)
@@ -80,21 +65,68 @@ static bool is_passed_by(const PlanishChain *chain, uint32_t stage)
   return chain->part.without != NULL && chain->part.without[stage];
 }
 
-static bool start(PlanishChain *chain, double rate, PlanishError *error)
+static bool start_level(PlanishLevel **level, double rate, PlanishError *error)
 {
-  const uint32_t count = chain->sheet->stage_count;
-  chain->stages = calloc((size_t)count + 1, sizeof *chain->stages);
-  chain->levels = calloc((size_t)count + 2, sizeof(PlanishLevel *));
-  if (chain->stages == NULL || chain->levels == NULL) {
+  *level = planish_level_new(rate);
+  return *level != NULL || planish_fail_memory(error);
+}
+
+static bool start_path(PlanishChain *chain, const Path *path, const PlanishLevel *in,
+                       uint32_t *latency, PlanishError *error);
+
+static bool start_branch(PlanishChain *chain, uint32_t n, PlanishError *error)
+{
+  Stage *stage = &chain->stages[n];
+  const Path path = branch_path(chain, n);
+  uint32_t latency = 0;
+  stage->buffers = calloc(2, sizeof *stage->buffers);
+  if (stage->buffers == NULL) {
+    return planish_fail_memory(error);
+  }
+  return start_level(&stage->taken, chain->rate, error) &&
+         start_path(chain, &path, stage->taken, &latency, error) &&
+         planish_chain_stage_start_branch(&stage->run, chain->sheet, n, chain->rate, latency,
+                                          error);
+}
+
+static bool start_stage(PlanishChain *chain, uint32_t n, PlanishError *error)
+{
+  if (is_passed_by(chain, n)) {
+    return true;
+  }
+  return planish_sheet_is_branch(&chain->sheet->stages[n])
+             ? start_branch(chain, n, error)
+             : planish_chain_stage_start(&chain->stages[n].run, chain->sheet, n, chain->rate,
+                                         error);
+}
+
+static bool start_path(PlanishChain *chain, const Path *path, const PlanishLevel *in,
+                       uint32_t *latency, PlanishError *error)
+{
+  const PlanishSheet *sheet = chain->sheet;
+  for (uint32_t n = planish_sheet_next(sheet, path->from, path->depth); n < path->to;
+       n = planish_sheet_next(sheet, n + 1, path->depth)) {
+    Stage *stage = &chain->stages[n];
+    stage->in = in;
+    if (!start_level(&stage->out, chain->rate, error) || !start_stage(chain, n, error)) {
+      return false;
+    }
+    in = stage->out;
+    *latency += stage->run.latency;
+  }
+  return true;
+}
+
+static bool start(PlanishChain *chain, PlanishError *error)
+{
+  const Path path = main_path(chain);
+  chain->stages = calloc((size_t)chain->sheet->stage_count + 1, sizeof *chain->stages);
+  if (chain->stages == NULL) {
     return planish_fail_memory(error);
   }
   chain->latency = chain->part.latency;
-  bool done = start_level(chain, chain->part.first, rate, error);
-  for (uint32_t n = chain->part.first; done && n < count; ++n) {
-    done = start_level(chain, n + 1, rate, error) &&
-           (is_passed_by(chain, n) || start_stage(chain, n, rate, error));
-  }
-  return done;
+  return start_level(&chain->input, chain->rate, error) &&
+         start_path(chain, &path, chain->input, &chain->latency, error);
 }
 
 PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
@@ -106,11 +138,12 @@ PlanishChain *planish_chain_new(const PlanishSheet *sheet, double rate,
     return NULL;
   }
   chain->sheet = sheet;
+  chain->rate = rate;
   if (part != NULL) {
     chain->part = *part;
   }
   chain->frames = UINT64_MAX;
-  if (!start(chain, rate, error)) {
+  if (!start(chain, error)) {
     planish_chain_free(chain);
     return NULL;
   }
@@ -122,16 +155,14 @@ void planish_chain_free(PlanishChain *chain)
   if (chain == NULL) {
     return;
   }
-  const uint32_t count = chain->sheet->stage_count;
-  for (uint32_t n = 0; chain->stages != NULL && n < count; ++n) {
-    planish_instance_free(chain->stages[n].instance);
-    planish_moves_free(&chain->stages[n].moves);
-    free(chain->stages[n].reports);
+  for (uint32_t n = 0; chain->stages != NULL && n < chain->sheet->stage_count; ++n) {
+    Stage *stage = &chain->stages[n];
+    planish_chain_stage_stop(&stage->run);
+    planish_level_free(stage->out);
+    planish_level_free(stage->taken);
+    free(stage->buffers);
   }
-  for (uint32_t n = 0; chain->levels != NULL && n <= count; ++n) {
-    planish_level_free(chain->levels[n]);
-  }
-  free(chain->levels);
+  planish_level_free(chain->input);
   free(chain->stages);
   free(chain);
 }
@@ -139,6 +170,15 @@ void planish_chain_free(PlanishChain *chain)
 uint32_t planish_chain_latency(const PlanishChain *chain)
 {
   return chain->latency;
+}
+
+uint32_t planish_chain_latency_before(const PlanishChain *chain, uint32_t stage)
+{
+  uint32_t latency = chain->part.latency;
+  for (uint32_t n = chain->part.first; n < stage; ++n) {
+    latency += chain->sheet->stages[n].depth == 0 ? chain->stages[n].run.latency : 0;
+  }
+  return latency;
 }
 
 double planish_chain_settles(const PlanishSheet *sheet)
@@ -184,13 +224,12 @@ static void observed_part(const PlanishChain *chain, uint32_t delay, uint32_t fr
   *to = *to < *from ? *from : *to;
 }
 
-static void observe_reports(const PlanishChain *chain, uint32_t index, uint32_t delay,
-                            uint32_t frames)
+static void observe_reports(const PlanishChain *chain, uint32_t index, const Block *block)
 {
-  const Stage *stage = &chain->stages[index];
+  const PlanishChainStage *stage = &chain->stages[index].run;
   uint32_t from;
   uint32_t to;
-  observed_part(chain, delay, frames, &from, &to);
+  observed_part(chain, block->delay, block->frames, &from, &to);
   for (uint32_t n = 0; to > from && n < stage->report_count; ++n) {
     PlanishReport *report = &stage->reports[n];
     const float value = planish_instance_get_at(stage->instance, report->port);
@@ -205,7 +244,7 @@ static void observe_reports(const PlanishChain *chain, uint32_t index, uint32_t 
       const PlanishReported reported = {
           .stage = index,
           .port = report->port,
-          .first = chain->at + from - delay - chain->first,
+          .first = chain->at + from - block->delay - chain->first,
           .frames = to - from,
           .value = value,
       };
@@ -225,103 +264,106 @@ static bool hand_on(const PlanishTap *tap, float *const audio[2], uint32_t from,
   return tap->take(tap->user, interleaved, to - from, error);
 }
 
-static bool observe_sound(PlanishChain *chain, uint32_t boundary, uint32_t delay,
-                          float *const audio[2], uint32_t frames, PlanishError *error)
+static void observe_level(const PlanishChain *chain, PlanishLevel *level, const Block *block)
+{
+  uint32_t from;
+  uint32_t to;
+  observed_part(chain, block->delay, block->frames, &from, &to);
+  planish_level_process(level, block->audio[0] + from, block->audio[1] + from, to - from);
+}
+
+static bool observe_boundary(PlanishChain *chain, uint32_t boundary, const Block *block,
+                             PlanishError *error)
 {
   const PlanishTap *listener = chain->taps.sound == NULL ? NULL : &chain->taps.sound[boundary];
   uint32_t from;
   uint32_t to;
-  observed_part(chain, delay, frames, &from, &to);
-  planish_level_process(chain->levels[boundary], audio[0] + from, audio[1] + from, to - from);
+  observed_part(chain, block->delay, block->frames, &from, &to);
   if (boundary == chain->record_boundary && chain->record.take != NULL &&
-      !hand_on(&chain->record, audio, 0, frames, error)) {
+      !hand_on(&chain->record, block->audio, 0, block->frames, error)) {
     return false;
   }
   return listener == NULL || listener->take == NULL || from == to ||
-         hand_on(listener, audio, from, to, error);
+         hand_on(listener, block->audio, from, to, error);
 }
 
-static bool check_output(const PlanishSheetStage *listed, const Stage *stage, float *const audio[2],
-                         uint32_t frames, PlanishError *error)
+static void point_to(Block *block, Buffers *buffers)
 {
-  const uint32_t latency = planish_instance_latency(stage->instance);
-  if (latency != stage->latency) {
-    return planish_fail(
-        error, PLANISH_BAD_USE,
-        "the latency changed from %u to %u frames: stage %s (%s): keep the controls "
-        "that change it where they are",
-        (unsigned)stage->latency, (unsigned)latency, listed->name, listed->plugin->uri);
-  }
-  /* 0 times what is no number is no number. */
-  float sum = 0.0f;
-  for (uint32_t n = 0; n < frames; ++n) {
-    sum += 0.0f * audio[0][n] + 0.0f * audio[1][n];
-  }
-  return isfinite(sum) || planish_fail(error, PLANISH_BAD_USE,
-                                       "puts out what is no number: stage %s (%s): change its "
-                                       "settings or use another",
-                                       listed->name, listed->plugin->uri);
+  block->audio[0] = (*buffers)[0];
+  block->audio[1] = (*buffers)[1];
 }
 
-/* A stage, in pieces where its controls move. `delay`: of the stages ahead of it. */
-static void run_in_pieces(const PlanishChain *chain, Stage *stage, uint32_t delay,
-                          float *const in[2], float *const out[2], uint32_t frames)
-{
-  const int64_t offset = chain->zero + delay;
-  for (uint32_t done = 0; done < frames;) {
-    const uint64_t at = chain->at + done;
-    for (uint32_t n = 0; n < stage->moves.count; ++n) {
-      PlanishMove *move = &stage->moves.moves[n];
-      planish_instance_set_at(stage->instance, move->port, planish_move_value(move, offset, at));
-    }
-    const uint64_t next = planish_moves_next(&stage->moves, offset, at) - at;
-    const uint32_t count = next < frames - done ? (uint32_t)next : frames - done;
-    planish_instance_run(stage->instance, (const float *[]){in[0] + done, in[1] + done},
-                         (float *[]){out[0] + done, out[1] + done}, count);
-    done += count;
-  }
-}
+static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error);
 
-/* One stage; `audio` then points to what came out of it. */
-static bool run_stage(PlanishChain *chain, uint32_t n, uint32_t delay, float *audio[2],
-                      uint32_t frames, PlanishError *error)
+/* The buffers that stages use between them are free for those of the branch: what waits on the main
+ * path is kept by PlanishBranch. */
+static bool run_branch(PlanishChain *chain, uint32_t n, Block *block, PlanishError *error)
 {
   Stage *stage = &chain->stages[n];
-  float *next[2] = {chain->buffers[n % 2][0], chain->buffers[n % 2][1]};
+  const Path path = branch_path(chain, n);
+  Block inner = *block;
+  point_to(&inner, &stage->buffers[0]);
+  planish_branch_take(stage->run.branch, block->audio, inner.audio, block->frames);
+  observe_level(chain, stage->taken, &inner);
+  if (!run_path(chain, &path, &inner, error)) {
+    return false;
+  }
+  block->delay = inner.delay;
+  point_to(block, &stage->buffers[1]);
+  planish_chain_stage_add(&stage->run, chain->zero + block->delay, chain->at, inner.audio,
+                          block->audio, block->frames);
+  return true;
+}
+
+/* One stage; the block is then what came out of it. */
+static bool run_stage(PlanishChain *chain, uint32_t n, Block *block, PlanishError *error)
+{
+  PlanishChainStage *stage = &chain->stages[n].run;
+  if (stage->branch != NULL) {
+    return run_branch(chain, n, block, error);
+  }
+  const Block before = *block;
+  point_to(block, &chain->buffers[n % 2]);
+  block->delay += stage->latency;
   if (stage->instance == NULL) {
-    memcpy(next[0], audio[0], frames * sizeof *next[0]);
-    memcpy(next[1], audio[1], frames * sizeof *next[1]);
-  } else {
-    run_in_pieces(chain, stage, delay, audio, next, frames);
-    if (!check_output(&chain->sheet->stages[n], stage, next, frames, error)) {
+    memcpy(block->audio[0], before.audio[0], before.frames * sizeof(float));
+    memcpy(block->audio[1], before.audio[1], before.frames * sizeof(float));
+    return true;
+  }
+  return planish_chain_stage_run(stage, &chain->sheet->stages[n], chain->zero + before.delay,
+                                 chain->at, before.audio, block->audio, before.frames, error);
+}
+
+static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error)
+{
+  const PlanishSheet *sheet = chain->sheet;
+  for (uint32_t n = planish_sheet_next(sheet, path->from, path->depth); n < path->to;
+       n = planish_sheet_next(sheet, n + 1, path->depth)) {
+    if (!run_stage(chain, n, block, error)) {
       return false;
     }
+    observe_level(chain, chain->stages[n].out, block);
+    if (!observe_boundary(chain, n + 1, block, error)) {
+      return false;
+    }
+    observe_reports(chain, n, block);
   }
-  audio[0] = next[0];
-  audio[1] = next[1];
   return true;
 }
 
 bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
                        PlanishError *error)
 {
-  float *audio[2] = {left, right};
-  uint32_t delay = chain->part.latency;
-  if (!observe_sound(chain, chain->part.first, delay, audio, frames, error)) {
+  const Path path = main_path(chain);
+  Block block = {{left, right}, frames, chain->part.latency};
+  observe_level(chain, chain->input, &block);
+  if (!observe_boundary(chain, chain->part.first, &block, error) ||
+      !run_path(chain, &path, &block, error)) {
     return false;
   }
-  for (uint32_t n = chain->part.first; n < chain->sheet->stage_count; ++n) {
-    const uint32_t before = delay;
-    delay += chain->stages[n].latency;
-    if (!run_stage(chain, n, before, audio, frames, error) ||
-        !observe_sound(chain, n + 1, delay, audio, frames, error)) {
-      return false;
-    }
-    observe_reports(chain, n, delay, frames);
-  }
-  if (audio[0] != left) {
-    memcpy(left, audio[0], frames * sizeof *left);
-    memcpy(right, audio[1], frames * sizeof *right);
+  if (block.audio[0] != left) {
+    memcpy(left, block.audio[0], frames * sizeof *left);
+    memcpy(right, block.audio[1], frames * sizeof *right);
   }
   chain->at += frames;
   return true;
@@ -347,13 +389,13 @@ bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts, 
   for (uint32_t n = chain->part.first; done && n < chain->sheet->stage_count; ++n) {
     const Stage *stage = &chain->stages[n];
     const PlanishAccount account = {
-        .loudness_in = planish_level_loudness(chain->levels[n]),
-        .loudness_out = planish_level_loudness(chain->levels[n + 1]),
-        .sample_peak_in = planish_level_sample_peak(chain->levels[n]),
-        .sample_peak_out = planish_level_sample_peak(chain->levels[n + 1]),
-        .latency = stage->latency,
-        .reports = stage->reports,
-        .report_count = stage->report_count,
+        .loudness_in = stage->in == NULL ? -HUGE_VAL : planish_level_loudness(stage->in),
+        .loudness_out = stage->in == NULL ? -HUGE_VAL : planish_level_loudness(stage->out),
+        .sample_peak_in = stage->in == NULL ? -HUGE_VAL : planish_level_sample_peak(stage->in),
+        .sample_peak_out = stage->in == NULL ? -HUGE_VAL : planish_level_sample_peak(stage->out),
+        .latency = stage->run.latency,
+        .reports = stage->run.reports,
+        .report_count = stage->run.report_count,
     };
     done = planish_account_copy(&accounts[n], &account, error);
   }

@@ -1,4 +1,5 @@
-/* Stages in series, as a sheet lists them and moves them, with an account of what each did.
+/* Stages in series, as a sheet lists them and moves them, branches beside them, with an account of
+ * what each did.
  *
  * A chain is run once, from its start to its end: a new one for each render.
  * Errors: PLANISH_BAD_USE, naming the stage. Thread: that of the host for new; then one at a
@@ -29,7 +30,7 @@ typedef struct {
   double loudness_out;
   double sample_peak_in; /* dBFS */
   double sample_peak_out;
-  uint32_t latency; /* frames */
+  uint32_t latency; /* frames; of a branch: what its stages add up to, and the main path waits */
   PlanishReport *reports;
   uint32_t report_count;
 } PlanishAccount;
@@ -38,10 +39,11 @@ typedef struct PlanishChain PlanishChain;
 
 /* Which stages of the sheet are run. */
 typedef struct {
-  uint32_t first;      /* stages before this one are not: what is fed is their result, ... */
+  uint32_t first;      /* stages before this one are not: what is fed is their result, ...; by
+                          index, that of the main path's next stage, or the first of its branch */
   uint32_t latency;    /* ... so many frames late */
-  const bool *without; /* by stage: sound passes it by, without latency; NULL: none. Must outlive
-                          the chain */
+  const bool *without; /* by stage: sound passes it by, without latency; a branch is left out with
+                          all that stands in it; NULL: none. Must outlive the chain */
 } PlanishChainPart;
 
 /* `sheet` must outlive it; its values are those of now. `part` may be NULL: all stages. */
@@ -52,6 +54,9 @@ void planish_chain_free(PlanishChain *chain);
 
 /* The sum of all stages' latencies, in frames: known from new on, and constant. */
 uint32_t planish_chain_latency(const PlanishChain *chain);
+
+/* That of the stages ahead of one on the main path, or of a branch's first. */
+uint32_t planish_chain_latency_before(const PlanishChain *chain, uint32_t stage);
 
 /* The largest `settles` of the stages, in s. */
 double planish_chain_settles(const PlanishSheet *sheet);

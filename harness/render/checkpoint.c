@@ -51,17 +51,14 @@ static bool copy_accounts(PlanishAccount *to, const PlanishAccount *from, uint32
 }
 
 bool planish_checkpoint_finish(PlanishCheckpoint *checkpoint, const PlanishAccount *accounts,
-                               PlanishError *error)
+                               uint32_t latency, PlanishError *error)
 {
   checkpoint->accounts = calloc(checkpoint->stages, sizeof *checkpoint->accounts);
   if (checkpoint->accounts == NULL) {
     return planish_fail_memory(error);
   }
   checkpoint->filled = copy_accounts(checkpoint->accounts, accounts, checkpoint->stages, error);
-  checkpoint->latency = 0;
-  for (uint32_t n = 0; n < checkpoint->stages; ++n) {
-    checkpoint->latency += accounts[n].latency;
-  }
+  checkpoint->latency = latency;
   return checkpoint->filled;
 }
 

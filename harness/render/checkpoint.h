@@ -50,9 +50,9 @@ bool planish_checkpoint_fits(const PlanishCheckpoint *checkpoint, const PlanishF
 bool planish_checkpoint_begin(PlanishCheckpoint *checkpoint, const PlanishFeed *feed,
                               PlanishError *error);
 
-/* Everything was written: keeps the accounts of the stages, too. */
+/* Everything was written: keeps the accounts of the stages, too, and their latency together. */
 bool planish_checkpoint_finish(PlanishCheckpoint *checkpoint, const PlanishAccount *accounts,
-                               PlanishError *error);
+                               uint32_t latency, PlanishError *error);
 
 /* Copies the accounts that were kept into those of a render that began here. */
 bool planish_checkpoint_account(const PlanishCheckpoint *checkpoint, PlanishAccount *accounts,

@@ -73,18 +73,27 @@ double planish_landing_controls_begin(const PlanishLandingControls *controls, do
   if (!sheet->has_loudness || !sheet->has_by) {
     return 0.0;
   }
-  const bool given = sheet->stages[sheet->by.stage].given[sheet->by.port];
-  return given || !is_plain_gain(port_of(sheet, &sheet->by)) || !isfinite(working)
+  const PlanishSheetStage *stage = &sheet->stages[sheet->by.stage];
+  return stage->given[sheet->by.port] || stage->depth > 0 ||
+                 !is_plain_gain(port_of(sheet, &sheet->by)) || !isfinite(working)
              ? (double)controls->by
              : sheet->loudness - working;
+}
+
+/* So many stages come before a control's, or before the branch on the main path that it stands in.
+ */
+static uint32_t kept_before(const PlanishSheet *sheet, const PlanishControl *control)
+{
+  return sheet->stages[planish_sheet_next(sheet, control->stage, 0)].first;
 }
 
 uint32_t planish_landing_controls_first(const PlanishLandingControls *controls)
 {
   const PlanishSheet *sheet = controls->sheet;
-  uint32_t first = sheet->has_by ? sheet->by.stage : sheet->stage_count;
+  uint32_t first = sheet->has_by ? kept_before(sheet, &sheet->by) : sheet->stage_count;
   for (uint32_t n = 0; n < sheet->ceiling_count; ++n) {
-    first = sheet->ceiling_at[n].stage < first ? sheet->ceiling_at[n].stage : first;
+    const uint32_t own = kept_before(sheet, &sheet->ceiling_at[n]);
+    first = own < first ? own : first;
   }
   return first;
 }
@@ -120,12 +129,14 @@ double planish_landing_controls_unlimited(const PlanishLandingControls *controls
                                           const PlanishAccount *accounts, const bool *without)
 {
   const PlanishSheet *sheet = controls->sheet;
-  if (!sheet->has_by || !is_plain_gain(port_of(sheet, &sheet->by))) {
+  if (!sheet->has_by || !is_plain_gain(port_of(sheet, &sheet->by)) ||
+      sheet->stages[sheet->by.stage].depth > 0) {
     return (double)NAN;
   }
   double gains = 0.0;
   for (uint32_t n = sheet->by.stage; n < sheet->stage_count; ++n) {
-    gains += without != NULL && without[n] ? 0.0 : gains_of(&sheet->stages[n]);
+    const bool counts = sheet->stages[n].depth == 0 && (without == NULL || !without[n]);
+    gains += counts ? gains_of(&sheet->stages[n]) : 0.0;
   }
   return accounts[sheet->by.stage].loudness_in + gains;
 }

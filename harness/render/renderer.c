@@ -277,7 +277,9 @@ static bool account(const PlanishRenderJob *job, const Source *source, const Pla
 {
   return planish_chain_account(chain, accounts, error) &&
          (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
-         (!filled || planish_checkpoint_finish(job->checkpoint, accounts, error));
+         (!filled || planish_checkpoint_finish(
+                         job->checkpoint, accounts,
+                         planish_chain_latency_before(chain, job->checkpoint->stages), error));
 }
 
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,

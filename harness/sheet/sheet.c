@@ -166,11 +166,7 @@ void planish_sheet_free(PlanishSheet *sheet)
     return;
   }
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    free(sheet->stages[n].name);
-    free(sheet->stages[n].preset);
-    free(sheet->stages[n].values);
-    free(sheet->stages[n].unset);
-    free(sheet->stages[n].given);
+    planish_sheet_stage_free(&sheet->stages[n]);
   }
   for (uint32_t n = 0; n < sheet->automation_count; ++n) {
     free(sheet->automation[n].points);
@@ -180,6 +176,25 @@ void planish_sheet_free(PlanishSheet *sheet)
   free(sheet->stages);
   free(sheet->ceiling_at);
   free(sheet);
+}
+
+bool planish_sheet_is_branch(const PlanishSheetStage *stage)
+{
+  return stage->plugin == planish_branch_plugin();
+}
+
+uint32_t planish_sheet_next(const PlanishSheet *sheet, uint32_t from, uint32_t depth)
+{
+  while (from < sheet->stage_count && sheet->stages[from].depth != depth) {
+    from += 1;
+  }
+  return from;
+}
+
+int planish_sheet_branch_of(const PlanishSheet *sheet, uint32_t stage)
+{
+  const uint32_t depth = sheet->stages[stage].depth;
+  return depth == 0 ? -1 : (int)planish_sheet_next(sheet, stage, depth - 1);
 }
 
 uint64_t planish_sheet_frames(PlanishSheetTime time, double rate)

@@ -21,6 +21,11 @@
  *     ceiling_at: [NAME.SYMBOL, ...] the controls that give way if the ceiling is missed
  *   stages:
  *     - {stage: limiter, name: first, preset: Clear, release: 20, ...}
+ *     - branch: NAME                 a parallel branch
+ *       take: stereo | mid | side | left | right     what goes into it, of what comes here
+ *       stages: [...]                its own, as those of the sheet; branches too
+ *       level: dB                    at which it is added, lined up, to what it was taken from
+ *       add: result | difference     all that comes out of it, or less what went in
  *   automation:
  *     NAME.SYMBOL:
  *       - {at: TIME, value: VALUE, move: straight | step}
@@ -37,10 +42,15 @@
  * its `name` is its own in the sheet (letters, digits, - and _). `preset` is the label or URI of a
  * preset of the bundle, or of one that a host has saved in the user's LV2 path. The rest are values
  * of its control inputs by symbol, in the port's unit: a number, true or false for a switch, a
- * label or a number for a choice; a control called stage, name, preset or controls stands in a map
- * `controls`. They go over those of the preset. What neither names stands at its default; a
- * ceiling_at control that the sheet itself does not name at the target's ceiling. A preset neither
- * turns a stage off nor sets what is for listening.
+ * label or a number for a choice; a control called stage, name, preset, controls or branch stands
+ * in a map `controls`. They go over those of the preset. What neither names stands at its default;
+ * a ceiling_at control that the sheet itself does not name at the target's ceiling. A preset
+ * neither turns a stage off nor sets what is for listening.
+ *
+ * A branch's level, take and add are controls as well: NAME.level can be automated and moved. What
+ * it takes comes to its stages on both channels: mid as M and M, side as S and -S, left as L and
+ * silence, right as silence and R. The main path waits for it, so that it adds its stages' latency
+ * to that of the chain.
  *
  * Automation: time 0 is the mix's first frame (head_silence comes before it), and the pre-roll
  * holds the values of time 0. The stage's own value stands at time 0 unless a point does. A point
@@ -64,6 +74,7 @@
 
 #include "harness/audio/mending.h"
 #include "harness/host/host.h"
+#include "harness/sheet/branch_controls.h"
 #include "harness/sheet/recall_note.h"
 #include "harness/sheet/sheet_tree.h"
 
@@ -102,13 +113,17 @@ typedef struct {
   uint32_t port;  /* index */
 } PlanishControl;
 
+/* A stage, or a parallel branch, which has the plugin of branch_controls.h. */
 typedef struct {
   char *name;
   const PlanishPlugin *plugin;
-  char *preset;  /* as the sheet names it; NULL: none */
-  float *values; /* of control inputs, by port index: default, preset, sheet */
-  float *unset;  /* likewise, but for what the sheet itself names: default, preset */
-  bool *given;   /* by port index: the sheet itself names it */
+  uint32_t first; /* of a branch: the index of the first stage that stands in it, or in a branch
+                     within it; of a stage: its own */
+  uint32_t depth; /* in how many branches it stands; 0: on the main path */
+  char *preset;   /* as the sheet names it; NULL: none */
+  float *values;  /* of control inputs, by port index: default, preset, sheet */
+  float *unset;   /* likewise, but for what the sheet itself names: default, preset */
+  bool *given;    /* by port index: the sheet itself names it */
 } PlanishSheetStage;
 
 typedef struct {
@@ -139,9 +154,10 @@ typedef struct {
 
   PlanishControl by;
   PlanishControl *ceiling_at;
-  PlanishSheetStage *stages;
+  PlanishSheetStage *stages; /* in the order in which sound comes out of them: a branch right after
+                                all that stands in it */
   uint32_t ceiling_count;
-  uint32_t stage_count;
+  uint32_t stage_count; /* branches included */
 
   PlanishAutomation *automation;
   uint32_t automation_count;
@@ -163,6 +179,17 @@ PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audit
                                  PlanishMistakes *mistakes);
 /* NULL is allowed. */
 void planish_sheet_free(PlanishSheet *sheet);
+
+bool planish_sheet_is_branch(const PlanishSheetStage *stage);
+
+/* The next index, from `from` on, of a stage or branch that stands in `depth` branches;
+ * stage_count: none. So the stages of a path are visited in order: from 0 on at depth 0 those of
+ * the main path, from a branch's `first` on, up to its own index, at its depth + 1 those that stand
+ * in it. */
+uint32_t planish_sheet_next(const PlanishSheet *sheet, uint32_t from, uint32_t depth);
+
+/* The index of the innermost branch that a stage stands in; -1: it is on the main path. */
+int planish_sheet_branch_of(const PlanishSheet *sheet, uint32_t stage);
 
 /* In whole frames at `rate`. */
 uint64_t planish_sheet_frames(PlanishSheetTime time, double rate);

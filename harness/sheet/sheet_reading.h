@@ -42,6 +42,28 @@ size_t planish_sheet_member_count(const PlanishNode *node);
 bool planish_sheet_read_control(PlanishSheetReading *reading, const PlanishNode *node,
                                 PlanishControl *control);
 
+/* The stages and branches of a list that stand in `depth` branches. */
+void planish_sheet_read_path(PlanishSheetReading *reading, const PlanishNode *list, uint32_t depth);
+
+/* A branch that stands in `depth` others, with all that stands in it. */
+void planish_sheet_read_branch(PlanishSheetReading *reading, const PlanishNode *map,
+                               uint32_t depth);
+
+/* The name of a stage or branch that is read, from `node`; told of where it is none or taken. */
+void planish_sheet_read_name(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                             const PlanishNode *node);
+
+/* Gives a stage its plugin and its values, all at their defaults. */
+bool planish_sheet_stage_start(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                               const PlanishPlugin *plugin);
+
+/* Gives back what a stage holds. */
+void planish_sheet_stage_free(PlanishSheetStage *stage);
+
+/* A value of a stage's control, by the key and text of `node`. */
+void planish_sheet_read_value(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                              const PlanishNode *node);
+
 /* Members of the top level. The target and the automation name stages, so they come after them. */
 void planish_sheet_read_input(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_rate(PlanishSheetReading *reading, const PlanishNode *node);

@@ -19,28 +19,24 @@ static bool is_name(const char *text)
   return text[0] != '\0' && text[strspn(text, letters)] == '\0' && strlen(text) <= 40;
 }
 
-static void read_name(PlanishSheetReading *reading, PlanishSheet *sheet, PlanishSheetStage *stage,
-                      const PlanishNode *map)
+void planish_sheet_read_name(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                             const PlanishNode *node)
 {
-  const PlanishNode *node = planish_sheet_member(map, "name");
-  if (node == NULL) {
-    planish_mistake(reading->mistakes, map->line, map->column,
-                    "a stage without a name: add \"name:\" with a name of its own");
-    return;
-  }
+  const PlanishSheet *sheet = reading->sheet;
   if (node->bad) {
     return;
   }
   if (node->kind != PLANISH_NODE_SCALAR || !is_name(node->text)) {
     planish_mistake(reading->mistakes, node->line, node->column,
-                    "name: not a name: give letters, digits, - and _, at most 40");
+                    "%s: not a name: give letters, digits, - and _, at most 40", node->key->text);
     return;
   }
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
     const char *taken = sheet->stages[n].name;
     if (taken != NULL && strcmp(taken, node->text) == 0) {
       planish_mistake(reading->mistakes, node->line, node->column,
-                      "name: %s is taken by another stage: give each its own", node->text);
+                      "%s: %s is taken by another stage: give each its own", node->key->text,
+                      node->text);
     }
   }
   free(stage->name);
@@ -48,6 +44,35 @@ static void read_name(PlanishSheetReading *reading, PlanishSheet *sheet, Planish
   if (stage->name == NULL) {
     planish_mistake_memory(reading->mistakes);
   }
+}
+
+static void read_name(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                      const PlanishNode *map)
+{
+  const PlanishNode *node = planish_sheet_member(map, "name");
+  if (node == NULL) {
+    planish_mistake(reading->mistakes, map->line, map->column,
+                    "a stage without a name: add \"name:\" with a name of its own");
+  } else {
+    planish_sheet_read_name(reading, stage, node);
+  }
+}
+
+bool planish_sheet_stage_start(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                               const PlanishPlugin *plugin)
+{
+  const uint32_t count = plugin->port_count;
+  stage->plugin = plugin;
+  stage->values = calloc((size_t)count + 1, sizeof *stage->values);
+  stage->unset = calloc((size_t)count + 1, sizeof *stage->unset);
+  stage->given = calloc((size_t)count + 1, sizeof *stage->given);
+  if (stage->values == NULL || stage->unset == NULL || stage->given == NULL) {
+    return planish_mistake_memory(reading->mistakes);
+  }
+  for (uint32_t n = 0; n < count; ++n) {
+    stage->values[n] = stage->unset[n] = plugin->ports[n].initial;
+  }
+  return true;
 }
 
 static bool read_plugin(PlanishSheetReading *reading, PlanishSheetStage *stage,
@@ -63,26 +88,16 @@ static bool read_plugin(PlanishSheetReading *reading, PlanishSheetStage *stage,
     return false;
   }
   PlanishError error = {0};
-  stage->plugin = planish_host_plugin(reading->host, node->text, &error);
-  if (stage->plugin == NULL) {
+  const PlanishPlugin *plugin = planish_host_plugin(reading->host, node->text, &error);
+  if (plugin == NULL) {
     tell(reading, node, &error);
     return false;
   }
-  const uint32_t count = stage->plugin->port_count;
-  stage->values = calloc((size_t)count + 1, sizeof *stage->values);
-  stage->unset = calloc((size_t)count + 1, sizeof *stage->unset);
-  stage->given = calloc((size_t)count + 1, sizeof *stage->given);
-  if (stage->values == NULL || stage->unset == NULL || stage->given == NULL) {
-    return planish_mistake_memory(reading->mistakes);
-  }
-  for (uint32_t n = 0; n < count; ++n) {
-    stage->values[n] = stage->plugin->ports[n].initial;
-  }
-  return true;
+  return planish_sheet_stage_start(reading, stage, plugin);
 }
 
-static void read_value(PlanishSheetReading *reading, PlanishSheetStage *stage,
-                       const PlanishNode *node)
+void planish_sheet_read_value(PlanishSheetReading *reading, PlanishSheetStage *stage,
+                              const PlanishNode *node)
 {
   PlanishError error = {0};
   uint32_t index = 0;
@@ -180,7 +195,7 @@ static void read_controls(PlanishSheetReading *reading, PlanishSheetStage *stage
   }
   for (const PlanishNode *node = map->first; node != NULL; node = node->next) {
     if (node->key->kind == PLANISH_NODE_SCALAR) {
-      read_value(reading, stage, node);
+      planish_sheet_read_value(reading, stage, node);
     }
   }
 }
@@ -198,12 +213,12 @@ static void read_settings(PlanishSheetReading *reading, PlanishSheetStage *stage
     if (key != NULL && strcmp(key, "controls") == 0) {
       read_controls(reading, stage, node);
     } else if (key != NULL && !planish_sheet_is_stage_key(key)) {
-      read_value(reading, stage, node);
+      planish_sheet_read_value(reading, stage, node);
     }
   }
 }
 
-static void free_stage(PlanishSheetStage *stage)
+void planish_sheet_stage_free(PlanishSheetStage *stage)
 {
   free(stage->name);
   free(stage->preset);
@@ -213,39 +228,69 @@ static void free_stage(PlanishSheetStage *stage)
   *stage = (PlanishSheetStage){0};
 }
 
-static void read_stage(PlanishSheetReading *reading, PlanishSheet *sheet, const PlanishNode *map)
+static void read_stage(PlanishSheetReading *reading, const PlanishNode *map, uint32_t depth)
 {
-  if (map->bad) {
-    return;
-  }
-  if (map->kind != PLANISH_NODE_MAP) {
-    planish_mistake(reading->mistakes, map->line, map->column,
-                    "no stage: each is a map, such as {stage: limiter, name: first}");
-    return;
-  }
+  PlanishSheet *sheet = reading->sheet;
   PlanishSheetStage *stage = &sheet->stages[sheet->stage_count];
+  *stage = (PlanishSheetStage){.first = sheet->stage_count, .depth = depth};
   const bool known = read_plugin(reading, stage, map);
-  read_name(reading, sheet, stage, map);
+  read_name(reading, stage, map);
   if (known) {
     read_settings(reading, stage, map);
   }
   if (known && stage->name != NULL) {
     sheet->stage_count += 1;
   } else {
-    free_stage(stage);
+    planish_sheet_stage_free(stage);
   }
+}
+
+static bool is_branch(const PlanishNode *map)
+{
+  return planish_sheet_member(map, "branch") != NULL ||
+         (planish_sheet_member(map, "stage") == NULL &&
+          planish_sheet_member(map, "stages") != NULL);
+}
+
+void planish_sheet_read_path(PlanishSheetReading *reading, const PlanishNode *list, uint32_t depth)
+{
+  for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
+    if (node->bad) {
+      continue;
+    }
+    if (node->kind != PLANISH_NODE_MAP) {
+      planish_mistake(reading->mistakes, node->line, node->column,
+                      "no stage: each is a map, such as {stage: limiter, name: first}");
+    } else if (is_branch(node)) {
+      planish_sheet_read_branch(reading, node, depth);
+    } else {
+      read_stage(reading, node, depth);
+    }
+  }
+}
+
+/* With all that stands in branches. */
+static size_t count_all(const PlanishNode *list)
+{
+  size_t count = 0;
+  for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
+    const PlanishNode *inner =
+        node->kind == PLANISH_NODE_MAP ? planish_sheet_member(node, "stages") : NULL;
+    count += 1 + (inner != NULL && inner->kind == PLANISH_NODE_LIST ? count_all(inner) : 0);
+  }
+  return count;
 }
 
 void planish_sheet_read_stages(PlanishSheetReading *reading, const PlanishNode *list)
 {
   PlanishSheet *sheet = reading->sheet;
-  const size_t count = planish_sheet_member_count(list);
   reading->stages_left_out = true;
   if (list->kind != PLANISH_NODE_LIST) {
     planish_mistake(reading->mistakes, list->line, list->column,
                     "stages: no list: begin each stage with \"- \"");
     return;
   }
+  const size_t count = count_all(list);
   if (count == 0) {
     planish_mistake(reading->mistakes, list->line, list->column,
                     "stages: an empty list: add a stage");
@@ -255,8 +300,6 @@ void planish_sheet_read_stages(PlanishSheetReading *reading, const PlanishNode *
     planish_mistake_memory(reading->mistakes);
     return;
   }
-  for (const PlanishNode *node = list->first; node != NULL; node = node->next) {
-    read_stage(reading, sheet, node);
-  }
+  planish_sheet_read_path(reading, list, 0);
   reading->stages_left_out = sheet->stage_count != count;
 }

@@ -269,7 +269,7 @@ bool planish_sheet_symbol(const PlanishPlugin *plugin, const char *symbol, uint3
 bool planish_sheet_is_stage_key(const char *key)
 {
   return strcmp(key, "stage") == 0 || strcmp(key, "name") == 0 || strcmp(key, "preset") == 0 ||
-         strcmp(key, "controls") == 0;
+         strcmp(key, "controls") == 0 || strcmp(key, "branch") == 0;
 }
 
 int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text)

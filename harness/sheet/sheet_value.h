@@ -58,7 +58,8 @@ bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, Pla
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
                                const char *where, PlanishMistakes *mistakes);
 
-/* Whether a key of a stage's map is none of its controls: stage, name, preset, controls. */
+/* Whether a key of a stage's map is none of its controls: stage, name, preset, controls,
+ * branch. */
 bool planish_sheet_is_stage_key(const char *key);
 
 /* The index of the stage that NAME.SYMBOL names; -1: none. */

@@ -208,12 +208,19 @@ static bool is_written(const PlanishSheet *sheet, const PlanishControl *control,
          text_of(port, value, text, sizeof text);
 }
 
+/* Ahead of the keys of a stage; its list's "- " is two to the left of them. */
+static int indent_of(const PlanishSheetStage *stage)
+{
+  return 4 + 4 * (int)stage->depth;
+}
+
 /* `reserved`: those whose symbol is a key of the stage itself, which stand in a map of their own.
  */
 static void write_controls(FILE *stream, const PlanishSheet *sheet, uint32_t index, bool resolved,
                            bool reserved)
 {
   const PlanishSheetStage *stage = &sheet->stages[index];
+  const int indent = indent_of(stage);
   bool begun = false;
   for (uint32_t n = 0; n < stage->plugin->port_count; ++n) {
     const PlanishPluginPort *port = &stage->plugin->ports[n];
@@ -222,8 +229,10 @@ static void write_controls(FILE *stream, const PlanishSheet *sheet, uint32_t ind
         !is_written(sheet, &control, resolved)) {
       continue;
     }
-    planish_text_print(stream, "%s%s", reserved && !begun ? "    controls:\n" : "",
-                       reserved ? "      " : "    ");
+    if (reserved && !begun) {
+      planish_text_print(stream, "%*scontrols:\n", indent, "");
+    }
+    planish_text_print(stream, "%*s", reserved ? indent + 2 : indent, "");
     begun = true;
     planish_sheet_write_text(stream, port->symbol);
     planish_text_print(stream, ": ");
@@ -232,23 +241,57 @@ static void write_controls(FILE *stream, const PlanishSheet *sheet, uint32_t ind
   }
 }
 
+static void write_stage(FILE *stream, const PlanishSheet *sheet, uint32_t index, bool resolved)
+{
+  const PlanishSheetStage *stage = &sheet->stages[index];
+  const int indent = indent_of(stage);
+  planish_text_print(stream, "%*s- stage: ", indent - 2, "");
+  planish_sheet_write_text(stream, planish_plugin_short_uri(stage->plugin));
+  planish_text_print(stream, "\n%*sname: ", indent, "");
+  planish_sheet_write_text(stream, stage->name);
+  if (stage->preset != NULL && !resolved) {
+    planish_text_print(stream, "\n%*spreset: ", indent, "");
+    planish_sheet_write_text(stream, stage->preset);
+  }
+  (void)fputc('\n', stream);
+  write_controls(stream, sheet, index, resolved, false);
+  write_controls(stream, sheet, index, resolved, true);
+}
+
+static void write_path(FILE *stream, const PlanishSheet *sheet, uint32_t from, uint32_t to,
+                       bool resolved);
+
+static void write_branch(FILE *stream, const PlanishSheet *sheet, uint32_t index, bool resolved)
+{
+  const PlanishSheetStage *branch = &sheet->stages[index];
+  const int indent = indent_of(branch);
+  planish_text_print(stream, "%*s- branch: ", indent - 2, "");
+  planish_sheet_write_text(stream, branch->name);
+  (void)fputc('\n', stream);
+  write_controls(stream, sheet, index, resolved, false);
+  planish_text_print(stream, "%*sstages:\n", indent, "");
+  write_path(stream, sheet, branch->first, index, resolved);
+}
+
+/* The stages of one path, from an index up to another. */
+static void write_path(FILE *stream, const PlanishSheet *sheet, uint32_t from, uint32_t to,
+                       bool resolved)
+{
+  const uint32_t depth = to < sheet->stage_count ? sheet->stages[to].depth + 1 : 0;
+  for (uint32_t n = planish_sheet_next(sheet, from, depth); n < to;
+       n = planish_sheet_next(sheet, n + 1, depth)) {
+    if (planish_sheet_is_branch(&sheet->stages[n])) {
+      write_branch(stream, sheet, n, resolved);
+    } else {
+      write_stage(stream, sheet, n, resolved);
+    }
+  }
+}
+
 static void write_stages(FILE *stream, const PlanishSheet *sheet, bool resolved)
 {
   planish_text_print(stream, "stages:\n");
-  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    const PlanishSheetStage *stage = &sheet->stages[n];
-    planish_text_print(stream, "  - stage: ");
-    planish_sheet_write_text(stream, planish_plugin_short_uri(stage->plugin));
-    planish_text_print(stream, "\n    name: ");
-    planish_sheet_write_text(stream, stage->name);
-    if (stage->preset != NULL && !resolved) {
-      planish_text_print(stream, "\n    preset: ");
-      planish_sheet_write_text(stream, stage->preset);
-    }
-    (void)fputc('\n', stream);
-    write_controls(stream, sheet, n, resolved, false);
-    write_controls(stream, sheet, n, resolved, true);
-  }
+  write_path(stream, sheet, 0, sheet->stage_count, resolved);
 }
 
 static void write_automation(FILE *stream, const PlanishSheet *sheet)
