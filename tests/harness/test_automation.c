@@ -2,9 +2,7 @@
 #include "harness/render/automation.h"
 
 #include "harness/host/host.h"
-#include "harness/render/renderer.h"
-#include "tests/harness/files_fixture.h"
-#include "tests/harness/sheet_fixture.h"
+#include "tests/harness/render_fixture.h"
 
 enum { RATE = 48000, LENGTH = 1500000, GRID = 32 };
 
@@ -33,33 +31,12 @@ static int close_all(void **state)
   return remove_folder(state);
 }
 
-typedef struct {
-  float *samples;
-  size_t frames;
-} Result;
-
-static bool keep(void *user, const float *interleaved, size_t frames, PlanishError *error)
-{
-  Result *result = user;
-  (void)error;
-  memcpy(result->samples + 2 * result->frames, interleaved, 2 * frames * sizeof *interleaved);
-  result->frames += frames;
-  return true;
-}
-
 static Result render(const char *text, uint64_t from, uint64_t to)
 {
   PlanishError error = {0};
-  PlanishSheet *sheet = sheet_of(host, text);
-  assert_non_null(sheet);
-  PlanishReader *mix = planish_mix_open(in_folder("ones.wav"), sheet, false, &error);
-  assert_non_null(mix);
-  const PlanishRenderJob job = {.mix = mix, .sheet = sheet, .from = from, .to = to};
-  Result result = {.samples = malloc(2 * (to - from) * sizeof(float))};
-  assert_true(planish_render(&job, keep, &result, NULL, NULL, &error));
-  assert_int_equal(result.frames, to - from);
-  planish_reader_free(mix);
-  planish_sheet_free(sheet);
+  Run run = {.from = from, .to = to};
+  const Result result = render_sheet(host, text, "ones.wav", &run, &error);
+  assert_non_null(result.samples);
   return result;
 }
 

@@ -2,9 +2,7 @@
 #include "harness/render/fades.h"
 
 #include "harness/host/host.h"
-#include "harness/render/renderer.h"
-#include "tests/harness/files_fixture.h"
-#include "tests/harness/sheet_fixture.h"
+#include "tests/harness/render_fixture.h"
 
 enum { RATE = 48000, LENGTH = 50001 };
 
@@ -30,45 +28,14 @@ static int close_all(void **state)
   return remove_folder(state);
 }
 
-typedef struct {
-  float *samples;
-  size_t frames;
-  size_t room;
-} Result;
-
-static bool keep(void *user, const float *interleaved, size_t frames, PlanishError *error)
-{
-  Result *result = user;
-  (void)error;
-  assert_true(result->frames + frames <= result->room);
-  memcpy(result->samples + 2 * result->frames, interleaved, 2 * frames * sizeof *interleaved);
-  result->frames += frames;
-  return true;
-}
-
 /* `to` 0: the whole. */
 static Result render(const char *words, uint64_t from, uint64_t to, PlanishError *error)
 {
   char text[600];
   snprintf(text, sizeof text, "planish: 1\nstages: [{stage: test-delay, name: a, taps: 333}]\n%s",
            words);
-  PlanishSheet *sheet = sheet_of(host, text);
-  assert_non_null(sheet);
-  PlanishReader *mix = planish_mix_open(in_folder("mix.wav"), sheet, false, error);
-  assert_non_null(mix);
-  const PlanishRenderJob job = {
-      .mix = mix, .sheet = sheet, .from = from, .to = to == 0 ? LENGTH : to};
-  Result result = {.room = planish_render_frames(&job)};
-  result.samples = malloc(2 * result.room * sizeof(float));
-  if (planish_render(&job, keep, &result, NULL, NULL, error)) {
-    assert_int_equal(result.frames, result.room);
-  } else {
-    free(result.samples);
-    result = (Result){0};
-  }
-  planish_reader_free(mix);
-  planish_sheet_free(sheet);
-  return result;
+  Run run = {.from = from, .to = to};
+  return render_sheet(host, text, "mix.wav", &run, error);
 }
 
 static void silence_and_tail_surround_the_mix(void **state)
@@ -93,21 +60,16 @@ static void the_tail_holds_what_rings(void **state)
 {
   (void)state;
   PlanishError error = {0};
-  PlanishSheet *sheet =
-      sheet_of(host, "planish: 1\ntail: 500 frames\n"
-                     "stages: [{stage: https://example.org/lv2/echo, name: a, taps: 200}]\n");
-  assert_non_null(sheet);
-  PlanishReader *mix = planish_mix_open(in_folder("mix.wav"), sheet, false, &error);
-  const PlanishRenderJob job = {.mix = mix, .sheet = sheet, .to = LENGTH};
-  Result result = {.room = planish_render_frames(&job)};
-  result.samples = malloc(2 * result.room * sizeof(float));
-  assert_true(planish_render(&job, keep, &result, NULL, NULL, &error));
+  Result result =
+      render_sheet(host,
+                   "planish: 1\ntail: 500 frames\n"
+                   "stages: [{stage: https://example.org/lv2/echo, name: a, taps: 200}]\n",
+                   "mix.wav", NULL, &error);
+  assert_non_null(result.samples);
   assert_int_equal(result.frames, LENGTH + 500);
   assert_memory_equal(result.samples + 2 * 200, music, 2 * LENGTH * sizeof *music);
   assert_true(result.samples[2 * (LENGTH + 200)] == 0.0f);
   free(result.samples);
-  planish_reader_free(mix);
-  planish_sheet_free(sheet);
 }
 
 /* The shapes in closed form. */

@@ -1,7 +1,5 @@
 #include "harness/host/host.h"
-#include "harness/render/renderer.h"
-#include "tests/harness/files_fixture.h"
-#include "tests/unit/cmocka_headers.h"
+#include "tests/harness/render_fixture.h"
 
 enum { RATE = 48000, LENGTH = 100001, LONG = 1500000, WAVF = SF_FORMAT_WAV | SF_FORMAT_FLOAT };
 
@@ -28,56 +26,11 @@ static int close_all(void **state)
   return remove_folder(state);
 }
 
-/* Where the result of a render goes. */
-typedef struct {
-  float *samples;
-  size_t frames;
-} Result;
-
-static bool keep(void *user, const float *interleaved, size_t frames, PlanishError *error)
-{
-  Result *result = user;
-  (void)error;
-  memcpy(result->samples + 2 * result->frames, interleaved, 2 * frames * sizeof *interleaved);
-  result->frames += frames;
-  return true;
-}
-
-typedef struct {
-  double gain;
-  uint64_t from;
-  uint64_t to; /* 0: the whole */
-  PlanishAccount *accounts;
-  uint32_t latency;
-} Run;
-
 static Result render(const char *mix, const char *stages, Run *run, PlanishError *error)
 {
   char text[600];
   snprintf(text, sizeof text, "planish: 1\n%s", stages);
-  PlanishMistakes mistakes = {0};
-  PlanishSheet *sheet = planish_sheet_parse(text, strlen(text), host, false, &mistakes);
-  if (sheet == NULL) {
-    print_error("%s\n", mistakes.list[0].text);
-  }
-  assert_non_null(sheet);
-  PlanishReader *reader = planish_reader_open(in_folder(mix), NULL, error);
-  assert_non_null(reader);
-  const PlanishRenderJob job = {
-      .mix = reader,
-      .sheet = sheet,
-      .input_gain = run->gain,
-      .from = run->from,
-      .to = run->to == 0 ? planish_reader_frames(reader) : run->to,
-  };
-  Result result = {.samples = malloc(2 * LONG * sizeof(float))};
-  if (!planish_render(&job, keep, &result, run->accounts, &run->latency, error)) {
-    free(result.samples);
-    result = (Result){0};
-  }
-  planish_reader_free(reader);
-  planish_sheet_free(sheet);
-  return result;
+  return render_sheet(host, text, mix, run, error);
 }
 
 static void latency_is_taken_out_to_the_frame(void **state)
