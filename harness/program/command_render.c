@@ -245,7 +245,7 @@ static void print(const Request *request, const PlanishMasterJob *job,
   planish_warn_of_clipping(job->matched, report->matched_clipped);
   planish_warn_of_price(NULL, report);
   if (extras->price != NULL) {
-    planish_render_price_warn(job, extras->price);
+    planish_render_price_warn(extras->price);
   }
 }
 

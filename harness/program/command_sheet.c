@@ -97,13 +97,37 @@ static bool make_new(const Request *request, PlanishError *error)
              strlen(planish_sheet_template), error);
 }
 
+/* Branches are none. */
+static unsigned count_stages(const PlanishSheet *sheet)
+{
+  unsigned count = 0;
+  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
+    count += planish_sheet_is_branch(&sheet->stages[n]) ? 0 : 1;
+  }
+  return count;
+}
+
+/* The names of a path's stages; after that of a branch, in brackets, those that stand in it. */
+static void print_path(const PlanishSheet *sheet, uint32_t from, uint32_t to, uint32_t depth)
+{
+  const char *before = depth == 0 ? " " : "";
+  for (uint32_t n = planish_sheet_next(sheet, from, depth); n < to;
+       n = planish_sheet_next(sheet, n + 1, depth)) {
+    planish_text_print(stdout, "%s%s", before, sheet->stages[n].name);
+    if (planish_sheet_is_branch(&sheet->stages[n])) {
+      planish_text_print(stdout, " (");
+      print_path(sheet, sheet->stages[n].first, n, depth + 1);
+      planish_text_print(stdout, ")");
+    }
+    before = " ";
+  }
+}
+
 static void print_good(const char *path, const PlanishSheet *sheet)
 {
-  planish_text_print(stdout, "%s: no mistakes; %u stage%s:", path, (unsigned)sheet->stage_count,
-                     sheet->stage_count == 1 ? "" : "s");
-  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    planish_text_print(stdout, " %s", sheet->stages[n].name);
-  }
+  const unsigned count = count_stages(sheet);
+  planish_text_print(stdout, "%s: no mistakes; %u stage%s:", path, count, count == 1 ? "" : "s");
+  print_path(sheet, 0, sheet->stage_count, 0);
   (void)putchar('\n');
 }
 
@@ -179,6 +203,16 @@ static char *title_of(const char *path)
   return planish_text_new("%.*s", (int)length, name);
 }
 
+/* In the sheet, that is no setting of a stage. */
+static const char *what_stays(const PlanishSheet *sheet)
+{
+  const bool branches = count_stages(sheet) < sheet->stage_count;
+  return branches && sheet->automation_count > 0 ? "; branches and automation stay in the sheet"
+         : branches                              ? "; branches stay in the sheet"
+         : sheet->automation_count > 0           ? "; automation stays in the sheet"
+                                                 : "";
+}
+
 static bool write_presets(const Request *request, const PlanishSheet *sheet, PlanishError *error)
 {
   char *title = title_of(request->names[0]);
@@ -189,8 +223,8 @@ static bool write_presets(const Request *request, const PlanishSheet *sheet, Pla
                              : planish_fail_memory(error);
   if (done) {
     planish_text_print(stdout, "%s: %u preset%s, shown by hosts as \"%s: NAME\"%s\n", folder,
-                       (unsigned)sheet->stage_count, sheet->stage_count == 1 ? "" : "s", title,
-                       sheet->automation_count > 0 ? "; automation stays in the sheet" : "");
+                       count_stages(sheet), count_stages(sheet) == 1 ? "" : "s", title,
+                       what_stays(sheet));
   }
   free(folder);
   free(title);

@@ -22,8 +22,13 @@ static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
 {
   const uint32_t count = tracks->count - 1;
   price->rate = tracks->rate;
+  price->count = count;
   price->stages = calloc((size_t)count + 1, sizeof *price->stages);
-  return price->stages != NULL
+  price->names = calloc((size_t)count + 1, sizeof *price->names);
+  for (uint32_t n = 0; price->names != NULL && n < count; ++n) {
+    price->names[n] = job->sheet->stages[tracks->stages[n]].name;
+  }
+  return price->stages != NULL && price->names != NULL
              ? planish_distortion_chain(tracks->tracks, count, tracks->rate, THREADS, tell_account,
                                         job, price->stages, &price->whole, error)
              : planish_fail_memory(error);
@@ -49,6 +54,7 @@ void planish_render_price_free(PlanishRenderPrice *price)
 {
   if (price != NULL) {
     free(price->stages);
+    free(price->names);
     free(price);
   }
 }
@@ -86,8 +92,8 @@ void planish_render_price_table(const PlanishMasterJob *job, const PlanishRender
       (double)whole->stretch.frames / price->rate, (int)(from / 60.0), fmod(from, 60.0),
       whole->stretch.frames < job->to - job->from ? ", the loudest" : "", "stage", "won, LU",
       "gain moves, dB", "level", "distortion", "NMR p95, dB", "audible");
-  for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
-    print_row(job->sheet->stages[n].name, &price->stages[n]);
+  for (uint32_t n = 0; n < price->count; ++n) {
+    print_row(price->names[n], &price->stages[n]);
   }
   print_row("whole chain", whole);
   planish_text_print(
@@ -96,8 +102,7 @@ void planish_render_price_table(const PlanishMasterJob *job, const PlanishRender
       "          the part of a clipper's change that is a loss of gain counts as neither.\n");
 }
 
-void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
-                               const PlanishRenderPrice *price)
+void planish_render_price_json(PlanishJson *json, const PlanishRenderPrice *price)
 {
   if (price == NULL) {
     planish_json_null(json, "account");
@@ -106,23 +111,23 @@ void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
   planish_json_object_begin(json, "account");
   planish_distortion_json(json, "whole", NULL, price->rate, &price->whole);
   planish_json_array_begin(json, "stages");
-  for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
-    planish_distortion_json(json, NULL, job->sheet->stages[n].name, price->rate, &price->stages[n]);
+  for (uint32_t n = 0; n < price->count; ++n) {
+    planish_distortion_json(json, NULL, price->names[n], price->rate, &price->stages[n]);
   }
   planish_json_array_end(json);
   planish_json_object_end(json);
 }
 
-void planish_render_price_warn(const PlanishMasterJob *job, const PlanishRenderPrice *price)
+void planish_render_price_warn(const PlanishRenderPrice *price)
 {
   if (!planish_distortion_ruins(&price->whole)) {
     return;
   }
   uint32_t worst = 0;
-  for (uint32_t n = 1; n < job->sheet->stage_count; ++n) {
+  for (uint32_t n = 1; n < price->count; ++n) {
     worst = price->stages[n].audible > price->stages[worst].audible ? n : worst;
   }
   planish_options_warn("distortion is over the mask %.0f %% of the time, most of it from stage %s: "
                        "listen at matched loudness, or ask for less",
-                       100.0 * price->whole.audible, job->sheet->stages[worst].name);
+                       100.0 * price->whole.audible, price->names[worst]);
 }

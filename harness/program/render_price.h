@@ -11,10 +11,12 @@
 typedef struct {
   double rate; /* Hz */
   PlanishDistortion whole;
-  PlanishDistortion *stages; /* as many as the sheet has */
+  PlanishDistortion *stages; /* of each stage and branch on the main path */
+  const char **names;        /* theirs, those of the sheet */
+  uint32_t count;
 } PlanishRenderPrice;
 
-/* From the sound at all boundaries of the chain (render_after.h). NULL on failure; the master
+/* From the sound at all boundaries of the main path (render_after.h). NULL on failure; the master
  * stands. */
 PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
                                              const PlanishStageTracks *tracks, PlanishError *error);
@@ -24,10 +26,9 @@ void planish_render_price_free(PlanishRenderPrice *price);
 void planish_render_price_table(const PlanishMasterJob *job, const PlanishRenderPrice *price);
 
 /* A member "account": whole, stages. Null where `price` is NULL. */
-void planish_render_price_json(PlanishJson *json, const PlanishMasterJob *job,
-                               const PlanishRenderPrice *price);
+void planish_render_price_json(PlanishJson *json, const PlanishRenderPrice *price);
 
 /* One line on standard error where the price ruins. */
-void planish_render_price_warn(const PlanishMasterJob *job, const PlanishRenderPrice *price);
+void planish_render_price_warn(const PlanishRenderPrice *price);
 
 #endif

@@ -195,6 +195,15 @@ bool planish_render_targets(const PlanishPriceRequest *request, const char *targ
   return done;
 }
 
+/* Without it nothing would be left for its branch to do. */
+static bool is_alone(const PlanishSheet *sheet, uint32_t stage)
+{
+  const int branch = planish_sheet_branch_of(sheet, stage);
+  const uint32_t depth = sheet->stages[stage].depth;
+  return branch >= 0 && planish_sheet_next(sheet, sheet->stages[branch].first, depth) == stage &&
+         planish_sheet_next(sheet, stage + 1, depth) > (uint32_t)branch;
+}
+
 static bool find_stage(const PlanishSheet *sheet, const char *name, uint32_t *stage,
                        PlanishError *error)
 {
@@ -202,7 +211,11 @@ static bool find_stage(const PlanishSheet *sheet, const char *name, uint32_t *st
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
     if (strcmp(sheet->stages[n].name, name) == 0) {
       *stage = n;
-      return true;
+      return !is_alone(sheet, n) ||
+             planish_fail(error, PLANISH_BAD_USE,
+                          "the only stage of its branch: --without %s: leave out the branch: "
+                          "--without %s",
+                          name, sheet->stages[planish_sheet_branch_of(sheet, n)].name);
     }
     planish_nearest_consider(&nearest, sheet->stages[n].name);
   }

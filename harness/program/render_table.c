@@ -80,7 +80,7 @@ static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *
   planish_text_print(stdout, "input     gain %+.2f dB%s\n", report->input_gain, working);
 }
 
-static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account)
+static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account, int indent)
 {
   for (uint32_t n = 0; n < account->report_count; ++n) {
     const PlanishReport *report = &account->reports[n];
@@ -88,9 +88,34 @@ static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *acc
     const bool idle = strcmp(port->symbol, "match_gain") == 0 && report->lowest == 0.0f &&
                       report->highest == 0.0f;
     if (report->frames > 0 && !idle) {
-      planish_text_print(stdout, "    %-18s %8.2f to %8.2f, mean %8.2f %s\n", port->symbol,
-                         (double)report->lowest, (double)report->highest,
+      planish_text_print(stdout, "%*s    %-18s %8.2f to %8.2f, mean %8.2f %s\n", indent, "",
+                         port->symbol, (double)report->lowest, (double)report->highest,
                          report->sum / (double)report->frames, port->unit);
+    }
+  }
+}
+
+/* Those in branches stand a step to the right, under their branch. */
+static void print_stage(const PlanishSheetStage *stage, const PlanishAccount *account)
+{
+  const int indent = 2 * (int)stage->depth;
+  planish_text_print(stdout, "%*s%-*s ", indent, "", indent < 20 ? 20 - indent : 0, stage->name);
+  print_change(account->loudness_in, account->loudness_out, 7);
+  planish_text_print(stdout, "   ");
+  print_change(account->sample_peak_in, account->sample_peak_out, 7);
+  planish_text_print(stdout, "   %u frames\n", (unsigned)account->latency);
+  print_reports(stage->plugin, account, indent);
+}
+
+static void print_path(const PlanishSheet *sheet, const PlanishMasterReport *report, uint32_t from,
+                       uint32_t to, uint32_t depth)
+{
+  for (uint32_t n = planish_sheet_next(sheet, from, depth); n < to;
+       n = planish_sheet_next(sheet, n + 1, depth)) {
+    const PlanishSheetStage *stage = &sheet->stages[n];
+    print_stage(stage, &report->accounts[n]);
+    if (planish_sheet_is_branch(stage)) {
+      print_path(sheet, report, stage->first, n, depth + 1);
     }
   }
 }
@@ -99,15 +124,7 @@ static void print_stages(const PlanishMasterJob *job, const PlanishMasterReport 
 {
   planish_text_print(stdout, "\n%-20s %27s   %27s   %s\n", "stage", "loudness, LUFS (LU)",
                      "sample peak, dBFS (dB)", "latency");
-  for (uint32_t n = 0; n < report->account_count; ++n) {
-    const PlanishAccount *account = &report->accounts[n];
-    planish_text_print(stdout, "%-20s ", job->sheet->stages[n].name);
-    print_change(account->loudness_in, account->loudness_out, 7);
-    planish_text_print(stdout, "   ");
-    print_change(account->sample_peak_in, account->sample_peak_out, 7);
-    planish_text_print(stdout, "   %u frames\n", (unsigned)account->latency);
-    print_reports(job->sheet->stages[n].plugin, account);
-  }
+  print_path(job->sheet, report, 0, report->account_count, 0);
 }
 
 static void print_target(const PlanishMasterJob *job)
@@ -191,11 +208,14 @@ void planish_render_table(const PlanishMasterJob *job, const PlanishMasterReport
   print_written(job, report);
 }
 
-static void json_stage(PlanishJson *json, const PlanishSheetStage *stage,
+static void json_stage(PlanishJson *json, const PlanishSheet *sheet, uint32_t index,
                        const PlanishAccount *account)
 {
+  const PlanishSheetStage *stage = &sheet->stages[index];
+  const int branch = planish_sheet_branch_of(sheet, index);
   planish_json_object_begin(json, NULL);
   planish_json_string(json, "name", stage->name);
+  planish_json_string(json, "branch", branch < 0 ? NULL : sheet->stages[branch].name);
   planish_json_string(json, "uri", stage->plugin->uri);
   planish_json_integer(json, "latency_frames", account->latency);
   planish_json_number(json, "loudness_in_lufs", account->loudness_in);
@@ -243,7 +263,7 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_number(&json, "input_gain_db", report->input_gain);
   planish_json_array_begin(&json, "stages");
   for (uint32_t n = 0; n < report->account_count; ++n) {
-    json_stage(&json, &sheet->stages[n], &report->accounts[n]);
+    json_stage(&json, sheet, n, &report->accounts[n]);
   }
   planish_json_array_end(&json);
   planish_json_number(&json, "target_loudness_lufs",
@@ -268,6 +288,6 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
   planish_measure_json(&json, "master", job->out, &report->result);
   planish_json_string(&json, "matched", job->matched);
-  planish_render_price_json(&json, job, price);
+  planish_render_price_json(&json, price);
   planish_json_object_end(&json);
 }

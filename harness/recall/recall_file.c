@@ -68,6 +68,28 @@ bool planish_recall_file_check(const char *out, const char *const *inputs, Plani
   return done;
 }
 
+/* Whether a stage was left out, by itself or with a branch that it stands in. */
+static bool is_gone(const PlanishSheet *sheet, const bool *without, uint32_t stage)
+{
+  for (int n = (int)stage; without != NULL && n >= 0;
+       n = planish_sheet_branch_of(sheet, (uint32_t)n)) {
+    if (without[n]) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* How many stages ahead of one were left out. */
+static uint32_t gone_before(const PlanishSheet *sheet, const bool *without, uint32_t stage)
+{
+  uint32_t gone = 0;
+  for (uint32_t n = 0; n < stage; ++n) {
+    gone += is_gone(sheet, without, n) ? 1 : 0;
+  }
+  return gone;
+}
+
 /* The sheet as it was rendered. Shares everything with `sheet` but its own two lists. */
 static bool plain_sheet(PlanishSheet *plain, const PlanishSheet *sheet, const bool *without)
 {
@@ -81,19 +103,18 @@ static bool plain_sheet(PlanishSheet *plain, const PlanishSheet *sheet, const bo
     return false;
   }
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    if (without == NULL || !without[n]) {
-      plain->stages[plain->stage_count++] = sheet->stages[n];
+    if (!is_gone(sheet, without, n)) {
+      PlanishSheetStage *stage = &plain->stages[plain->stage_count++];
+      *stage = sheet->stages[n];
+      stage->first -= gone_before(sheet, without, stage->first);
     }
   }
   for (uint32_t n = 0; n < sheet->automation_count; ++n) {
     const uint32_t stage = sheet->automation[n].control.stage;
-    uint32_t gone = 0;
-    for (uint32_t before = 0; without != NULL && before < stage; ++before) {
-      gone += without[before] ? 1 : 0;
-    }
-    if (without == NULL || !without[stage]) {
+    if (!is_gone(sheet, without, stage)) {
       plain->automation[plain->automation_count] = sheet->automation[n];
-      plain->automation[plain->automation_count++].control.stage = stage - gone;
+      plain->automation[plain->automation_count++].control.stage =
+          stage - gone_before(sheet, without, stage);
     }
   }
   const double settles = planish_chain_settles(sheet);
@@ -167,7 +188,7 @@ static void write_control(FILE *stream, const PlanishSheet *sheet, const Planish
 
 static bool is_left_out(const PlanishMade *made, const PlanishControl *control)
 {
-  return made->without != NULL && made->without[control->stage];
+  return is_gone(made->job->sheet, made->without, control->stage);
 }
 
 static void write_ceilings(FILE *stream, const PlanishMade *made)
@@ -236,6 +257,9 @@ static void write_stages(FILE *stream, const PlanishSheet *plain)
   planish_text_print(stream, "  stages:%s\n", plain->stage_count == 0 ? " []" : "");
   for (uint32_t n = 0; n < plain->stage_count; ++n) {
     const PlanishPlugin *plugin = plain->stages[n].plugin;
+    if (planish_sheet_is_branch(&plain->stages[n])) {
+      continue;
+    }
     write_name(stream, "    - name", plain->stages[n].name);
     write_name(stream, "      uri", plugin->uri);
     planish_text_print(stream, "      minor: %u\n      micro: %u\n", plugin->minor_version,

@@ -176,14 +176,24 @@ static int stage_named(const PlanishSheet *sheet, const PlanishSheetStage *stage
   return -1;
 }
 
+/* The map of a stage or branch in a list, or in the branches of it. */
+static const PlanishNode *node_named(const PlanishNode *list, const char *name)
+{
+  const PlanishNode *found = NULL;
+  for (const PlanishNode *node = list == NULL ? NULL : list->first; node != NULL && found == NULL;
+       node = node->next) {
+    const PlanishNode *branch = member(node, "branch");
+    const PlanishNode *own = branch != NULL ? branch : member(node, "name");
+    found = own != NULL && strcmp(own->text, name) == 0 ? node
+            : branch != NULL                            ? node_named(member(node, "stages"), name)
+                                                        : NULL;
+  }
+  return found;
+}
+
 static const PlanishNode *stage_node(const Side *side, int index)
 {
-  const PlanishNode *list = member(side->root, "stages");
-  const PlanishNode *node = list == NULL ? NULL : list->first;
-  for (int n = 0; n < index && node != NULL; ++n) {
-    node = node->next;
-  }
-  return node;
+  return node_named(member(side->root, "stages"), side->sheet->stages[index].name);
 }
 
 /* The value of a control in a stage's map, where it may stand in a map of its own. */
@@ -212,9 +222,33 @@ static bool compare_stage(PlanishSettingChanges *changes, const Side *then, cons
   return done;
 }
 
-static bool add_stage(PlanishSettingChanges *changes, PlanishSettingChangeKind kind,
-                      const PlanishSheetStage *stage, int old, int new, PlanishError *error)
+/* The name of the branch that a stage stands in; NULL: the main path. */
+static const char *branch_name(const Side *side, int index)
 {
+  const int branch = planish_sheet_branch_of(side->sheet, (uint32_t)index);
+  return branch < 0 ? NULL : side->sheet->stages[branch].name;
+}
+
+/* Where a stage stands: its number in the order of the chain, and its branch. */
+static char *place_of(const Side *side, int index)
+{
+  const char *branch = branch_name(side, index);
+  return branch == NULL ? planish_text_new("%d", index + 1)
+                        : planish_text_new("%d, in %s", index + 1, branch);
+}
+
+static bool same_branch(const Side *then, int old, const Side *now, int new)
+{
+  const char *before = branch_name(then, old);
+  const char *after = branch_name(now, new);
+  return before == NULL || after == NULL ? before == after : strcmp(before, after) == 0;
+}
+
+static bool add_stage(PlanishSettingChanges *changes, PlanishSettingChangeKind kind,
+                      const Side *then, int old, const Side *now, int new, PlanishError *error)
+{
+  const PlanishSheetStage *stage =
+      kind == PLANISH_SETTING_ADDED ? &now->sheet->stages[new] : &then->sheet->stages[old];
   PlanishSettingChange change = {.kind = kind, .unit = ""};
   change.where = planish_text_copy(stage->name);
   const bool moved = kind == PLANISH_SETTING_MOVED;
@@ -222,10 +256,10 @@ static bool add_stage(PlanishSettingChanges *changes, PlanishSettingChangeKind k
   const bool has_then = kind != PLANISH_SETTING_ADDED;
   const bool has_now = kind != PLANISH_SETTING_REMOVED;
   if (has_then) {
-    change.then = moved ? planish_text_new("%d", old + 1) : planish_text_copy(uri);
+    change.then = moved ? place_of(then, old) : planish_text_copy(uri);
   }
   if (has_now) {
-    change.now = moved ? planish_text_new("%d", new + 1) : planish_text_copy(uri);
+    change.now = moved ? place_of(now, new) : planish_text_copy(uri);
   }
   return add(changes, &change,
              (!has_then || change.then != NULL) && (!has_now || change.now != NULL), error);
@@ -258,18 +292,19 @@ static bool compare_stages(PlanishSettingChanges *changes, const Side *then, con
 {
   bool done = true;
   for (uint32_t n = 0; done && n < then->sheet->stage_count; ++n) {
-    const PlanishSheetStage *stage = &then->sheet->stages[n];
+    const int old = (int)n;
     if (place[n] < 0) {
-      done = add_stage(changes, PLANISH_SETTING_REMOVED, stage, (int)n, 0, error);
+      done = add_stage(changes, PLANISH_SETTING_REMOVED, then, old, now, 0, error);
       continue;
     }
-    done = (kept[n] || add_stage(changes, PLANISH_SETTING_MOVED, stage, (int)n, place[n], error)) &&
+    done = ((kept[n] && same_branch(then, old, now, place[n])) ||
+            add_stage(changes, PLANISH_SETTING_MOVED, then, old, now, place[n], error)) &&
            compare_stage(changes, then, now, (int)n, place[n], error);
   }
   for (uint32_t n = 0; done && n < now->sheet->stage_count; ++n) {
     const PlanishSheetStage *stage = &now->sheet->stages[n];
     done = stage_named(then->sheet, stage) >= 0 ||
-           add_stage(changes, PLANISH_SETTING_ADDED, stage, 0, (int)n, error);
+           add_stage(changes, PLANISH_SETTING_ADDED, then, 0, now, (int)n, error);
   }
   return done;
 }

@@ -22,15 +22,34 @@ static bool open_tracks(PlanishStageTracks *tracks, const char *beside, const bo
   return true;
 }
 
+static bool list_stages(PlanishStageTracks *tracks, const PlanishSheet *sheet, PlanishError *error)
+{
+  tracks->stages = calloc((size_t)sheet->stage_count + 1, sizeof *tracks->stages);
+  tracks->tracks = calloc((size_t)sheet->stage_count + 1, sizeof(PlanishTrack *));
+  tracks->accounts = calloc((size_t)sheet->stage_count + 1, sizeof *tracks->accounts);
+  if (tracks->stages == NULL || tracks->tracks == NULL || tracks->accounts == NULL) {
+    return planish_fail_memory(error);
+  }
+  tracks->account_count = sheet->stage_count;
+  tracks->count = 1;
+  for (uint32_t n = planish_sheet_next(sheet, 0, 0); n < sheet->stage_count;
+       n = planish_sheet_next(sheet, n + 1, 0)) {
+    tracks->stages[tracks->count - 1] = n;
+    tracks->count += 1;
+  }
+  return true;
+}
+
 static bool fill(PlanishStageTracks *tracks, const PlanishRenderJob *job, PlanishError *error)
 {
-  PlanishTap *sound = calloc(tracks->count, sizeof *sound);
+  PlanishTap *sound = calloc((size_t)tracks->account_count + 1, sizeof *sound);
   if (sound == NULL) {
     return planish_fail_memory(error);
   }
   for (uint32_t n = 0; n < tracks->count; ++n) {
     if (tracks->tracks[n] != NULL) {
-      sound[n] = (PlanishTap){planish_track_write, tracks->tracks[n]};
+      const uint32_t boundary = n == 0 ? 0 : tracks->stages[n - 1] + 1;
+      sound[boundary] = (PlanishTap){planish_track_write, tracks->tracks[n]};
     }
   }
   const PlanishTaps taps = {
@@ -52,14 +71,9 @@ PlanishStageTracks *planish_stage_tracks_new(const PlanishRenderJob *job, const 
   }
   tracks->rate = planish_reader_rate(job->mix);
   tracks->frames = planish_render_tapped_frames(job);
-  tracks->count = job->sheet->stage_count + 1;
-  tracks->tracks = calloc(tracks->count, sizeof(PlanishTrack *));
-  tracks->accounts = calloc(tracks->count, sizeof *tracks->accounts);
   tracks->series = planish_series_new(job->sheet, tracks->rate, tracks->frames, error);
-  const bool there =
-      tracks->tracks != NULL && tracks->accounts != NULL ? true : planish_fail_memory(error);
-  if (!there || tracks->series == NULL || !open_tracks(tracks, beside, wanted, error) ||
-      !fill(tracks, job, error)) {
+  if (tracks->series == NULL || !list_stages(tracks, job->sheet, error) ||
+      !open_tracks(tracks, beside, wanted, error) || !fill(tracks, job, error)) {
     planish_stage_tracks_free(tracks);
     return NULL;
   }
@@ -75,7 +89,8 @@ void planish_stage_tracks_free(PlanishStageTracks *tracks)
     planish_track_free(tracks->tracks[n]);
   }
   free(tracks->tracks);
-  planish_accounts_free(tracks->accounts, tracks->count - 1);
+  free(tracks->stages);
+  planish_accounts_free(tracks->accounts, tracks->account_count);
   planish_series_free(tracks->series);
   free(tracks);
 }

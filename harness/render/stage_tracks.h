@@ -1,9 +1,9 @@
 /* A sheet rendered as it stands, with the sound between its stages and what they reported kept: for
  * whoever tells what each stage did.
  *
- * Each boundary (tap.h) that is asked for becomes a PlanishTrack (audio/track.h) beside a path, 8
- * bytes a frame, all lined up with the mix and of the same length; room for all of them is checked
- * before the render begins.
+ * Each boundary of the main path (tap.h) that is asked for becomes a PlanishTrack (audio/track.h)
+ * beside a path, 8 bytes a frame, all lined up with the mix and of the same length; room for all of
+ * them is checked before the render begins. A branch is one step of that path.
  *
  * Errors: those of planish_render() and of PlanishTrack. Thread: that of the host. */
 #ifndef PLANISH_HARNESS_STAGE_TRACKS_H
@@ -14,12 +14,14 @@
 #include "harness/render/value_series.h"
 
 typedef struct {
-  double rate;              /* Hz */
-  uint64_t frames;          /* in each track */
-  uint32_t count;           /* of boundaries: one more than stages */
-  PlanishTrack **tracks;    /* by boundary; NULL where none was asked for */
+  double rate;           /* Hz */
+  uint64_t frames;       /* in each track */
+  uint32_t count;        /* of boundaries: one more than the main path has stages and branches */
+  PlanishTrack **tracks; /* by boundary; NULL where none was asked for */
+  uint32_t *stages;      /* tracks[n + 1] is what came out of this stage of the sheet, by index */
   PlanishSeriesSet *series; /* what the stages reported */
-  PlanishAccount *accounts; /* one a stage */
+  PlanishAccount *accounts; /* one a stage of the sheet */
+  uint32_t account_count;
 } PlanishStageTracks;
 
 /* Renders job->sheet at its values of now: after planish_master() those are where it landed.

@@ -1,11 +1,11 @@
 /* Where sound and reported values can be taken on their way through a chain.
  *
  * Boundary 0 is the chain's input, after the input gain; boundary n + 1 is after stage or branch n
- * by index, so that a sheet of n has n + 1; those within a branch hold what the branch carries. Whatever is taken lines up with the mix: each boundary's latency and
- * the pre-roll are taken out to the frame, and frame 0 is the mix's first that was asked for. Every
- * boundary gives as many frames as the result has, tail included, but for the head silence: that
- * and the fades come after the last boundary. All are given in one render; those that stand earlier
- * in the chain come first.
+ * by index, so that a sheet of n has n + 1; those within a branch hold what the branch carries.
+ * Whatever is taken lines up with the mix: each boundary's latency and the pre-roll are taken out
+ * to the frame, and frame 0 is the mix's first that was asked for. Every boundary gives as many
+ * frames as the result has, tail included, but for the head silence: that and the fades come after
+ * the last boundary. All are given in one render; those that stand earlier in the chain come first.
  *
  * Thread: that of the render. */
 #ifndef PLANISH_HARNESS_TAP_H

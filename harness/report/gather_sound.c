@@ -119,8 +119,8 @@ bool planish_gather_sound(PlanishGathering *gathering, PlanishError *error)
   bool done = add_mix(gathering, error);
   /* What comes out of the last stage is the master, but for fades and dither. */
   for (uint32_t n = 1; done && n < stages; ++n) {
-    done = add_version(gathering, job->master->sheet->stages[n - 1].name, PLANISH_VERSION_STAGE,
-                       NULL, job->stages->tracks[n], NULL);
+    done = add_version(gathering, job->master->sheet->stages[job->stages->stages[n - 1]].name,
+                       PLANISH_VERSION_STAGE, NULL, job->stages->tracks[n], NULL);
   }
   done = done && add_master(gathering, error);
   for (size_t n = 0; done && n < job->reference_count; ++n) {

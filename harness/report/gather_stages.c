@@ -100,7 +100,7 @@ bool planish_gather_account(PlanishGathering *gathering, PlanishError *error)
   memcpy(table->columns, columns, sizeof columns);
   memcpy(table->decimals, decimals, sizeof decimals);
   for (uint32_t n = 0; n < stages; ++n) {
-    fill_row(table, n, job->master->sheet->stages[n].name, &job->account[n]);
+    fill_row(table, n, job->master->sheet->stages[job->stages->stages[n]].name, &job->account[n]);
   }
   fill_row(table, stages, "whole chain", job->whole);
   return true;

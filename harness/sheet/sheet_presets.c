@@ -197,6 +197,9 @@ static void write_manifest(FILE *stream, const PlanishSheet *sheet, const char *
   (void)fputs(prefixes, stream);
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
     char file[64];
+    if (planish_sheet_is_branch(&sheet->stages[n])) {
+      continue;
+    }
     planish_text_format(file, sizeof file, "%s.ttl", sheet->stages[n].name);
     write_subject(stream, file, &sheet->stages[n], title);
     planish_text_print(stream, " ;\n  rdfs:seeAlso <%s> .\n", file);
@@ -256,7 +259,8 @@ bool planish_sheet_write_presets(const PlanishSheet *sheet, const char *folder, 
   }
   bool done = true;
   for (uint32_t n = 0; n <= sheet->stage_count && done; ++n) {
-    done = write_file(sheet, n, folder, title);
+    const bool branch = n < sheet->stage_count && planish_sheet_is_branch(&sheet->stages[n]);
+    done = branch || write_file(sheet, n, folder, title);
   }
   if (!done) {
     planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", folder, strerror(errno));
