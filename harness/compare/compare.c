@@ -175,11 +175,17 @@ static void take_block_of_gain(Comparer *comparer, uint64_t at, size_t frames)
   }
 }
 
+/* The factor of a gain in dB; 0 for one that was not found. */
+static double factor_of(double gain)
+{
+  return isfinite(gain) ? planish_gain_of(gain) : 0.0;
+}
+
 static void take_block_of_rest(Comparer *comparer, uint64_t at, size_t frames)
 {
   PlanishComparison *result = comparer->result;
-  const double gain = planish_gain_of(result->gain);
-  const double loudness_gain = planish_gain_of(result->loudness_gain);
+  const double gain = factor_of(result->gain);
+  const double loudness_gain = factor_of(result->loudness_gain);
   for (size_t n = 0; n < frames; ++n) {
     for (size_t c = 0; c < 2; ++c) {
       const double a = (double)comparer->block[0][2 * n + c];
@@ -244,8 +250,8 @@ static void conclude_gain(Comparer *comparer)
 static void conclude_rest(Comparer *comparer)
 {
   PlanishComparison *result = comparer->result;
-  const double gain = planish_gain_of(result->gain);
-  const double loudness_gain = planish_gain_of(result->loudness_gain);
+  const double gain = factor_of(result->gain);
+  const double loudness_gain = factor_of(result->loudness_gain);
   const double *square = comparer->square;
   result->null_depth = ratio(comparer->rest_square, fmax(square[0], gain * gain * square[1]));
   result->null_at_loudness =

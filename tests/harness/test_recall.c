@@ -365,6 +365,49 @@ static void several_masters_have_theirs(void **state)
   free(text);
 }
 
+/* With a control that lands inside a branch, and with any part of it left out. */
+static void branches_come_back(void **state)
+{
+  (void)state;
+  start_short(NULL);
+  write_text("sheet.yaml",
+             "planish: 1\n"
+             "input: {loudness: -18}\n"
+             "target: {loudness: -14, ceiling: -1, by: loud.input_gain, ceiling_at: "
+             "[last.ceiling]}\n"
+             "stages:\n"
+             "  - {stage: dynamics, name: first}\n"
+             "  - branch: air\n"
+             "    take: side\n"
+             "    level: -12\n"
+             "    stages:\n"
+             "      - {stage: clipper, name: edge, input_gain: 6}\n"
+             "      - branch: deep\n"
+             "        stages: [{stage: limiter, name: loud}, {stage: ms-eq, name: tone}]\n"
+             "  - {stage: limiter, name: last}\n"
+             "automation:\n"
+             "  air.level: [{at: 0.5, value: -6}]\n"
+             "  tone.b1_gain: [{at: 0.2, value: 0}, {at: 1, value: 3}]\n");
+  static const char *const without[] = {"first", "air", "edge", "tone"};
+  Outcome outcome = RUN("render", "--without=first", "--without=air", "--without=edge",
+                        "--without=tone", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  assert_true(outcome.code == 0 || outcome.code == 1);
+  outcome = RUN("recall", name("out.wav.yaml"));
+  says(&outcome, 0, "the same samples");
+  for (size_t n = 0; n < sizeof without / sizeof *without; ++n) {
+    char file[64];
+    snprintf(file, sizeof file, "out-without-%s.wav.yaml", without[n]);
+    outcome = RUN("recall", name(file));
+    says(&outcome, 0, "the same samples");
+  }
+  outcome = RUN("render", "--without=deep", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  assert_true(outcome.code == 0 || outcome.code == 1);
+  write_text("sheet.yaml", "planish: 1\n"
+                           "stages: [{branch: a, stages: [{stage: limiter, name: b}]}]\n");
+  outcome = RUN("render", "--without=b", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  expect(&outcome, 2, "the only stage of its branch: --without b");
+}
+
 /* Another mix, 6 dB down: the same gain goes in, nothing is landed. */
 static void another_mix_takes_the_landed_settings(void **state)
 {
@@ -406,6 +449,7 @@ int main(void)
       cmocka_unit_test(what_is_no_recall_file_is_refused),
       cmocka_unit_test(a_recall_file_is_left_where_it_belongs),
       cmocka_unit_test(several_masters_have_theirs),
+      cmocka_unit_test(branches_come_back),
       cmocka_unit_test(another_mix_takes_the_landed_settings),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);

@@ -112,6 +112,36 @@ static void settings_are_told_old_and_new(void **state)
   says(&outcome, "\"mix_same\": null");
 }
 
+static void branches_are_told_too(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  write_text("old.yaml",
+             "planish: 1\n"
+             "stages:\n"
+             "  - {stage: ms-eq, name: tidy}\n"
+             "  - {stage: dynamics, name: steer}\n"
+             "  - branch: air\n"
+             "    take: side\n"
+             "    stages: [{stage: clipper, name: clip}, {stage: limiter, name: own}]\n");
+  write_text("new.yaml", "planish: 1\n"
+                         "stages:\n"
+                         "  - {stage: ms-eq, name: tidy}\n"
+                         "  - branch: air\n"
+                         "    take: mid\n"
+                         "    level: -17\n"
+                         "    stages: [{stage: dynamics, name: steer}, "
+                         "{stage: clipper, name: clip, knee: 1}]\n");
+  const Outcome outcome = RUN("revise", name("old.yaml"), name("new.yaml"));
+  says(&outcome, "  air.take                     side -> mid\n");
+  says(&outcome, "  air.level                    -20 -> -17 dB  (+3)\n");
+  says(&outcome, "  clip.knee                    0 -> 1 dB  (+1)\n");
+  says(&outcome, "  - stage own (limiter)\n");
+  says(&outcome, "stage steer moved from place 2 to 2, in air\n");
+  assert_null(strstr(outcome.out, "clip moved"));
+  assert_null(strstr(outcome.out, "air moved"));
+}
+
 /* +1 dB at 3 kHz from 4 to 6 s, and 1000 frames later, and 2 dB down. */
 static void a_bell_in_the_mix_is_found_in_time_and_band(void **state)
 {
@@ -235,6 +265,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(settings_are_told_old_and_new),
+      cmocka_unit_test(branches_are_told_too),
       cmocka_unit_test(a_bell_in_the_mix_is_found_in_time_and_band),
       cmocka_unit_test(the_same_mix_and_a_quick_look_render_nothing),
       cmocka_unit_test(an_old_recall_file_lends_its_mix_to_a_new_sheet),

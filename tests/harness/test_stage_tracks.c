@@ -31,12 +31,21 @@ static int close_host(void **state)
   return remove_folder(state);
 }
 
-/* The sheet of the first `count` stages. */
-static PlanishSheet *sheet_of(unsigned count)
+/* One step of the main path, after which comes another. */
+static const char *const branched[] = {
+    "{stage: test-delay, name: a, taps: 3001, gain: -2}",
+    "{branch: e, take: mid, level: -9, stages: [{stage: test-delay, name: f, taps: 500, gain: 1}, "
+    "{branch: g, level: -20, stages: [{stage: test-drive, name: h, input_gain: 20}]}]}",
+    "{stage: test-drive, name: d, input_gain: 3, ceiling: -3}",
+};
+enum { BRANCHED = sizeof branched / sizeof *branched };
+
+/* The sheet of the first `count` of these. */
+static PlanishSheet *sheet_of(const char *const *list, unsigned count)
 {
   char text[600] = "planish: 1\nstages:\n";
   for (unsigned n = 0; n < count; ++n) {
-    snprintf(text + strlen(text), sizeof text - strlen(text), "  - %s\n", stages[n]);
+    snprintf(text + strlen(text), sizeof text - strlen(text), "  - %s\n", list[n]);
   }
   PlanishMistakes mistakes = {0};
   PlanishSheet *sheet = planish_sheet_parse(text, strlen(text), host, false, &mistakes);
@@ -51,15 +60,21 @@ typedef struct {
   PlanishError error;
 } Scene;
 
-static Scene scene_of(const float *samples, unsigned count, uint64_t from, uint64_t to)
+static Scene scene_of_list(const float *samples, const char *const *list, unsigned count,
+                           uint64_t from, uint64_t to)
 {
-  Scene scene = {.sheet = sheet_of(count)};
+  Scene scene = {.sheet = sheet_of(list, count)};
   write_audio("mix.wav", WAVF, RATE, 2, samples, LENGTH);
   scene.mix = planish_reader_open(in_folder("mix.wav"), NULL, &scene.error);
   assert_non_null(scene.mix);
   scene.job = (PlanishRenderJob){
       .mix = scene.mix, .sheet = scene.sheet, .input_gain = -1.5, .from = from, .to = to};
   return scene;
+}
+
+static Scene scene_of(const float *samples, unsigned count, uint64_t from, uint64_t to)
+{
+  return scene_of_list(samples, stages, count, from, to);
 }
 
 static void leave(Scene *scene)
@@ -79,7 +94,8 @@ static float *samples_of(PlanishTrack *track, uint64_t frames)
 
 /* As the chain of the first `count` stages alone would render it; without stages, the mix with its
  * gain. */
-static float *cut_off(const float *music, unsigned count, uint64_t from, uint64_t to)
+static float *cut_off(const float *music, const char *const *list, unsigned count, uint64_t from,
+                      uint64_t to)
 {
   float *expected = NULL;
   if (count == 0) {
@@ -89,7 +105,7 @@ static float *cut_off(const float *music, unsigned count, uint64_t from, uint64_
     }
     return expected;
   }
-  Scene cut = scene_of(music, count, from, to);
+  Scene cut = scene_of_list(music, list, count, from, to);
   PlanishTrack *track = planish_track_new(in_folder("out.wav"), 0, &cut.error);
   assert_true(planish_render(&cut.job, planish_track_write, track, NULL, NULL, &cut.error));
   assert_int_equal(planish_track_frames(track), to - from);
@@ -112,7 +128,7 @@ static void each_boundary_is_the_chain_cut_off_there(void **state)
     assert_non_null(all);
     assert_int_equal(all->count, STAGES + 1);
     for (unsigned n = 0; n <= STAGES; ++n) {
-      float *expected = cut_off(music, n, parts[p][0], parts[p][1]);
+      float *expected = cut_off(music, stages, n, parts[p][0], parts[p][1]);
       float *got = samples_of(all->tracks[n], frames);
       assert_int_equal(planish_track_frames(all->tracks[n]), frames);
       assert_memory_equal(got, expected, 2 * frames * sizeof *got);
@@ -123,6 +139,30 @@ static void each_boundary_is_the_chain_cut_off_there(void **state)
     planish_stage_tracks_free(all);
     leave(&whole);
   }
+  free(music);
+}
+
+static void a_branch_is_one_step(void **state)
+{
+  (void)state;
+  static const uint32_t indices[BRANCHED] = {0, 4, 5};
+  float *music = make_music(LENGTH);
+  Scene whole = scene_of_list(music, branched, BRANCHED, 0, LENGTH);
+  PlanishStageTracks *all =
+      planish_stage_tracks_new(&whole.job, in_folder("out.wav"), NULL, &whole.error);
+  assert_non_null(all);
+  assert_int_equal(all->count, BRANCHED + 1);
+  assert_int_equal(all->account_count, 6);
+  assert_memory_equal(all->stages, indices, sizeof indices);
+  for (unsigned n = 0; n <= BRANCHED; ++n) {
+    float *expected = cut_off(music, branched, n, 0, LENGTH);
+    float *got = samples_of(all->tracks[n], LENGTH);
+    assert_memory_equal(got, expected, 2 * LENGTH * sizeof *got);
+    free(expected);
+    free(got);
+  }
+  planish_stage_tracks_free(all);
+  leave(&whole);
   free(music);
 }
 
@@ -278,6 +318,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(each_boundary_is_the_chain_cut_off_there),
+      cmocka_unit_test(a_branch_is_one_step),
       cmocka_unit_test(only_what_is_wanted_is_kept),
       cmocka_unit_test(an_impulse_stands_at_its_frame_everywhere),
       cmocka_unit_test(reports_line_up_with_the_mix),
