@@ -257,7 +257,7 @@ static void points_do_not_grow_with_the_file(void **state)
 {
   (void)state;
   PlanishError error = {0};
-  PlanishSheet *sheet = sheet_of(2);
+  PlanishSheet *sheet = sheet_of(stages, 2);
   static const uint64_t lengths[] = {1, 2400, 2401, 9600000, 9600001, UINT64_C(518400000)};
   static const uint32_t points[] = {1, 1, 2, 4000, 3999, 4000};
   for (size_t n = 0; n < sizeof lengths / sizeof *lengths; ++n) {
@@ -279,7 +279,7 @@ static void the_hardest_moments_stand_apart(void **state)
 {
   (void)state;
   PlanishError error = {0};
-  PlanishSheet *sheet = sheet_of(2);
+  PlanishSheet *sheet = sheet_of(stages, 2);
   PlanishSeriesSet *set = planish_series_new(sheet, RATE, 2400 * 100, &error);
   const PlanishSeries *series = planish_series_find(set, sheet, 1, "reduction");
   static const struct {
