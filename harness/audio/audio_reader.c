@@ -40,7 +40,8 @@ static bool open_file(PlanishReader *reader, PlanishError *error)
   const char *path = reader->path;
   reader->descriptor = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
   if (reader->descriptor < 0 || fstat(reader->descriptor, &reader->facts) != 0) {
-    return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path, strerror(errno));
+    return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path,
+                        planish_place_read_advice(errno));
   }
   if (!S_ISREG(reader->facts.st_mode)) {
     return planish_fail(error, PLANISH_BAD_AUDIO, "%s: %s: name an audio file",
@@ -52,6 +53,33 @@ static bool open_file(PlanishReader *reader, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_AUDIO, "an empty file: %s: export it again", path);
   }
   return true;
+}
+
+static bool fail_no_audio(const PlanishReader *reader, PlanishError *error)
+{
+  return planish_fail(error, PLANISH_BAD_AUDIO,
+                      "no audio that can be read: %s: export it as WAV, AIFF or FLAC",
+                      reader->path);
+}
+
+/* By the first bytes of the containers that may tell of their sound at their end, or what
+ * libsndfile makes of the part that is there. */
+static bool begins_as_audio(void *user, PlanishError *error)
+{
+  static const char *const signs[] = {"RIFF", "RIFX", "RF64", "FORM", "riff", "caff", "OggS"};
+  const PlanishReader *reader = user;
+  char first[5] = "";
+  SF_INFO info = {0};
+  bool found = false;
+  const bool read = pread(reader->descriptor, first, 4, 0) == 4;
+  for (size_t n = 0; read && n < sizeof signs / sizeof *signs; ++n) {
+    found = found || strcmp(first, signs[n]) == 0;
+  }
+  if (!found && lseek(reader->descriptor, 0, SEEK_SET) == 0) {
+    SNDFILE *part = sf_open_fd(reader->descriptor, SFM_READ, &info, SF_FALSE);
+    found = part != NULL && sf_close(part) == 0;
+  }
+  return (found && lseek(reader->descriptor, 0, SEEK_END) >= 0) || fail_no_audio(reader, error);
 }
 
 /* The descriptor is the temporary file's from then on, which has no name. */
@@ -66,7 +94,7 @@ static bool keep_standard_input(PlanishReader *reader, const char *beside, Plani
                         planish_place_advice(errno));
   } else if (done) {
     reader->descriptor = file.descriptor;
-    done = planish_standard_input_copy(reader->descriptor, where, error);
+    done = planish_standard_input_copy(reader->descriptor, where, begins_as_audio, reader, error);
   }
   free(where);
   return done && ((lseek(reader->descriptor, 0, SEEK_SET) == 0 &&
@@ -136,7 +164,7 @@ static bool check_audio(PlanishReader *reader, PlanishError *error)
   }
   if (info->samplerate < PLANISH_MEASURE_MIN_RATE || info->samplerate > PLANISH_MEASURE_MAX_RATE) {
     return planish_fail(error, PLANISH_BAD_AUDIO,
-                        "a sample rate of %d Hz: %s: convert it to %g to %g Hz first",
+                        "%d Hz: %s: only rates of %g to %g Hz can be mastered; convert it first",
                         info->samplerate, path, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
   reader->cut = log_tells_of_a_cut(reader->file);
@@ -154,9 +182,7 @@ static bool open_audio(PlanishReader *reader, PlanishError *error)
   /* By descriptor, not by name: given a name, libsndfile takes some endings for raw samples. */
   reader->file = sf_open_fd(reader->descriptor, SFM_READ, &reader->info, SF_FALSE);
   if (reader->file == NULL) {
-    return planish_fail(error, PLANISH_BAD_AUDIO,
-                        "no audio that can be read: %s: export it as WAV, AIFF or FLAC",
-                        reader->path);
+    return fail_no_audio(reader, error);
   }
   return check_audio(reader, error);
 }
@@ -267,8 +293,9 @@ static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
 static bool seek_file(PlanishReader *reader, uint64_t frame, PlanishError *error)
 {
   if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
-    return planish_fail(error, PLANISH_BAD_FILE, "cannot seek: %s: %s", reader->path,
-                        sf_strerror(reader->file));
+    return planish_fail(error, PLANISH_BAD_FILE,
+                        "cannot go to %.3f s in it: %s: copy or export it again",
+                        (double)frame / reader->info.samplerate, reader->path);
   }
   reader->at = frame;
   return true;
@@ -308,7 +335,7 @@ static bool read_file(PlanishReader *reader, float *interleaved, size_t frames, 
   }
   if (*got < wanted && sf_error(reader->file) == SF_ERR_SYSTEM) {
     return planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", reader->path,
-                        strerror(errno));
+                        planish_place_read_advice(errno));
   }
   if (*got < wanted && !reader->options.take_cut) {
     return fail_cut(reader, error);

@@ -14,7 +14,7 @@ enum { LONGEST_FORMER = 4 << 20 }; /* bytes; what is longer was none of ours */
 static bool fail_write(const char *path, PlanishError *error)
 {
   return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
-                      errno == 0 ? "the disk took only a part; make room" : strerror(errno));
+                      planish_place_advice(errno));
 }
 
 static bool write_all(int descriptor, const char *text, size_t size)

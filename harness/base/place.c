@@ -34,6 +34,30 @@ const char *planish_place_advice(int reason)
   }
 }
 
+const char *planish_place_read_advice(int reason)
+{
+  switch (reason) {
+  case ENOENT:
+  case ENOTDIR:
+    return "no such file: see that name and folder are right";
+  case EACCES:
+  case EPERM:
+    return "this is not allowed: change its permissions";
+  case EISDIR:
+    return "a folder, not a file: name a file in it";
+  case ELOOP:
+    return "its links lead in a circle: name the file itself";
+  case ENAMETOOLONG:
+    return "no file has a name as long: see that it is right";
+  case ENOMEM:
+  case EMFILE:
+  case ENFILE:
+    return "out of memory: close other programs and try again";
+  default:
+    return "the disk fails: copy it to another, and try again";
+  }
+}
+
 bool planish_place_check(const char *path, PlanishError *error)
 {
   struct stat facts;

@@ -1,4 +1,4 @@
-/* Where a file is to be written.
+/* Where a file is to be written, or stands to be read.
  *
  * Thread: any. */
 #ifndef PLANISH_HARNESS_PLACE_H
@@ -16,6 +16,9 @@ bool planish_place_check(const char *path, PlanishError *error);
 /* What stood in the way of a write there, and what to do, for the end of a message: by errno; 0
  * where only a part was taken. */
 const char *planish_place_advice(int reason);
+
+/* The same of a read. */
+const char *planish_place_read_advice(int reason);
 
 /* The path with symbolic links followed, so that a file that is renamed to it leaves them as they
  * are; the path itself if nothing is there yet. To be freed; NULL: no memory. */

@@ -64,10 +64,13 @@ static bool keep_all(int to, const char *from, size_t count, const char *where, 
   return true;
 }
 
-bool planish_standard_input_copy(int to, const char *where, PlanishError *error)
+bool planish_standard_input_copy(int to, const char *where,
+                                 bool (*check)(void *user, PlanishError *error), void *user,
+                                 PlanishError *error)
 {
   static char block[BLOCK];
-  bool empty = true;
+  size_t copied = 0;
+  bool checked = false;
   if (isatty(STDIN_FILENO) == 1) {
     return planish_fail(error, PLANISH_BAD_USE,
                         "a terminal: standard input: send audio into it, or name a file");
@@ -75,8 +78,9 @@ bool planish_standard_input_copy(int to, const char *where, PlanishError *error)
   while (wait_for(STDIN_FILENO, POLLIN, error)) {
     const ssize_t got = read(STDIN_FILENO, block, sizeof block);
     if (got == 0) {
-      return !empty || planish_fail(error, PLANISH_BAD_AUDIO,
-                                    "nothing came: standard input: see why what feeds it ended");
+      return copied > 0 ||
+             planish_fail(error, PLANISH_BAD_AUDIO,
+                          "nothing came: standard input: see why what feeds it ended");
     }
     if (got < 0 && !is_passing(errno)) {
       return planish_fail(error, PLANISH_BAD_FILE,
@@ -85,7 +89,13 @@ bool planish_standard_input_copy(int to, const char *where, PlanishError *error)
     if (got > 0 && !keep_all(to, block, (size_t)got, where, error)) {
       return false;
     }
-    empty = empty && got < 0;
+    copied += got > 0 && !checked ? (size_t)got : 0;
+    if (!checked && copied >= PLANISH_STANDARD_INPUT_HEAD) {
+      checked = true;
+      if (!check(user, error)) {
+        return false;
+      }
+    }
   }
   return false;
 }

@@ -17,9 +17,15 @@ bool planish_is_stream(const char *path);
 const char *planish_input_name(const char *path);
 const char *planish_output_name(const char *path);
 
-/* Copies standard input to its end into a file, from where that stands. `where` is said of the
- * file where it has no room: "beside out.wav". PLANISH_BAD_AUDIO where nothing came. */
-bool planish_standard_input_copy(int to, const char *where, PlanishError *error);
+#define PLANISH_STANDARD_INPUT_HEAD 65536 /* bytes */
+
+/* Copies standard input to its end into a file, from its beginning. `where` is said of the file
+ * where it has no room: "beside out.wav". PLANISH_BAD_AUDIO where nothing came. `check` is asked
+ * once the first PLANISH_STANDARD_INPUT_HEAD bytes are in the file, so that what is no audio does
+ * not fill the disk first; where it says no, it has filled `error`, and the copy ends. */
+bool planish_standard_input_copy(int to, const char *where,
+                                 bool (*check)(void *user, PlanishError *error), void *user,
+                                 PlanishError *error);
 
 /* Keeps standard output for audio: whatever is printed from now on goes to standard error. To be
  * called once, before anything is printed. */

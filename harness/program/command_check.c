@@ -1,12 +1,9 @@
 /* planish check: a mix on arrival. */
-#include "harness/base/json.h"
-#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/check/check_file.h"
 #include "harness/check/check_json.h"
 #include "harness/program/commands.h"
-#include "harness/program/options.h"
-#include "harness/program/progress.h"
+#include "harness/program/each_file.h"
 
 #include <math.h>
 
@@ -105,36 +102,20 @@ static void print_result(const char *path, const PlanishCheckResult *result)
   }
 }
 
-static void tell_problem(const char *path, const PlanishError *problem, PlanishJson *json)
-{
-  (void)fflush(stdout);
-  planish_text_print(stderr, "planish: %s\n", problem->text);
-  if (json != NULL) {
-    planish_json_object_begin(json, NULL);
-    planish_json_string(json, "file", path);
-    planish_json_string(json, "error", problem->text);
-    planish_json_object_end(json);
-  }
-}
-
-/* What a file's check means for the exit code. */
-static PlanishOutcome check_and_tell(const char *path, bool silence_bad, PlanishProgress *progress,
-                                     PlanishJson *json)
+static PlanishOutcome check(const PlanishOneFile *file, PlanishError *error)
 {
   PlanishCheckResult result;
-  PlanishError problem = {0};
-  const char *name = planish_input_name(path);
-  Teller teller = {progress, name};
-  const bool done = planish_check_file(path, silence_bad, tell, &teller, &result, &problem);
-  planish_progress_end(progress);
+  Teller teller = {file->progress, file->name};
+  const bool done =
+      planish_check_file(file->path, file->silence_bad, tell, &teller, &result, error);
+  planish_progress_end(file->progress);
   if (!done) {
-    tell_problem(name, &problem, json);
-    return problem.outcome;
+    return error->outcome;
   }
-  if (json != NULL) {
-    planish_check_json(json, NULL, name, &result);
+  if (file->json != NULL) {
+    planish_check_json(file->json, NULL, file->name, &result);
   } else {
-    print_result(name, &result);
+    print_result(file->name, &result);
   }
   return planish_findings_of(&result.findings, PLANISH_WARNING) +
                      planish_findings_of(&result.findings, PLANISH_FAULT) >
@@ -145,39 +126,5 @@ static PlanishOutcome check_and_tell(const char *path, bool silence_bad, Planish
 
 bool planish_command_check(int argc, char **argv, PlanishError *error)
 {
-  bool as_json;
-  bool silence_bad;
-  bool wants_help;
-  const PlanishOption options[] = {
-      {"json", PLANISH_OPTION_FLAG, &as_json},
-      {"silence-bad", PLANISH_OPTION_FLAG, &silence_bad},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
-  };
-  int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
-    return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
-  }
-  if (first == argc) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "no file: name one or more: see planish check --help");
-  }
-  PlanishProgress progress = planish_progress_new();
-  PlanishJson json = planish_json_on(stdout);
-  if (as_json) {
-    planish_json_array_begin(&json, NULL);
-  }
-  PlanishOutcome worst = PLANISH_DONE;
-  for (int n = first; n < argc && worst != PLANISH_INTERRUPTED; ++n) {
-    const PlanishOutcome outcome =
-        check_and_tell(argv[n], silence_bad, &progress, as_json ? &json : NULL);
-    worst = outcome > worst ? outcome : worst;
-  }
-  if (as_json) {
-    planish_json_array_end(&json);
-  }
-  return worst == PLANISH_DONE || planish_fail(error, worst, "%s", "");
+  return planish_each_file(argc, argv, help, check, error);
 }

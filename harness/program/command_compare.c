@@ -6,6 +6,7 @@
 #include "harness/program/commands.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
+#include "harness/program/warnings.h"
 
 #include <math.h>
 
@@ -174,10 +175,7 @@ static bool compare(const PlanishCompareSetup *setup, bool as_json, double toler
     return false;
   }
   for (int n = 0; n < 2; ++n) {
-    if (result.silenced[n] > 0) {
-      planish_options_warn("%llu samples that are no number were taken as silence: %s",
-                           (unsigned long long)result.silenced[n], setup->path[n]);
-    }
+    planish_warn_of_silenced(setup->path[n], result.silenced[n]);
   }
   if (as_json) {
     PlanishJson json = planish_json_on(stdout);

@@ -1,14 +1,12 @@
 /* planish measure: loudness, peaks, dynamics and stereo of finished files. */
 #include "harness/audio/audio_reader.h"
 #include "harness/base/interrupt.h"
-#include "harness/base/json.h"
-#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure.h"
 #include "harness/measure/measure_json.h"
 #include "harness/program/commands.h"
-#include "harness/program/options.h"
-#include "harness/program/progress.h"
+#include "harness/program/each_file.h"
+#include "harness/program/warnings.h"
 
 #include <math.h>
 
@@ -66,10 +64,8 @@ static bool measure_file(const char *path, bool silence_bad, PlanishProgress *pr
   if (done) {
     planish_measure_finish(measure, result);
   }
-  if (done && planish_reader_silenced(reader) > 0) {
-    planish_options_warn("%llu samples that are no number were taken as silence: %s",
-                         (unsigned long long)planish_reader_silenced(reader),
-                         planish_reader_path(reader));
+  if (done) {
+    planish_warn_of_silenced(planish_reader_path(reader), planish_reader_silenced(reader));
   }
   planish_measure_free(measure);
   planish_reader_free(reader);
@@ -122,65 +118,23 @@ static void print_result(const char *path, const PlanishMeasurement *m)
                      (unsigned long long)m->clipped_runs);
 }
 
-static void tell_problem(const char *path, const PlanishError *problem, PlanishJson *json)
+static PlanishOutcome measure(const PlanishOneFile *file, PlanishError *error)
 {
-  (void)fflush(stdout);
-  planish_text_print(stderr, "planish: %s\n", problem->text);
-  if (json != NULL) {
-    planish_json_object_begin(json, NULL);
-    planish_json_string(json, "file", path);
-    planish_json_string(json, "error", problem->text);
-    planish_json_object_end(json);
+  PlanishMeasurement result;
+  const bool done = measure_file(file->path, file->silence_bad, file->progress, &result, error);
+  planish_progress_end(file->progress);
+  if (!done) {
+    return error->outcome;
   }
+  if (file->json != NULL) {
+    planish_measure_json(file->json, NULL, file->name, &result);
+  } else {
+    print_result(file->name, &result);
+  }
+  return PLANISH_DONE;
 }
 
 bool planish_command_measure(int argc, char **argv, PlanishError *error)
 {
-  bool as_json;
-  bool silence_bad;
-  bool wants_help;
-  const PlanishOption options[] = {
-      {"json", PLANISH_OPTION_FLAG, &as_json},
-      {"silence-bad", PLANISH_OPTION_FLAG, &silence_bad},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
-  };
-  int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
-    return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
-  }
-  if (first == argc) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "no file: name one or more: see planish measure "
-                        "--help");
-  }
-  PlanishProgress progress = planish_progress_new();
-  PlanishJson json = planish_json_on(stdout);
-  if (as_json) {
-    planish_json_array_begin(&json, NULL);
-  }
-  PlanishError problem = {0};
-  for (int n = first; n < argc && problem.outcome != PLANISH_INTERRUPTED; ++n) {
-    PlanishMeasurement result;
-    const char *name = planish_input_name(argv[n]);
-    planish_error_clear(&problem);
-    const bool done = measure_file(argv[n], silence_bad, &progress, &result, &problem);
-    planish_progress_end(&progress);
-    if (done && as_json) {
-      planish_measure_json(&json, NULL, name, &result);
-    } else if (done) {
-      print_result(name, &result);
-    } else {
-      tell_problem(name, &problem, as_json ? &json : NULL);
-      /* The others are measured all the same; the first decides the exit code. */
-      planish_fail(error, problem.outcome, "%s", "");
-    }
-  }
-  if (as_json) {
-    planish_json_array_end(&json);
-  }
-  return error->outcome == PLANISH_DONE;
+  return planish_each_file(argc, argv, help, measure, error);
 }

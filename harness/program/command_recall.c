@@ -1,8 +1,8 @@
 /* planish recall: a master again from its recall file, the same samples, or what differs. */
 #include "harness/base/json.h"
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/recall/recall.h"
@@ -149,11 +149,8 @@ static bool recall(PlanishRecallJob *job, bool as_json, PlanishError *error)
 
 static bool run(const Request *request, const char *file, PlanishHost *host, PlanishError *error)
 {
-  PlanishMistakes mistakes = {0};
-  PlanishSheet *sheet = planish_sheet_read(file, host, true, &mistakes);
+  PlanishSheet *sheet = planish_opening_sheet(file, host, true, error);
   if (sheet == NULL) {
-    planish_options_complain(file, &mistakes, error);
-    planish_mistakes_free(&mistakes);
     return false;
   }
   PlanishRecallJob job = {.file = file,
@@ -198,9 +195,7 @@ bool planish_command_recall(int argc, char **argv, PlanishError *error)
   if (argc - first != 1) {
     return planish_fail(error, PLANISH_BAD_USE, "give one recall file: see planish recall --help");
   }
-  char *bundle = planish_bundle_find(request.bundle, error);
-  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
+  PlanishHost *host = planish_opening_host(request.bundle, error);
   const bool done = host != NULL && run(&request, argv[first], host, error);
   planish_host_free(host);
   return done;

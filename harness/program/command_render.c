@@ -1,14 +1,14 @@
 /* planish render: the master that a sheet describes. */
 #include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/program/render_after.h"
-#include "harness/program/render_prices.h"
 #include "harness/program/render_table.h"
-#include "harness/program/render_warnings.h"
+#include "harness/program/several_masters.h"
+#include "harness/program/warnings.h"
 #include "harness/recall/recall_file.h"
 #include "harness/render/master.h"
 
@@ -226,14 +226,14 @@ static void print_recall(const PlanishMasterJob *job)
 static void print(const Request *request, const PlanishMasterJob *job,
                   const PlanishMasterReport *report, const PlanishRenderExtras *extras)
 {
-  const PlanishRenderPrice *price = request->after.account ? extras->price : NULL;
+  const PlanishDistortionTable *price = request->after.account ? extras->price : NULL;
   if (request->json) {
     planish_render_json(job, report, price);
   } else {
     planish_render_table(job, report);
     print_recall(job);
     if (price != NULL) {
-      planish_render_price_table(job, price);
+      planish_distortion_table_print(job, price);
     }
     if (extras->page != NULL) {
       planish_text_print(stdout, "report    %s\n", extras->page);
@@ -245,7 +245,7 @@ static void print(const Request *request, const PlanishMasterJob *job,
   planish_warn_of_clipping(job->matched, report->matched_clipped);
   planish_warn_of_price(NULL, report);
   if (extras->price != NULL) {
-    planish_render_price_warn(extras->price);
+    planish_distortion_table_warn(extras->price);
   }
 }
 
@@ -277,27 +277,20 @@ static bool make_master(const Request *request, const PlanishMasterJob *wanted, 
   return done && error->outcome == PLANISH_DONE;
 }
 
-/* What stands in the way of several masters at once; NULL: nothing. */
-static const char *alone(const Request *request)
+/* What one master alone can have, and what one with a target of its own; NULL: nothing of it is
+ * asked for. */
+static const char *asked_of_one(const Request *request)
 {
-  const bool targets = request->targets != NULL;
-  const struct {
-    bool asked;
-    const char *name;
-  } options[] = {
-      {request->after.report != NULL, "--report"},
-      {request->after.account, "--account"},
-      {targets && request->without.count > 0, "--without"},
-      {targets && request->matched != NULL, "--matched"},
-      {targets && !isnan(request->loudness), "--loudness"},
-      {targets && !(isnan(request->from) && isnan(request->to)), "--from or --to"},
-  };
-  for (size_t n = 0; n < sizeof options / sizeof *options; ++n) {
-    if (options[n].asked) {
-      return options[n].name;
-    }
-  }
-  return NULL;
+  return request->after.report != NULL ? "--report" : request->after.account ? "--account" : NULL;
+}
+
+static const char *asked_beside_targets(const Request *request)
+{
+  return request->without.count > 0                     ? "--without"
+         : request->matched != NULL                     ? "--matched"
+         : !isnan(request->loudness)                    ? "--loudness"
+         : !isnan(request->from) || !isnan(request->to) ? "--from or --to"
+                                                        : NULL;
 }
 
 static bool check_several(const Request *request, PlanishError *error)
@@ -305,15 +298,19 @@ static bool check_several(const Request *request, PlanishError *error)
   const char *several = request->targets != NULL     ? "--targets"
                         : request->without.count > 0 ? "--without"
                                                      : NULL;
-  return several == NULL || alone(request) == NULL ||
+  const char *other = asked_of_one(request);
+  if (other == NULL && request->targets != NULL) {
+    other = asked_beside_targets(request);
+  }
+  return several == NULL || other == NULL ||
          planish_fail(error, PLANISH_BAD_USE, "not together: %s and %s: give one of them", several,
-                      alone(request));
+                      other);
 }
 
 static bool make(const Request *request, const PlanishMasterJob *job, PlanishError *error)
 {
   const char *const inputs[] = {mix_place(request), request->sheet, request->matched, NULL};
-  const PlanishPriceRequest several = {.job = job, .inputs = inputs, .json = request->json};
+  const PlanishSeveralRequest several = {.job = job, .inputs = inputs, .json = request->json};
   if (job->made != NULL && request->targets == NULL && request->without.count == 0 &&
       !planish_recall_file_check(job->out, inputs, error)) {
     return false;
@@ -327,11 +324,8 @@ static bool make(const Request *request, const PlanishMasterJob *job, PlanishErr
 
 static bool render(Request *request, PlanishHost *host, PlanishError *error)
 {
-  PlanishMistakes mistakes = {0};
-  PlanishSheet *sheet = planish_sheet_read(request->sheet, host, request->audition, &mistakes);
+  PlanishSheet *sheet = planish_opening_sheet(request->sheet, host, request->audition, error);
   if (sheet == NULL) {
-    planish_options_complain(request->sheet, &mistakes, error);
-    planish_mistakes_free(&mistakes);
     return false;
   }
   PlanishMasterJob job = {
@@ -369,9 +363,7 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
   if (!check_several(&request, error) || !keep_output(&request, error)) {
     return false;
   }
-  char *bundle = planish_bundle_find(request.bundle, error);
-  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
+  PlanishHost *host = planish_opening_host(request.bundle, error);
   const bool done = host != NULL && render(&request, host, error);
   planish_host_free(host);
   return done;

@@ -1,10 +1,10 @@
 /* planish response: what a stage does to frequencies and levels, measured. */
 #include "harness/base/place.h"
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/host/host.h"
 #include "harness/measure/measure.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/program/response_table.h"
@@ -244,9 +244,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
       (wishes.svg != NULL && !planish_place_check(wishes.svg, error))) {
     return false;
   }
-  char *bundle = planish_bundle_find(wishes.bundle, error);
-  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
+  PlanishHost *host = planish_opening_host(wishes.bundle, error);
   setup.plugin = host == NULL ? NULL : planish_host_plugin(host, argv[first], error);
   const bool done = setup.plugin != NULL && respond(&wishes, &setup, measures, error);
   planish_host_free(host);

@@ -1,7 +1,7 @@
 /* planish revise: what changed from one master to the next. */
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/program/revise_table.h"
@@ -50,16 +50,11 @@ static bool is_sheet(const char *path)
 static bool open_side(PlanishReviseSide *side, const char *path, PlanishHost *host,
                       PlanishError *error)
 {
-  PlanishMistakes mistakes = {0};
   side->path = path;
   if (!is_sheet(path)) {
     return true;
   }
-  side->sheet = planish_sheet_read(path, host, true, &mistakes);
-  if (side->sheet == NULL) {
-    planish_options_complain(path, &mistakes, error);
-    planish_mistakes_free(&mistakes);
-  }
+  side->sheet = planish_opening_sheet(path, host, true, error);
   return side->sheet != NULL;
 }
 
@@ -134,9 +129,7 @@ bool planish_command_revise(int argc, char **argv, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_USE, "out of range: --level=%g: give -120 to 0 dB",
                         request.level);
   }
-  char *bundle = planish_bundle_find(request.bundle, error);
-  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
+  PlanishHost *host = planish_opening_host(request.bundle, error);
   const bool done = host != NULL && run(&request, argv + first, host, error);
   planish_host_free(host);
   return done;

@@ -1,7 +1,8 @@
 /* planish sheet: a starting sheet, mistakes in a sheet, settings to and from a host. */
+#include "harness/base/place.h"
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/sheet_template.h"
 #include "harness/sheet/sheet_presets.h"
@@ -49,14 +50,6 @@ typedef struct {
   int count;
 } Request;
 
-static PlanishHost *open_host(const Request *request, PlanishError *error)
-{
-  char *bundle = planish_bundle_find(request->bundle, error);
-  PlanishHost *host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
-  return host;
-}
-
 /* On standard output (path NULL), or in a file that must be new. */
 static bool put(const char *path, const char *text, size_t size, PlanishError *error)
 {
@@ -69,7 +62,7 @@ static bool put(const char *path, const char *text, size_t size, PlanishError *e
     return errno == EEXIST ? planish_fail(error, PLANISH_BAD_FILE,
                                           "something stands there: %s: name a new file", path)
                            : planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
-                                          strerror(errno));
+                                          planish_place_advice(errno));
   }
   size_t done = 0;
   ssize_t wrote = 0;
@@ -81,7 +74,8 @@ static bool put(const char *path, const char *text, size_t size, PlanishError *e
   const int problem = errno;
   if (close(file) != 0 || failed) {
     (void)unlink(path);
-    return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path, strerror(problem));
+    return planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
+                        planish_place_advice(problem));
   }
   return true;
 }
@@ -136,17 +130,14 @@ static bool check(const Request *request, PlanishError *error)
   if (request->count == 0) {
     return planish_fail(error, PLANISH_BAD_USE, "no sheet: see planish sheet --help");
   }
-  PlanishHost *host = open_host(request, error);
+  PlanishHost *host = planish_opening_host(request->bundle, error);
   bool done = host != NULL;
   for (int n = 0; n < request->count && host != NULL; ++n) {
-    PlanishMistakes mistakes = {0};
-    PlanishSheet *sheet = planish_sheet_read(request->names[n], host, request->audition, &mistakes);
+    PlanishSheet *sheet = planish_opening_sheet(request->names[n], host, request->audition, error);
     if (sheet != NULL) {
       print_good(request->names[n], sheet);
-    } else {
-      done = planish_options_complain(request->names[n], &mistakes, error);
     }
-    planish_mistakes_free(&mistakes);
+    done = done && sheet != NULL;
     planish_sheet_free(sheet);
   }
   planish_host_free(host);
@@ -175,7 +166,7 @@ static bool make_from(const Request *request, PlanishError *error)
   if (request->count == 0) {
     return planish_fail(error, PLANISH_BAD_USE, "no preset: see planish sheet --help");
   }
-  PlanishHost *host = open_host(request, error);
+  PlanishHost *host = planish_opening_host(request->bundle, error);
   const char **presets = calloc((size_t)request->count, sizeof *presets);
   for (int n = 0; n < request->count && presets != NULL; ++n) {
     presets[n] = request->names[n];
@@ -239,15 +230,10 @@ static bool make_presets(const Request *request, PlanishError *error)
                         "--help",
                         request->count);
   }
-  PlanishMistakes mistakes = {0};
-  PlanishHost *host = open_host(request, error);
+  PlanishHost *host = planish_opening_host(request->bundle, error);
   PlanishSheet *sheet =
-      host == NULL ? NULL : planish_sheet_read(request->names[0], host, false, &mistakes);
+      host == NULL ? NULL : planish_opening_sheet(request->names[0], host, false, error);
   const bool done = sheet != NULL && write_presets(request, sheet, error);
-  if (mistakes.count > 0) {
-    planish_options_complain(request->names[0], &mistakes, error);
-  }
-  planish_mistakes_free(&mistakes);
   planish_sheet_free(sheet);
   planish_host_free(host);
   return done;

@@ -1,11 +1,11 @@
 /* planish stages: what is installed, and what a stage's controls are. */
 #include "harness/base/json.h"
 #include "harness/base/text.h"
-#include "harness/host/bundle.h"
 #include "harness/host/host.h"
 #include "harness/host/instance.h"
 #include "harness/measure/measure.h"
 #include "harness/program/commands.h"
+#include "harness/program/opening.h"
 #include "harness/program/options.h"
 
 #include <math.h>
@@ -47,33 +47,42 @@ static bool latency_of(const Listing *listing, const PlanishPlugin *plugin, uint
   return true;
 }
 
+static bool list_one(const Listing *listing, const char *uri, PlanishJson *json,
+                     PlanishError *error)
+{
+  const PlanishPlugin *plugin = planish_host_plugin(listing->host, uri, error);
+  uint32_t latency = 0;
+  if (plugin == NULL || !latency_of(listing, plugin, &latency, error)) {
+    return false;
+  }
+  if (listing->json) {
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "stage", planish_plugin_short_uri(plugin));
+    planish_json_string(json, "uri", plugin->uri);
+    planish_json_string(json, "name", plugin->name);
+    planish_json_integer(json, "latency_frames", latency);
+    planish_json_number(json, "rate_hz", listing->rate);
+    planish_json_object_end(json);
+  } else {
+    planish_text_print(stdout, "%-24s %-34s %u frames, %.2f ms\n", planish_plugin_short_uri(plugin),
+                       plugin->uri, (unsigned)latency, 1000.0 * latency / listing->rate);
+  }
+  return true;
+}
+
+/* What is wrong with one is told after the others; of several, with the first. */
 static bool list_all(const Listing *listing, PlanishJson *json, PlanishError *error)
 {
   if (!listing->json) {
     planish_text_print(stdout, "%-24s %-34s %s\n", "STAGE", "URI", "LATENCY");
   }
   for (uint32_t n = 0; n < planish_host_count(listing->host); ++n) {
-    const char *uri = planish_host_uri(listing->host, n);
-    const PlanishPlugin *plugin = planish_host_plugin(listing->host, uri, error);
-    uint32_t latency = 0;
-    if (plugin == NULL || !latency_of(listing, plugin, &latency, error)) {
-      return false;
-    }
-    const double ms = 1000.0 * latency / listing->rate;
-    if (listing->json) {
-      planish_json_object_begin(json, NULL);
-      planish_json_string(json, "stage", planish_plugin_short_uri(plugin));
-      planish_json_string(json, "uri", plugin->uri);
-      planish_json_string(json, "name", plugin->name);
-      planish_json_integer(json, "latency_frames", latency);
-      planish_json_number(json, "rate_hz", listing->rate);
-      planish_json_object_end(json);
-    } else {
-      planish_text_print(stdout, "%-24s %-34s %u frames, %.2f ms\n",
-                         planish_plugin_short_uri(plugin), plugin->uri, (unsigned)latency, ms);
+    PlanishError own = {0};
+    if (!list_one(listing, planish_host_uri(listing->host, n), json, &own)) {
+      planish_fail(error, own.outcome, "%s", own.text);
     }
   }
-  return true;
+  return error->outcome == PLANISH_DONE;
 }
 
 static void json_range(PlanishJson *json, const PlanishPluginPort *port)
@@ -254,9 +263,7 @@ bool planish_command_stages(int argc, char **argv, PlanishError *error)
                         "%g is out of range of a sample rate: --rate: give %g to %g Hz",
                         listing.rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
-  char *bundle = planish_bundle_find(bundle_option, error);
-  listing.host = bundle == NULL ? NULL : planish_host_new(bundle, error);
-  free(bundle);
+  listing.host = planish_opening_host(bundle_option, error);
   if (listing.host == NULL) {
     return false;
   }

@@ -144,7 +144,7 @@ bool planish_render_after_make(const PlanishRenderAfter *after, const PlanishMas
     return true;
   }
   PlanishStageTracks *tracks = render(&wanted, report, error);
-  extras->price = tracks == NULL ? NULL : planish_render_price_new(job, tracks, error);
+  extras->price = tracks == NULL ? NULL : planish_distortion_table_new(job, tracks, error);
   const bool done =
       extras->price != NULL &&
       (after->report == NULL || make_report(after, job, report, tracks, extras, error));
@@ -157,7 +157,7 @@ bool planish_render_after_make(const PlanishRenderAfter *after, const PlanishMas
 
 void planish_render_extras_release(PlanishRenderExtras *extras)
 {
-  planish_render_price_free(extras->price);
+  planish_distortion_table_free(extras->price);
   free(extras->page);
   *extras = (PlanishRenderExtras){0};
 }

@@ -5,8 +5,8 @@
 #ifndef PLANISH_HARNESS_RENDER_AFTER_H
 #define PLANISH_HARNESS_RENDER_AFTER_H
 
+#include "harness/program/distortion_table.h"
 #include "harness/program/options.h"
-#include "harness/program/render_price.h"
 
 typedef struct {
   bool account;
@@ -19,8 +19,8 @@ typedef struct {
 
 /* What it leaves. */
 typedef struct {
-  PlanishRenderPrice *price; /* NULL: none was asked for */
-  char *page;                /* path of the report; NULL: likewise */
+  PlanishDistortionTable *price; /* NULL: none was asked for */
+  char *page;                    /* path of the report; NULL: likewise */
 } PlanishRenderExtras;
 
 /* Whether the folder of the report is there, or can be made, and the page is no file that is read

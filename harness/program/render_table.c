@@ -5,6 +5,7 @@
 #include "harness/base/text.h"
 #include "harness/measure/measure_json.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static void level(char *text, size_t size, double value, const char *unit)
@@ -251,8 +252,16 @@ static void json_mending(PlanishJson *json, const PlanishMasterJob *job)
   planish_json_object_end(json);
 }
 
+/* The recall file that stands beside the master; null: none was made. */
+static void json_recall(PlanishJson *json, const PlanishMasterJob *job)
+{
+  char *path = job->made == NULL ? NULL : planish_text_new("%s.yaml", job->out);
+  planish_json_string(json, "recall", path);
+  free(path);
+}
+
 void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport *report,
-                         const PlanishRenderPrice *price)
+                         const PlanishDistortionTable *price)
 {
   const PlanishSheet *sheet = job->sheet;
   PlanishJson json = planish_json_on(stdout);
@@ -288,6 +297,7 @@ void planish_render_json(const PlanishMasterJob *job, const PlanishMasterReport 
   planish_json_integer(&json, "clipped_samples", (int64_t)report->clipped);
   planish_measure_json(&json, "master", job->out, &report->result);
   planish_json_string(&json, "matched", job->matched);
-  planish_render_price_json(&json, price);
+  json_recall(&json, job);
+  planish_distortion_table_json(&json, price);
   planish_json_object_end(&json);
 }

@@ -105,8 +105,8 @@ static void print_spectrum(const PlanishComparison *comparison)
       change[count++] = by;
     }
   }
-  planish_text_print(stdout, "  spectrum of the whole, equally loud: %s\n",
-                     count == 0 ? "no third octave changed by 0.25 dB" : "");
+  planish_text_print(stdout, "  spectrum of the whole, equally loud:%s\n",
+                     count == 0 ? " no third octave changed by 0.25 dB" : "");
   print_bands(nominal, change, count);
 }
 
@@ -185,8 +185,8 @@ static void print_master(const PlanishRevision *revision, const char *words,
   }
   (void)fputc('\n', stdout);
   if (master->has_spectrum) {
-    planish_text_print(stdout, "  spectrum against the old master, equally loud: %s\n",
-                       master->band_count == 0 ? "no third octave changed by 0.25 dB" : "");
+    planish_text_print(stdout, "  spectrum against the old master, equally loud:%s\n",
+                       master->band_count == 0 ? " no third octave changed by 0.25 dB" : "");
     print_bands(master->nominal, master->change, master->band_count);
   }
 }

@@ -1,4 +1,5 @@
 #include "harness/recall/digest.h"
+#include "harness/base/place.h"
 
 #include "harness/audio/audio_reader.h"
 #include "harness/base/interrupt.h"
@@ -47,7 +48,8 @@ static bool digest_bytes(const char *path, char digest[PLANISH_DIGEST_TEXT], Pla
     done = planish_interrupt_check(error);
   }
   if (done && got < 0) {
-    done = planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path, strerror(errno));
+    done = planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s: %s", path,
+                        planish_place_read_advice(errno));
   }
   if (file >= 0) {
     close(file);

@@ -110,17 +110,22 @@ void planish_landing_controls_apply(const PlanishLandingControls *controls,
   }
 }
 
-static double gains_of(const PlanishSheetStage *stage)
+/* Of a stage; NAN where one of them moves. */
+static double gains_of(const PlanishSheet *sheet, uint32_t index)
 {
+  const PlanishSheetStage *stage = &sheet->stages[index];
   const PlanishPlugin *plugin = stage->plugin;
   double gains = 0.0;
   if (plugin->enabled >= 0 && stage->values[plugin->enabled] <= 0.0f) {
     return 0.0;
   }
   for (uint32_t port = 0; port < plugin->port_count; ++port) {
-    const bool gain = plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT &&
-                      is_plain_gain(&plugin->ports[port]);
-    gains += gain ? (double)stage->values[port] : 0.0;
+    const PlanishControl control = {.stage = index, .port = port};
+    if (plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_INPUT &&
+        is_plain_gain(&plugin->ports[port])) {
+      gains += planish_sheet_automation(sheet, &control) == NULL ? (double)stage->values[port]
+                                                                 : (double)NAN;
+    }
   }
   return gains;
 }
@@ -136,7 +141,7 @@ double planish_landing_controls_unlimited(const PlanishLandingControls *controls
   double gains = 0.0;
   for (uint32_t n = sheet->by.stage; n < sheet->stage_count; ++n) {
     const bool counts = sheet->stages[n].depth == 0 && (without == NULL || !without[n]);
-    gains += counts ? gains_of(&sheet->stages[n]) : 0.0;
+    gains += counts ? gains_of(sheet, n) : 0.0;
   }
   return accounts[sheet->by.stage].loudness_in + gains;
 }

@@ -17,6 +17,7 @@ struct PlanishMastering {
   double input_gain; /* dB */
   PlanishLandingControls controls;
   PlanishCheckpoint checkpoint;
+  double lowering;         /* dB, of the ceilings, as it landed last */
   PlanishTake last;        /* its writer is the last of the list */
   PlanishWriter **writers; /* to be committed */
   uint32_t count;
@@ -210,6 +211,7 @@ static bool land(PlanishMastering *mastering, const char *out, PlanishMasterRepo
   } while (report->landing_wanted && landing->state == PLANISH_LANDING_ON_ITS_WAY);
   planish_landing_controls_apply(controls, &landing->task, landing->best.control,
                                  landing->best.lowering);
+  mastering->lowering = landing->best.lowering;
   return true;
 }
 
@@ -250,6 +252,7 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
                                PlanishMasterReport *report, PlanishError *error)
 {
   *report = new_report(mastering);
+  report->landing.best.lowering = mastering->lowering;
   bool *without = calloc(mastering->job->sheet->stage_count, sizeof *without);
   if (without == NULL) {
     return planish_fail_memory(error);

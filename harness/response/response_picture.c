@@ -336,5 +336,6 @@ bool planish_response_picture(const PlanishResponse *response, const char *path,
   }
   free(real);
   return done || planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", path,
-                              errno == 0 ? "the picture could not be drawn" : strerror(errno));
+                              errno == 0 ? "the picture could not be drawn: try again"
+                                         : planish_place_advice(errno));
 }

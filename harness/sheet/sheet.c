@@ -1,4 +1,5 @@
 #include "harness/sheet/sheet.h"
+#include "harness/base/place.h"
 
 #include "harness/base/text.h"
 #include "harness/sheet/sheet_reading.h"
@@ -119,7 +120,7 @@ static char *read_text(const char *path, size_t *size, PlanishError *error)
   struct stat facts;
   char *text = NULL;
   if (file < 0 || fstat(file, &facts) != 0) {
-    planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", strerror(errno));
+    planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", planish_place_read_advice(errno));
   } else if (!S_ISREG(facts.st_mode)) {
     planish_fail(error, PLANISH_BAD_USE, "no sheet: not a plain file");
   } else if (facts.st_size > PLANISH_SHEET_BYTES) {
@@ -133,7 +134,7 @@ static char *read_text(const char *path, size_t *size, PlanishError *error)
       *size += got > 0 ? (size_t)got : 0;
     }
     if (got < 0) {
-      planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", strerror(errno));
+      planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", planish_place_read_advice(errno));
       free(text);
       text = NULL;
     }

@@ -1,4 +1,5 @@
 #include "harness/sheet/sheet_presets.h"
+#include "harness/base/place.h"
 
 #include "harness/base/text.h"
 #include "harness/host/preset.h"
@@ -255,7 +256,7 @@ bool planish_sheet_write_presets(const PlanishSheet *sheet, const char *folder, 
     return errno == EEXIST ? planish_fail(error, PLANISH_BAD_FILE,
                                           "something stands there: %s: name a new folder", folder)
                            : planish_fail(error, PLANISH_BAD_FILE, "cannot make the folder: %s: %s",
-                                          folder, strerror(errno));
+                                          folder, planish_place_advice(errno));
   }
   bool done = true;
   for (uint32_t n = 0; n <= sheet->stage_count && done; ++n) {
@@ -263,7 +264,8 @@ bool planish_sheet_write_presets(const PlanishSheet *sheet, const char *folder, 
     done = branch || write_file(sheet, n, folder, title);
   }
   if (!done) {
-    planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", folder, strerror(errno));
+    planish_fail(error, PLANISH_BAD_FILE, "cannot write: %s: %s", folder,
+                 planish_place_advice(errno));
     remove_files(sheet, folder);
   }
   return done;

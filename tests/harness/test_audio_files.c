@@ -46,7 +46,7 @@ static void odd_files_are_refused_in_one_line(void **state)
 {
   (void)state;
   float *music = make_music(48000);
-  refused(in_folder("absent.wav"), PLANISH_BAD_FILE, "No such file");
+  refused(in_folder("absent.wav"), PLANISH_BAD_FILE, "no such file");
   refused(write_text("empty.wav", ""), PLANISH_BAD_AUDIO, "empty file");
   refused(write_text("words.wav", "This is a text, and no audio.\n"), PLANISH_BAD_AUDIO,
           "no audio");

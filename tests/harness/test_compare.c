@@ -250,8 +250,8 @@ static void bad_input_is_refused(void **state)
       {{"compare", "--tolerance=loud", mix, mix}, 2, "no number"},
       {{"compare", "--tolerance=3", mix, mix}, 2, "give -400 to 0 dB"},
       {{"compare", "--plane", mix, mix}, 2, "unknown option"},
-      {{"compare", mix, name("absent.wav")}, 4, "No such file"},
-      {{"compare", name("absent.wav"), mix}, 4, "No such file"},
+      {{"compare", mix, name("absent.wav")}, 4, "no such file"},
+      {{"compare", name("absent.wav"), mix}, 4, "no such file"},
       {{"compare", mix, files_folder}, 3, "a folder"},
       {{"compare", name("pipe.wav"), mix}, 3, "a pipe"},
       {{"compare", mix, name("empty.wav")}, 3, "an empty file"},
@@ -259,7 +259,7 @@ static void bad_input_is_refused(void **state)
       {{"compare", mix, name("cut.wav")}, 3, "cut short"},
       {{"compare", mix, name("wide.wav")}, 3, "3 channels"},
       {{"compare", mix, name("none.wav")}, 3, "no audio in it"},
-      {{"compare", mix, name("slow.wav")}, 3, "a sample rate of 4000 Hz"},
+      {{"compare", mix, name("slow.wav")}, 3, "4000 Hz: "},
       {{"compare", mix, name("nan.wav")}, 3, "a sample that is no number (NaN) at 0:00.000"},
   };
   const int files = count_files();
@@ -273,7 +273,7 @@ static void bad_input_is_refused(void **state)
     assert_int_equal(count_files(), files);
   }
   Outcome outcome = RUN("compare", "--silence-bad", mix, name("nan.wav"));
-  expect(&outcome, 0, "1 samples that are no number were taken as silence");
+  expect(&outcome, 0, "1 sample that is no number was taken as silence");
   outcome = RUN("compare", "--help");
   assert_non_null(strstr(outcome.out, "--tolerance=-100 last-year.wav"));
 }

@@ -126,12 +126,12 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"render", sheet, name("words.wav"), out}, 3, "no audio"},
       {{"render", sheet, name("pipe.wav"), out}, 3, "pipe"},
       {{"render", sheet, files_folder, out}, 3, "a folder"},
-      {{"render", sheet, name("absent.wav"), out}, 4, "No such file"},
-      {{"render", name("absent.yaml"), mix, out}, 4, "No such file"},
+      {{"render", sheet, name("absent.wav"), out}, 4, "no such file"},
+      {{"render", name("absent.yaml"), mix, out}, 4, "no such file"},
       {{"render", sheet, mix, name("no/out.wav")}, 4, "its folder"},
       {{"measure"}, 2, "no file"},
       {{"measure", name("words.wav")}, 3, "no audio"},
-      {{"measure", name("absent.wav")}, 4, "No such file"},
+      {{"measure", name("absent.wav")}, 4, "no such file"},
       {{"stages", "test-dealy"}, 2, "did you mean test-delay?"},
       {{"stages", "--rate=0"}, 2, "sample rate"},
   };
@@ -228,6 +228,23 @@ static void odd_mixes_are_taken_or_refused(void **state)
   free(bad);
 }
 
+/* What a gain that moves adds cannot be said in one number. */
+static void no_drive_is_told_of_gains_that_move(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  assert_non_null(strstr(outcome.out, "extra drive"));
+  char text[1000];
+  snprintf(text, sizeof text, "%s  - {stage: test-delay, name: ride}\n%s", sheet_text,
+           "automation: {ride.gain: [{at: 0.1, value: -1}, {at: 0.6, value: 1}]}\n");
+  write_text("moves.yaml", text);
+  outcome = RUN("render", name("moves.yaml"), name("mix.wav"), name("out.wav"));
+  assert_int_equal(outcome.code, 0);
+  assert_non_null(strstr(outcome.out, "drive.input_gain at"));
+  assert_null(strstr(outcome.out, "extra drive"));
+}
+
 static void an_interrupt_leaves_nothing_behind(void **state)
 {
   (void)state;
@@ -314,6 +331,9 @@ static void stages_are_listed(void **state)
   /* One of the test's stages lacks its library. */
   outcome = RUN("stages");
   expect(&outcome, 2, "lacks its library");
+  assert_non_null(strstr(outcome.out, "urn:planish:test-delay"));
+  assert_non_null(strstr(outcome.out, "urn:planish:test-mono"));
+  assert_null(strstr(outcome.out, "urn:planish:test-absent"));
 }
 
 int main(void)
@@ -326,6 +346,7 @@ int main(void)
       cmocka_unit_test(a_missed_target_keeps_the_nearest),
       cmocka_unit_test(options_shape_the_result),
       cmocka_unit_test(odd_mixes_are_taken_or_refused),
+      cmocka_unit_test(no_drive_is_told_of_gains_that_move),
       cmocka_unit_test(an_interrupt_leaves_nothing_behind),
       cmocka_unit_test(a_full_disk_is_told),
       cmocka_unit_test(what_cannot_be_printed_is_told),

@@ -203,7 +203,7 @@ static void one_bad_file_does_not_hide_the_others(void **state)
   (void)state;
   start_files(NULL);
   Outcome outcome = RUN("measure", name("absent.wav"), name("mix.wav"));
-  expect(&outcome, 4, "No such file");
+  expect(&outcome, 4, "no such file");
   assert_non_null(strstr(outcome.out, "integrated"));
   write_text("words.wav", "words\n");
   outcome = RUN("measure", "--json", name("mix.wav"), name("words.wav"), name("mix.wav"));

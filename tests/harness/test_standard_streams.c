@@ -130,6 +130,10 @@ static void what_cannot_be_used_is_refused(void **state)
       {": | $P render sheet.yaml - out.wav", 3, "nothing came: standard input: "},
       {"$P measure - < /dev/null", 3, "nothing came: standard input: "},
       {"cat sheet.yaml | $P render sheet.yaml - out.wav", 3, "no audio that can be read: standard"},
+      /* These have no end: they are refused by what they begin with. */
+      {"cat /dev/zero | $P check -", 3, "no audio that can be read: standard input"},
+      {"cat /dev/urandom | $P measure -", 3, "no audio that can be read: standard input"},
+      {"yes | $P render sheet.yaml - out.wav", 3, "no audio that can be read: standard input"},
       {"head -c 100000 mix.wav | $P render sheet.yaml - -", 3, "cut short, the header promises"},
       {"head -c 40 mix.wav | $P render sheet.yaml - -", 3,
        "no audio that can be read: standard input"},

@@ -1,7 +1,7 @@
 /* planish render --targets and --without: several masters of one mix side by side, each a file of
  * its own, and what each costs. All files appear at once, when all are whole. Thread: main. */
-#ifndef PLANISH_HARNESS_RENDER_PRICES_H
-#define PLANISH_HARNESS_RENDER_PRICES_H
+#ifndef PLANISH_HARNESS_SEVERAL_MASTERS_H
+#define PLANISH_HARNESS_SEVERAL_MASTERS_H
 
 #include "harness/program/options.h"
 #include "harness/render/master.h"
@@ -10,17 +10,17 @@ typedef struct {
   const PlanishMasterJob *job;
   const char *const *inputs; /* ended by NULL: not to be written over */
   bool json;
-} PlanishPriceRequest;
+} PlanishSeveralRequest;
 
 /* One master at each of `targets`, loudnesses in LUFS between commas; job->out gets the target
  * ahead of its ending: master.wav becomes master-9.wav. Fails with PLANISH_MISSED, after the table,
  * if one was missed. */
-bool planish_render_targets(const PlanishPriceRequest *request, const char *targets,
+bool planish_render_targets(const PlanishSeveralRequest *request, const char *targets,
                             PlanishError *error);
 
 /* The master, and the chain at its settings without each stage that is named, in turn; the files of
  * these are job->out with -without-NAME ahead of its ending. */
-bool planish_render_without(const PlanishPriceRequest *request, const PlanishOptionTexts *names,
+bool planish_render_without(const PlanishSeveralRequest *request, const PlanishOptionTexts *names,
                             PlanishError *error);
 
 #endif

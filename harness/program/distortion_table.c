@@ -1,4 +1,4 @@
-#include "harness/program/render_price.h"
+#include "harness/program/distortion_table.h"
 
 #include "harness/base/text.h"
 #include "harness/distortion/distortion_json.h"
@@ -18,7 +18,7 @@ static void tell_account(void *user, double share)
 }
 
 static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
-                    PlanishRenderPrice *price, PlanishError *error)
+                    PlanishDistortionTable *price, PlanishError *error)
 {
   const uint32_t count = tracks->count - 1;
   price->rate = tracks->rate;
@@ -34,23 +34,24 @@ static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
              : planish_fail_memory(error);
 }
 
-PlanishRenderPrice *planish_render_price_new(const PlanishMasterJob *job,
-                                             const PlanishStageTracks *tracks, PlanishError *error)
+PlanishDistortionTable *planish_distortion_table_new(const PlanishMasterJob *job,
+                                                     const PlanishStageTracks *tracks,
+                                                     PlanishError *error)
 {
   PlanishMasterJob wanted = *job;
-  PlanishRenderPrice *price = calloc(1, sizeof *price);
+  PlanishDistortionTable *price = calloc(1, sizeof *price);
   if (price == NULL) {
     planish_fail_memory(error);
     return NULL;
   }
   if (!account(&wanted, tracks, price, error)) {
-    planish_render_price_free(price);
+    planish_distortion_table_free(price);
     return NULL;
   }
   return price;
 }
 
-void planish_render_price_free(PlanishRenderPrice *price)
+void planish_distortion_table_free(PlanishDistortionTable *price)
 {
   if (price != NULL) {
     free(price->stages);
@@ -76,7 +77,8 @@ static void print_row(const char *name, const PlanishDistortion *row)
                      row->distortion, row->nmr_p95, 100.0 * row->audible);
 }
 
-void planish_render_price_table(const PlanishMasterJob *job, const PlanishRenderPrice *price)
+void planish_distortion_table_print(const PlanishMasterJob *job,
+                                    const PlanishDistortionTable *price)
 {
   const PlanishDistortion *whole = &price->whole;
   if (whole->status == PLANISH_DISTORTION_TOO_SHORT) {
@@ -102,7 +104,7 @@ void planish_render_price_table(const PlanishMasterJob *job, const PlanishRender
       "          the part of a clipper's change that is a loss of gain counts as neither.\n");
 }
 
-void planish_render_price_json(PlanishJson *json, const PlanishRenderPrice *price)
+void planish_distortion_table_json(PlanishJson *json, const PlanishDistortionTable *price)
 {
   if (price == NULL) {
     planish_json_null(json, "account");
@@ -118,7 +120,7 @@ void planish_render_price_json(PlanishJson *json, const PlanishRenderPrice *pric
   planish_json_object_end(json);
 }
 
-void planish_render_price_warn(const PlanishRenderPrice *price)
+void planish_distortion_table_warn(const PlanishDistortionTable *price)
 {
   if (!planish_distortion_ruins(&price->whole)) {
     return;

@@ -1,10 +1,20 @@
-#include "harness/program/render_warnings.h"
+#include "harness/program/warnings.h"
 
 #include "harness/base/standard_streams.h"
 #include "harness/program/options.h"
 
+void planish_warn_of_silenced(const char *name, uint64_t samples)
+{
+  if (samples > 0) {
+    planish_options_warn(samples == 1 ? "%llu sample that is no number was taken as silence: %s"
+                                      : "%llu samples that are no number were taken as silence: %s",
+                         (unsigned long long)samples, name);
+  }
+}
+
 void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
+  /* How many is not known: the mix was read more than once. */
   if (planish_reader_silenced(job->mix) > 0) {
     planish_options_warn("samples that are no number were taken as silence: %s",
                          planish_reader_path(job->mix));

@@ -1,9 +1,12 @@
-/* What an engineer should know of a master that was made all the same: on standard error, a line
- * each. Thread: main. */
-#ifndef PLANISH_HARNESS_RENDER_WARNINGS_H
-#define PLANISH_HARNESS_RENDER_WARNINGS_H
+/* What an engineer should know of what was done all the same: on standard error, a line each.
+ * Thread: main. */
+#ifndef PLANISH_HARNESS_WARNINGS_H
+#define PLANISH_HARNESS_WARNINGS_H
 
 #include "harness/render/master.h"
+
+/* Of samples of a file that were no number, and taken as silence (--silence-bad); none: nothing. */
+void planish_warn_of_silenced(const char *name, uint64_t samples);
 
 /* Of the mix, and of how it was rendered: once, however many masters were made. */
 void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report);

@@ -1,9 +1,9 @@
-#include "harness/program/render_prices.h"
+#include "harness/program/several_masters.h"
 
 #include "harness/base/text.h"
 #include "harness/program/price_table.h"
 #include "harness/program/progress.h"
-#include "harness/program/render_warnings.h"
+#include "harness/program/warnings.h"
 #include "harness/recall/recall_file.h"
 #include "harness/render/mastering.h"
 
@@ -48,8 +48,8 @@ static char *suffixed(const char *out, const char *suffix)
 }
 
 /* Takes over `label`, which may be NULL (no memory). `suffix` NULL: OUT as it is. */
-static bool add_row(const PlanishPriceRequest *request, Rows *rows, char *label, const char *suffix,
-                    PlanishError *error)
+static bool add_row(const PlanishSeveralRequest *request, Rows *rows, char *label,
+                    const char *suffix, PlanishError *error)
 {
   const uint32_t n = rows->count++;
   const char *out = request->job->out;
@@ -83,7 +83,7 @@ static bool land(PlanishMastering *mastering, const PlanishMasterJob *job, Rows 
 }
 
 /* Tells what was made. */
-static bool tell(const PlanishPriceRequest *request, const char *heading, const Rows *rows,
+static bool tell(const PlanishSeveralRequest *request, const char *heading, const Rows *rows,
                  PlanishError *error)
 {
   uint32_t missed = 0;
@@ -129,7 +129,7 @@ static bool read_target(const char **text, double *target, PlanishError *error)
   return true;
 }
 
-static bool add_target(const PlanishPriceRequest *request, Rows *rows, double target,
+static bool add_target(const PlanishSeveralRequest *request, Rows *rows, double target,
                        PlanishError *error)
 {
   for (uint32_t n = 0; n < rows->count; ++n) {
@@ -150,7 +150,7 @@ static bool add_target(const PlanishPriceRequest *request, Rows *rows, double ta
   return done;
 }
 
-static bool find_targets(const PlanishPriceRequest *request, Rows *rows, const char *targets,
+static bool find_targets(const PlanishSeveralRequest *request, Rows *rows, const char *targets,
                          PlanishError *error)
 {
   for (const char *at = targets;; ++at) {
@@ -177,7 +177,7 @@ static bool make_targets(const PlanishMasterJob *job, Rows *rows, PlanishError *
   return done;
 }
 
-bool planish_render_targets(const PlanishPriceRequest *request, const char *targets,
+bool planish_render_targets(const PlanishSeveralRequest *request, const char *targets,
                             PlanishError *error)
 {
   Rows *rows = calloc(1, sizeof *rows);
@@ -238,7 +238,7 @@ static bool is_named_twice(const PlanishOptionTexts *names, size_t n)
   return false;
 }
 
-static bool find_without(const PlanishPriceRequest *request, Rows *rows,
+static bool find_without(const PlanishSeveralRequest *request, Rows *rows,
                          const PlanishOptionTexts *names, PlanishError *error)
 {
   if (names->count > MOST) {
@@ -280,7 +280,7 @@ static bool make_without(const PlanishMasterJob *job, Rows *rows, PlanishError *
   return done;
 }
 
-bool planish_render_without(const PlanishPriceRequest *request, const PlanishOptionTexts *names,
+bool planish_render_without(const PlanishSeveralRequest *request, const PlanishOptionTexts *names,
                             PlanishError *error)
 {
   Rows *rows = calloc(1, sizeof *rows);
