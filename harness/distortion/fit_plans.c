@@ -42,8 +42,8 @@ PlanishFitPlans *planish_fit_plans_new(double rate)
   }
   plans->block_forward = make(buffer, PLANISH_FIT_BLOCK * unit, FFTW_FORWARD);
   plans->block_back = make(buffer, PLANISH_FIT_BLOCK * unit, FFTW_BACKWARD);
-  plans->filter_forward = make(buffer, 2 * PLANISH_FIT_TAPS * unit, FFTW_FORWARD);
-  plans->filter_back = make(buffer, 2 * PLANISH_FIT_TAPS * unit, FFTW_BACKWARD);
+  plans->filter_forward = make(buffer, (size_t)2 * PLANISH_FIT_TAPS * unit, FFTW_FORWARD);
+  plans->filter_back = make(buffer, (size_t)2 * PLANISH_FIT_TAPS * unit, FFTW_BACKWARD);
   plans->level_forward = make(buffer, PLANISH_FIT_LEVEL_FRAME * unit, FFTW_FORWARD);
   plans->level_back = make(buffer, PLANISH_FIT_LEVEL_FRAME * unit, FFTW_BACKWARD);
   plans->mask_forward = make(buffer, PLANISH_FIT_MASK_FRAME * unit, FFTW_FORWARD);
@@ -62,10 +62,11 @@ void planish_fit_plans_free(PlanishFitPlans *plans)
   if (plans == NULL) {
     return;
   }
-  fftw_plan all[] = {plans->block_forward, plans->block_back,    plans->filter_forward,
-                     plans->filter_back,   plans->level_forward, plans->level_back,
-                     plans->mask_forward};
-  for (size_t n = 0; n < sizeof all / sizeof *all; ++n) {
+  enum { COUNT = 7 };
+  fftw_plan all[COUNT] = {plans->block_forward, plans->block_back,    plans->filter_forward,
+                          plans->filter_back,   plans->level_forward, plans->level_back,
+                          plans->mask_forward};
+  for (size_t n = 0; n < COUNT; ++n) {
     if (all[n] != NULL) {
       fftw_destroy_plan(all[n]);
     }

@@ -71,7 +71,7 @@ static void design(PlanishLevelTier *tier)
   }
   for (int b = 0; b < BANDS - 1; ++b) {
     const double bin = edges[b] / tier->plans->rate * (double)length;
-    tier->band_end[b] = (size_t)planish_min(bin + 0.5, (double)(length / 2));
+    tier->band_end[b] = (size_t)planish_min(bin + 0.5, 0.5 * (double)length);
   }
   tier->band_end[BANDS - 1] = length / 2;
 }

@@ -93,8 +93,8 @@ static void spread(const PlanishMasking *masking, const double *power, double *e
   const int count = masking->count;
   const double down = power_of(-slope_down * band_bark);
   const double down_part = planish_exp2(exponent * planish_log2(down));
-  double part[MOST_BANDS];
-  double up_part[MOST_BANDS];
+  double part[MOST_BANDS] = {0.0};
+  double up_part[MOST_BANDS] = {0.0};
   for (int i = 0; i < count; ++i) {
     const double level = planish_level_of_power(power[i]);
     const double slope = planish_max(masking->bands[i].slope - 0.2 * level, least_slope);
@@ -133,7 +133,7 @@ static void design(PlanishMasking *masking)
     masking->ear[k] = power_of(full_scale_db + ear_at((double)k * rate / (double)length)) / sine;
   }
   const double top = bark(planish_min(highest_hz, 0.49 * rate));
-  masking->count = (int)((top - bark(lowest_hz)) / band_bark);
+  masking->count = (int)planish_min((top - bark(lowest_hz)) / band_bark, MOST_BANDS);
   double even[MOST_BANDS];
   for (int i = 0; i < masking->count; ++i) {
     design_band(masking, &masking->bands[i], bark(lowest_hz) + band_bark * i);
@@ -214,9 +214,9 @@ PlanishMaskingFrame planish_masking_process(PlanishMasking *masking, const Plani
   transform(masking, masker, masking->spectra[0]);
   transform(masking, noise, masking->spectra[1]);
   for (int channel = 0; channel < 2; ++channel) {
-    double power[MOST_BANDS];
-    double excitation[MOST_BANDS];
-    double disturbance[MOST_BANDS];
+    double power[MOST_BANDS] = {0.0};
+    double excitation[MOST_BANDS] = {0.0};
+    double disturbance[MOST_BANDS] = {0.0};
     group(masking, masking->spectra[0], channel, power);
     group(masking, masking->spectra[1], channel, disturbance);
     for (int i = 0; i < masking->count; ++i) {

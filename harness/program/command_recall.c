@@ -126,13 +126,14 @@ static const char *cause_of(const PlanishRecallResult *result)
                                                 "build of the program or of a stage, or a fault";
 }
 
-static bool recall(PlanishRecallJob *job, bool as_json, PlanishError *error)
+static bool recall(const PlanishRecallJob *job, bool as_json, PlanishError *error)
 {
   PlanishRecallResult result;
   PlanishProgress progress = planish_progress_new();
-  job->told = planish_progress_tell;
-  job->told_user = &progress;
-  const bool done = planish_recall(job, &result, error);
+  PlanishRecallJob told = *job;
+  told.told = planish_progress_tell;
+  told.told_user = &progress;
+  const bool done = planish_recall(&told, &result, error);
   planish_progress_end(&progress);
   if (done && as_json) {
     print_json(job, &result);

@@ -74,20 +74,21 @@ static bool check_sides(const PlanishReviseSide side[2], PlanishError *error)
                       side[0].path, side[1].path);
 }
 
-static bool revise(const Request *request, PlanishReviseJob *job, PlanishError *error)
+static bool revise(const Request *request, const PlanishReviseJob *sides, PlanishError *error)
 {
   PlanishRevision revision;
   PlanishProgress progress = planish_progress_new();
-  job->told = planish_progress_tell;
-  job->told_user = &progress;
-  job->quick = request->quick;
-  job->level = isnan(request->level) ? PLANISH_MIX_LEVEL : request->level;
-  const bool done = planish_revise(job, &revision, error);
+  PlanishReviseJob job = *sides;
+  job.told = planish_progress_tell;
+  job.told_user = &progress;
+  job.quick = request->quick;
+  job.level = isnan(request->level) ? PLANISH_MIX_LEVEL : request->level;
+  const bool done = planish_revise(&job, &revision, error);
   planish_progress_end(&progress);
   if (done && request->json) {
-    planish_revise_json(job, &revision);
+    planish_revise_json(&job, &revision);
   } else if (done) {
-    planish_revise_table(job, &revision);
+    planish_revise_table(&job, &revision);
   }
   planish_revision_release(&revision);
   return done;

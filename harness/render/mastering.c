@@ -98,7 +98,7 @@ PlanishMastering *planish_mastering_new(const PlanishMasterJob *job, PlanishErro
   mastering->checkpoint = (PlanishCheckpoint){
       .stages = planish_landing_controls_first(&mastering->controls),
       .beside = job->out,
-      .spare = FILES * FRAME_BYTES * (job->to - job->from),
+      .spare = (uint64_t)FILES * FRAME_BYTES * (job->to - job->from),
   };
   return mastering;
 }

@@ -51,7 +51,7 @@ static double level_between(const PlanishGathering *gathering, size_t version, s
   for (size_t band = first; band < end; ++band) {
     power += power_of(level_of(gathering, version, band));
   }
-  return 10.0 * log10(power);
+  return power > 0.0 ? 10.0 * log10(power) : -HUGE_VAL;
 }
 
 static double side_over_mid(const PlanishGathering *gathering, size_t version, size_t end)

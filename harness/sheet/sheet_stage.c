@@ -233,7 +233,7 @@ static void read_stage(PlanishSheetReading *reading, const PlanishNode *map, uin
   PlanishSheet *sheet = reading->sheet;
   PlanishSheetStage *stage = &sheet->stages[sheet->stage_count];
   *stage = (PlanishSheetStage){.first = sheet->stage_count, .depth = depth};
-  const bool known = read_plugin(reading, stage, map);
+  const bool known = read_plugin(reading, stage, map) && stage->plugin != NULL;
   read_name(reading, stage, map);
   if (known) {
     read_settings(reading, stage, map);
