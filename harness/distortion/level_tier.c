@@ -23,8 +23,10 @@ static const double steadiness = 1e-4; /* of a band's mean power: holds gains of
  * chance. */
 static const double quietest_cell = 0.1;
 static const double quietest_band = 1e-4;
-/* And it is a gain at all where it explains this share of what is lacking; else it is chance. */
+/* And it is a gain at all where it explains this share of what is lacking; else it is chance. Of
+ * few values any gain explains much: there the share must be one that chance reaches so seldom. */
 static const double real_share = 0.25;
+static const double chance = 1e-5;
 
 typedef enum { MID_SIDE, LEFT_RIGHT, VIEWS } View;
 
@@ -45,6 +47,7 @@ typedef struct {
 struct PlanishLevelTier {
   const PlanishFitPlans *plans;
   size_t band_end[BANDS]; /* bins */
+  double real[BANDS];     /* share from which on a gain is told */
   double *window;         /* square root of Hann */
   PlanishPair *spectra;   /* of all frames */
   PlanishPair *frame;
@@ -63,6 +66,16 @@ struct PlanishLevelTier {
   double telling[BANDS][VIEWS][2]; /* least power of a node to be told of */
 };
 
+/* The share of the variance of d normal values that one fitted factor explains is distributed as
+ * Beta(1/2, (d - 1)/2) (the squared correlation of chance), whose tail goes with (1 - share)^((d -
+ * 1) / 2). A node has some two frames of its own, with two values in each bin, of which the window
+ * leaves two thirds independent. */
+static double share_beyond_chance(size_t bins)
+{
+  const double values = 2.0 * 2.0 * 2.0 / 3.0 * (double)bins;
+  return planish_max(real_share, 1.0 - pow(chance, 2.0 / planish_max(values - 1.0, 1.0)));
+}
+
 static void design(PlanishLevelTier *tier)
 {
   const size_t length = PLANISH_FIT_LEVEL_FRAME * tier->plans->unit;
@@ -74,6 +87,11 @@ static void design(PlanishLevelTier *tier)
     tier->band_end[b] = (size_t)planish_min(bin + 0.5, 0.5 * (double)length);
   }
   tier->band_end[BANDS - 1] = length / 2;
+  for (int b = 0; b < BANDS; ++b) {
+    /* The first bin of all is that of 0 Hz. */
+    const size_t from = b == 0 ? 1 : tier->band_end[b - 1];
+    tier->real[b] = share_beyond_chance(tier->band_end[b] - from);
+  }
 }
 
 PlanishLevelTier *planish_level_tier_new(const PlanishFitPlans *plans)
@@ -280,7 +298,7 @@ static void note(PlanishLevelTier *tier, int band, int view, int channel)
       continue;
     }
     tier->weight += cell.power;
-    if (explained > real_share * cell.lack) {
+    if (explained > tier->real[band] * cell.lack) {
       const double gain = planish_level_of(planish_max(fabs(1.0 + line->change[n]), 1e-6));
       tier->lowest = planish_min(tier->lowest, gain);
       tier->highest = planish_max(tier->highest, gain);
