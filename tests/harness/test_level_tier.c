@@ -115,6 +115,30 @@ static void a_gain_under_noise_is_told(void **state)
   (void)state;
   const PlanishDistortion found = noise_through("noise +-1.5 dB, hiss -19 dB", none, swing, -19.0);
   assert_true(found.gain_highest > 1.0 && found.gain_lowest < -1.0);
+  assert_true(found.gain_mean > 0.7);
+}
+
+/* The left alone moves, as where a limiter's channels are not linked. */
+static void gains_of_left_and_right_are_gains_too(void **state)
+{
+  (void)state;
+  Audio before = sound_of((size_t)(SECONDS * RATE));
+  before.rate = RATE;
+  Audio after = sound_of(before.frames);
+  after.rate = RATE;
+  uint64_t seed = 5;
+  for (size_t n = 0; n < before.frames; ++n) {
+    for (int c = 0; c < 2; ++c) {
+      before.channel[c][n] = 0.1 * sound_noise(&seed);
+      after.channel[c][n] = before.channel[c][n];
+    }
+    after.channel[0][n] *= pow(10.0, swing((double)n / RATE) / 20.0);
+  }
+  const PlanishDistortion found = sound_account("the left +-1.5 dB", &before, &after);
+  assert_true(found.not_linear > -25.0 && found.distortion < -40.0);
+  assert_true(fabs(found.gain_highest - 1.5) < 0.2);
+  audio_free(&before);
+  audio_free(&after);
 }
 
 /* Any noise gives some gain or other that helps a little: that is chance, and none is told. */
@@ -150,9 +174,13 @@ static int start(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(the_bands_have_their_edges), cmocka_unit_test(a_known_gain_is_told),
-      cmocka_unit_test(a_gain_under_noise_is_told), cmocka_unit_test(chance_is_no_gain),
-      cmocka_unit_test(pauses_are_not_told),        cmocka_unit_test(soft_passages_are_followed),
+      cmocka_unit_test(the_bands_have_their_edges),
+      cmocka_unit_test(a_known_gain_is_told),
+      cmocka_unit_test(a_gain_under_noise_is_told),
+      cmocka_unit_test(gains_of_left_and_right_are_gains_too),
+      cmocka_unit_test(chance_is_no_gain),
+      cmocka_unit_test(pauses_are_not_told),
+      cmocka_unit_test(soft_passages_are_followed),
   };
   return cmocka_run_group_tests(tests, start, remove_folder);
 }
