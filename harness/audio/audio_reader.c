@@ -168,7 +168,7 @@ static bool check_audio(PlanishReader *reader, PlanishError *error)
                         info->samplerate, path, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
   reader->cut = log_tells_of_a_cut(reader->file);
-  if ((reader->cut && !reader->options.take_cut) || info->frames == SF_COUNT_MAX) {
+  if (info->frames == SF_COUNT_MAX) {
     return fail_cut(reader, error);
   }
   if (info->frames < 1) {

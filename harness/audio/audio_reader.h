@@ -3,9 +3,11 @@
  * Mono is taken as dual mono: both channels hold the same. Refused with one line (PLANISH_BAD_AUDIO
  * unless said otherwise): a file that is missing or cannot be read (PLANISH_BAD_FILE), a folder,
  * pipe or device, something that is no audio, no frames, more than two channels, a rate outside
- * what planish_measure_new() takes, a file cut short (unless it is to be taken), one that is
- * written to while it is read (found out at its end), and samples that are not finite, with the
- * time of the first, unless they are to be silenced. Opening never waits (for a pipe's other end).
+ * what planish_measure_new() takes, one that ends, when it is read, before it should (unless it is
+ * to be taken), one that is written to while it is read (found out at its end), and samples that
+ * are not finite, with the time of the first, unless they are to be silenced. Opening never waits
+ * (for a pipe's other end). A header that promises more than there is, seen at once, is no
+ * hindrance, but something to be told: planish_reader_is_cut().
  *
  * "-" is standard input where that is wanted: all of it is kept in a temporary file first, since
  * mixes are read more than once, and whatever libsndfile knows will do. A header that could not be
@@ -30,7 +32,8 @@ typedef struct PlanishReader PlanishReader;
 
 typedef struct {
   bool silence_bad; /* samples that are not finite are read as 0 and counted */
-  bool take_cut;    /* a file that was cut short is read as far as it goes; not with another rate */
+  bool take_cut;    /* a file that ends before it should is read as far as it goes; not with another
+                       rate */
   PlanishMending mending;
   double rate; /* whole Hz, within what planish_measure_new() takes; 0: that of the file */
   const char *keep_beside; /* "-" is standard input, kept beside this path (temporary_file.h, where

@@ -22,10 +22,11 @@ static void add_clipped(const PlanishRunsAt *runs, PlanishFindingChannel channel
   if (runs->places.count == 0) {
     return;
   }
-  PlanishFinding *finding = planish_finding_add(
-      &result->findings, PLANISH_FINDING_CLIPPED, severity,
-      "clipped %s: %llu runs, the longest of %llu frames", where,
-      (unsigned long long)runs->places.count, (unsigned long long)runs->longest);
+  PlanishFinding *finding =
+      planish_finding_add(&result->findings, PLANISH_FINDING_CLIPPED, severity,
+                          "clipped %s: %llu run%s, the longest of %llu frames", where,
+                          (unsigned long long)runs->places.count,
+                          runs->places.count == 1 ? "" : "s", (unsigned long long)runs->longest);
   finding->channel = channel;
   planish_finding_places(finding, &runs->places, result->source.rate);
   planish_finding_value(finding, (double)runs->longest, "frames");

@@ -135,6 +135,7 @@ static void conclude_first(Comparer *comparer)
     planish_measure_finish(comparer->measure[n], &result->measurement[n]);
     planish_third_octaves_finish(comparer->octaves[n], &result->octaves[n]);
     result->silenced[n] = planish_reader_silenced(comparer->reader[n]);
+    result->cut[n] = planish_reader_is_cut(comparer->reader[n]);
   }
   result->same_samples = comparer->same;
   result->loudness_gain = result->measurement[0].integrated - result->measurement[1].integrated;

@@ -33,6 +33,7 @@ typedef struct {
   double file_rate[2]; /* Hz */
   uint64_t frames[2];  /* at `rate` */
   uint64_t silenced[2];
+  bool cut[2];       /* the header promises more than there is */
   bool same_samples; /* same rate, length and samples (read as 32-bit float) */
   bool related;      /* they could be lined up (PLANISH_ALIGNMENT_UNRELATED), else they are compared
                         as they stand; true where that was not asked for */

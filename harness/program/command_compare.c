@@ -175,6 +175,7 @@ static bool compare(const PlanishCompareSetup *setup, bool as_json, double toler
     return false;
   }
   for (int n = 0; n < 2; ++n) {
+    planish_warn_of_cut(setup->path[n], result.cut[n]);
     planish_warn_of_silenced(setup->path[n], result.silenced[n]);
   }
   if (as_json) {

@@ -65,6 +65,7 @@ static bool measure_file(const char *path, bool silence_bad, PlanishProgress *pr
     planish_measure_finish(measure, result);
   }
   if (done) {
+    planish_warn_of_cut(planish_reader_path(reader), planish_reader_is_cut(reader));
     planish_warn_of_silenced(planish_reader_path(reader), planish_reader_silenced(reader));
   }
   planish_measure_free(measure);

@@ -12,8 +12,18 @@ void planish_warn_of_silenced(const char *name, uint64_t samples)
   }
 }
 
+void planish_warn_of_cut(const char *name, bool is_cut)
+{
+  if (is_cut) {
+    planish_options_warn("cut short, its header promises more audio than there is: %s: what is "
+                         "there was taken; copy or export it again",
+                         name);
+  }
+}
+
 void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
+  planish_warn_of_cut(planish_reader_path(job->mix), planish_reader_is_cut(job->mix));
   /* How many is not known: the mix was read more than once. */
   if (planish_reader_silenced(job->mix) > 0) {
     planish_options_warn("samples that are no number were taken as silence: %s",

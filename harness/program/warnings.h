@@ -8,6 +8,9 @@
 /* Of samples of a file that were no number, and taken as silence (--silence-bad); none: nothing. */
 void planish_warn_of_silenced(const char *name, uint64_t samples);
 
+/* Of a file whose header promises more than there is. */
+void planish_warn_of_cut(const char *name, bool is_cut);
+
 /* Of the mix, and of how it was rendered: once, however many masters were made. */
 void planish_warn_of_mix(const PlanishMasterJob *job, const PlanishMasterReport *report);
 

@@ -256,7 +256,7 @@ static void bad_input_is_refused(void **state)
       {{"compare", name("pipe.wav"), mix}, 3, "a pipe"},
       {{"compare", mix, name("empty.wav")}, 3, "an empty file"},
       {{"compare", mix, name("words.wav")}, 3, "no audio"},
-      {{"compare", mix, name("cut.wav")}, 3, "cut short"},
+      {{"compare", mix, name("cut.wav")}, 0, "cut short, its header promises more"},
       {{"compare", mix, name("wide.wav")}, 3, "3 channels"},
       {{"compare", mix, name("none.wav")}, 3, "no audio in it"},
       {{"compare", mix, name("slow.wav")}, 3, "4000 Hz: "},
