@@ -5,9 +5,9 @@
 #include "common/dsp/make_up.h"
 #include "common/dsp/peak_hold.h"
 #include "common/frame/stage.h"
-#include "plugins/dynamics/band_form.h"
+#include "common/dsp/band_form.h"
 #include "plugins/dynamics/controls.h"
-#include "plugins/dynamics/gain_delay.h"
+#include "common/dsp/gain_delay.h"
 #include "ttl/dynamics_ports.h"
 
 #include <string.h>

@@ -3,7 +3,7 @@
 #define PLANISH_TESTS_DYNAMICS_FIXTURE_H
 
 #include "common/dsp/maths.h"
-#include "tests/unit/stage_driver.h"
+#include "tests/unit/linked_gain.h"
 #include "ttl/dynamics_ports.h"
 
 #include <math.h>
@@ -15,25 +15,6 @@ static inline void dynamics_run(StageDriver *driver, const double *left, const d
   const double *const in[2] = {left, right};
   double *const out[2] = {left_out, right_out};
   stage_driver_run(driver, in, out, right ? 2 : 1, frames);
-}
-
-/* The gain in dB that `x` leaves with, full band: a small constant beside it takes the same, as the
- * channels are linked. gain[n] belongs to the audio of frame n, and lasts to frames - latency. */
-static inline void dynamics_gain(StageDriver *driver, const double *x, double *gain, size_t frames)
-{
-  const double probe = 1e-6;
-  const uint32_t late = planish_stage.latency(48000.0, NULL);
-  double *right = malloc(frames * sizeof(double));
-  double *out = malloc(frames * sizeof(double));
-  for (size_t n = 0; n < frames; ++n) {
-    right[n] = probe;
-  }
-  dynamics_run(driver, x, right, out, gain, frames);
-  for (size_t n = 0; n + late < frames; ++n) {
-    gain[n] = 20.0 * log10(gain[n + late] / probe);
-  }
-  free(right);
-  free(out);
 }
 
 static inline double *dynamics_sine(size_t frames, double hz, double peak_db, double phase)

@@ -92,7 +92,7 @@ static void the_gain_does_not_ripple(void **state)
       driver.values[DYNAMICS_RELEASE] = 10.0F;
       driver.values[DYNAMICS_HOLD] = 25.0F;
       driver.values[DYNAMICS_PEAK_TO_MEAN] = shares[s];
-      dynamics_gain(&driver, x, gain, FRAMES);
+      linked_gain(&driver, x, gain, FRAMES);
       double low = 100.0;
       double high = -100.0;
       for (int n = FRAMES / 2; n < FRAMES - LATE; ++n) {

@@ -1,6 +1,6 @@
 /* The dynamics stage while its controls move: its ranges, the same bits for any blocks, no clicks.
  */
-#include "plugins/dynamics/gain_delay.h"
+#include "common/dsp/gain_delay.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/dynamics_fixture.h"
 

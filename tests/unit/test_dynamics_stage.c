@@ -26,7 +26,7 @@ static double settled_gain(StageDriver *driver, double hz, double level, double 
   double *x = dynamics_sine(FRAMES, hz, level, phase);
   double *gain = malloc(FRAMES * sizeof(double));
   stage_driver_reset(driver);
-  dynamics_gain(driver, x, gain, FRAMES);
+  linked_gain(driver, x, gain, FRAMES);
   const double result = gain[FRAMES - LATE - 100];
   free(x);
   free(gain);
@@ -78,7 +78,7 @@ static double time_of_step(StageDriver *driver, double from_db, double to_db, si
     x[n] *= pow(10.0, (n < step ? from_db : to_db) / 20.0);
   }
   stage_driver_reset(driver);
-  dynamics_gain(driver, x, gain, frames);
+  linked_gain(driver, x, gain, frames);
   const size_t before = step - 300; /* no look-ahead reaches there */
   const double from = gain[before];
   const double to = gain[frames - LATE - 1];
@@ -147,7 +147,7 @@ static double moved_by_kick(double kick_db, double tone_db, float high_pass, flo
   stage_driver_new(&driver, &planish_stage, RATE);
   driver.values[DYNAMICS_DETECTOR_HIGH_PASS] = high_pass;
   driver.values[DYNAMICS_PEAK_TO_MEAN] = mean;
-  dynamics_gain(&driver, x, gain, FRAMES);
+  linked_gain(&driver, x, gain, FRAMES);
   double moved = 0.0;
   for (int n = SECOND; n < FRAMES - LATE; ++n) {
     moved = fmax(moved, fabs(gain[n] - gain[SECOND - 1]));
@@ -216,7 +216,7 @@ static void hiss_is_not_lifted(void **state)
       driver.values[DYNAMICS_MAX_BELOW] = 6.0F;
       driver.values[DYNAMICS_DEAD_BAND] = 0.0F;
       driver.values[DYNAMICS_PEAK_TO_MEAN] = (float)share;
-      dynamics_gain(&driver, x, gain, FRAMES);
+      linked_gain(&driver, x, gain, FRAMES);
       double most = 0.0;
       for (int n = 0; n < FRAMES - LATE; ++n) {
         most = fmax(most, gain[n]);
@@ -309,7 +309,7 @@ static void a_note_out_of_silence_is_not_lifted(void **state)
     stage_driver_new(&driver, &planish_stage, RATE);
     driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
     driver.values[DYNAMICS_PEAK_TO_MEAN] = (float)share;
-    dynamics_gain(&driver, x, gain, FRAMES);
+    linked_gain(&driver, x, gain, FRAMES);
     double most = 0.0;
     for (int n = 0; n < FRAMES - LATE; ++n) {
       most = fmax(most, gain[n]);
@@ -422,7 +422,7 @@ static void the_whole_is_held_as_the_band_is(void **state)
   double ripple[2];
   for (int part = 0; part < 2; ++part) {
     driver.values[DYNAMICS_HOLD] = part == 0 ? 5.0F : 25.0F;
-    dynamics_gain(&driver, x + (size_t)part * SECOND, gain, SECOND);
+    linked_gain(&driver, x + (size_t)part * SECOND, gain, SECOND);
     double least = 0.0;
     double most = -10.0;
     for (int n = SECOND / 2; n < SECOND - LATE; ++n) {
@@ -540,9 +540,9 @@ static void look_ahead_may_be_set_while_it_runs(void **state)
     StageDriver driver;
     stage_driver_new(&driver, &planish_stage, RATE);
     driver.values[DYNAMICS_LOOKAHEAD] = later ? 0.0F : 4.0F;
-    dynamics_gain(&driver, x, gain[later], FRAMES);
+    linked_gain(&driver, x, gain[later], FRAMES);
     driver.values[DYNAMICS_LOOKAHEAD] = 4.0F;
-    dynamics_gain(&driver, x + FRAMES, gain[later], FRAMES);
+    linked_gain(&driver, x + FRAMES, gain[later], FRAMES);
     stage_driver_free(&driver);
     free(x);
   }

@@ -2,8 +2,8 @@
  * cross-fade to when the type of band changes. A change during a cross-fade waits for its end.
  *
  * All zero but `fade` is a band of type full. Real-time safe. */
-#ifndef PLANISH_DYNAMICS_BAND_FORM_H
-#define PLANISH_DYNAMICS_BAND_FORM_H
+#ifndef PLANISH_BAND_FORM_H
+#define PLANISH_BAND_FORM_H
 
 #include "common/dsp/crossfade.h"
 #include "common/dsp/dynamic_band.h"

@@ -1,4 +1,4 @@
-#include "plugins/dynamics/gain_delay.h"
+#include "common/dsp/gain_delay.h"
 
 #include "common/dsp/glide.h"
 

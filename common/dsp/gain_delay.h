@@ -5,8 +5,8 @@
  * the way lies between two that were meant.
  *
  * Real-time safe, but for setup. */
-#ifndef PLANISH_DYNAMICS_GAIN_DELAY_H
-#define PLANISH_DYNAMICS_GAIN_DELAY_H
+#ifndef PLANISH_GAIN_DELAY_H
+#define PLANISH_GAIN_DELAY_H
 
 #include "common/dsp/arena.h"
 #include "common/dsp/crossfade.h"

@@ -1,4 +1,4 @@
-#include "plugins/dynamics/band_form.h"
+#include "common/dsp/band_form.h"
 
 #include "common/dsp/glide.h"
 

@@ -1,0 +1,60 @@
+/* Where an attack is, and where a decay: how far a level has risen against a moment ago, and how
+ * far it has fallen, each as a share from 0 to 1.
+ *
+ * Two followers of the level in dB with one fall and two rises: the fast one is there within a
+ * millisecond, the slow one takes `length`; what lies between them is an attack, and dies away as
+ * the slow one arrives. A third rises as the fast one and falls later: what lies between these is a
+ * decay. A way of `range` dB has nearly the full effect: share = tanh(1.5 way / range), after a
+ * dead zone in which a level that only ripples stays.
+ *
+ * The level is that of a held envelope (held_envelope.h), so that a steady tone from 25 Hz on is
+ * neither attack nor decay: rectified without a hold, each period of a bass note would be one. In
+ * dB, and with the slow followers never farther than CAP behind, the same sound gives the same
+ * shares at any level, after any silence.
+ *
+ * Two channels are heard together, as the louder of them. Thread: one at a time. All but set-up are
+ * real-time safe. */
+#ifndef PLANISH_TRANSIENT_H
+#define PLANISH_TRANSIENT_H
+
+#include "common/dsp/held_envelope.h"
+
+#define PLANISH_TRANSIENT_HOLD_MS 20.0
+
+/* What the frames of a rate make of times; shared by any number of detectors. */
+typedef struct {
+  double fast;   /* share of the way that the fast rise goes in a frame */
+  double slow;   /* of the slow rise */
+  double fall;   /* of the fall of both */
+  double linger; /* of the late fall */
+} PlanishTransientTimes;
+
+typedef struct {
+  double attack; /* 0..1 */
+  double decay;
+} PlanishTransientShares;
+
+typedef struct {
+  PlanishHeldEnvelope envelope[2];
+  double power;     /* that `level` was made of */
+  double level;     /* dB */
+  double fast;      /* rises fast */
+  double slow;      /* rises slowly, falls as fast does */
+  double lingering; /* rises as fast does, falls late */
+  uint32_t hold;    /* frames */
+} PlanishTransient;
+
+void planish_transient_setup(PlanishTransient *transient, PlanishArena *arena, double rate);
+/* A past of silence. */
+void planish_transient_reset(PlanishTransient *transient);
+
+/* `length` in ms, > 0: how long an attack lasts; a decay counts for six times as long beyond the
+ * fall of an attack. */
+PlanishTransientTimes planish_transient_times(double length, double rate);
+
+/* Takes a frame of 1 or 2 channels; `range` in dB, > 0. */
+PlanishTransientShares planish_transient_next(PlanishTransient *transient,
+                                              const PlanishTransientTimes *times, double range,
+                                              const double x[2], uint32_t channels);
+
+#endif

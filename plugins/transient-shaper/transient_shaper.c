@@ -1,0 +1,214 @@
+/* Transient shaper: a gain that follows attacks and decays, on the whole signal or a shelf of it.
+ */
+#include "common/dsp/band_form.h"
+#include "common/dsp/delay.h"
+#include "common/dsp/gain_delay.h"
+#include "common/dsp/peak_hold.h"
+#include "common/dsp/transient.h"
+#include "common/dsp/trig.h"
+#include "common/frame/stage.h"
+#include "plugins/transient-shaper/controls.h"
+#include "ttl/transient_shaper_ports.h"
+
+#include <string.h>
+
+_Static_assert((int)TRANSIENT_SHAPER_BAND_TYPE_FULL == (int)PLANISH_BAND_FULL &&
+                   (int)TRANSIENT_SHAPER_BAND_TYPE_LOW == (int)PLANISH_BAND_LOW_SHELF &&
+                   (int)TRANSIENT_SHAPER_BAND_TYPE_HIGH == (int)PLANISH_BAND_HIGH_SHELF,
+               "types in the order of the ports");
+
+#define SMOOTHING_MS 0.5           /* of each of two poles, which round the gain's corners */
+#define SHELF_Q      0.70710678118 /* the steepest that does not overshoot */
+#define NO_HIGH_PASS 0.01          /* tangent: the side chain's high pass is off */
+
+typedef struct {
+  PlanishShaperControls controls;
+  PlanishTransientTimes times;
+  PlanishTransient transient;
+  PlanishSideChain chain;
+  PlanishSideChainCoefs chain_coefs;
+  PlanishGainDelay gain_delay;
+  PlanishBandForm form;
+  PlanishDelay audio_delay[2];
+  PlanishPeakHold most;  /* dB up */
+  PlanishPeakHold least; /* dB down, positive */
+  double gain[2];        /* dB, after each pole */
+  double smoothing;      /* share of the way in a frame */
+  double band_share;     /* that chain_coefs were made for */
+  double rate;
+  uint32_t latency;
+  uint32_t at; /* frames since the last grid frame */
+  bool fresh;
+} Shaper;
+
+static uint32_t latency(double rate, const float *values)
+{
+  (void)values;
+  return planish_frames_of((double)transient_shaper_port_table[TRANSIENT_SHAPER_LOOKAHEAD].maximum,
+                           rate);
+}
+
+static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
+{
+  Shaper *shaper = state;
+  if (!(rate >= 8000.0 && rate <= 768000.0)) {
+    return PLANISH_BAD_RATE;
+  }
+  shaper->rate = rate;
+  shaper->latency = latency(rate, NULL);
+  shaper->smoothing = 1.0 - planish_exp(-1000.0 / (SMOOTHING_MS * rate));
+  planish_shaper_controls_setup(&shaper->controls, arena, rate);
+  planish_transient_setup(&shaper->transient, arena, rate);
+  for (int c = 0; c < 2; ++c) {
+    planish_delay_setup(&shaper->audio_delay[c], arena, shaper->latency, PLANISH_GRID);
+  }
+  planish_gain_delay_setup(&shaper->gain_delay, arena, rate, shaper->latency);
+  planish_band_form_setup(&shaper->form, rate);
+  planish_peak_hold_setup(&shaper->most, rate, 0.0);
+  planish_peak_hold_setup(&shaper->least, rate, 0.0);
+  return PLANISH_OK;
+}
+
+static void reset(void *state)
+{
+  Shaper *shaper = state;
+  memset(&shaper->chain, 0, sizeof shaper->chain);
+  memset(shaper->gain, 0, sizeof shaper->gain);
+  planish_transient_reset(&shaper->transient);
+  for (int c = 0; c < 2; ++c) {
+    planish_delay_reset(&shaper->audio_delay[c]);
+  }
+  planish_peak_hold_reset(&shaper->most);
+  planish_peak_hold_reset(&shaper->least);
+  shaper->at = 0;
+  shaper->fresh = true;
+}
+
+static uint32_t gains_late_by(const Shaper *shaper, const float *values)
+{
+  const double lookahead = (double)values[TRANSIENT_SHAPER_LOOKAHEAD];
+  const uint32_t ahead = planish_frames_of(lookahead, shaper->rate);
+  return shaper->latency - (ahead < shaper->latency ? ahead : shaper->latency);
+}
+
+static void set(void *state, const float *values)
+{
+  Shaper *shaper = state;
+  const PlanishBandType type = (PlanishBandType)(unsigned)values[TRANSIENT_SHAPER_BAND_TYPE];
+  const PlanishShaperValues wanted = {
+      .attack_gain = (double)values[TRANSIENT_SHAPER_ATTACK_GAIN],
+      .sustain_gain = (double)values[TRANSIENT_SHAPER_SUSTAIN_GAIN],
+      .onset_range = (double)values[TRANSIENT_SHAPER_ONSET_RANGE],
+      .band_frequency = planish_log2((double)values[TRANSIENT_SHAPER_BAND_FREQ]),
+  };
+  if (shaper->fresh) {
+    planish_gain_delay_reset(&shaper->gain_delay, gains_late_by(shaper, values));
+    planish_band_form_jump(&shaper->form, type);
+  }
+  planish_shaper_controls_set(&shaper->controls, &wanted, shaper->fresh);
+  shaper->times = planish_transient_times((double)values[TRANSIENT_SHAPER_LENGTH], shaper->rate);
+  shaper->gain_delay.wanted = gains_late_by(shaper, values);
+  shaper->form.wanted = type;
+  shaper->fresh = false;
+}
+
+/* Takes the next frame's controls, and the side chain with them. Returns the share of the band's
+ * current type. */
+static double move_filters(Shaper *shaper)
+{
+  const bool changed = planish_shaper_controls_next(&shaper->controls);
+  const double share = planish_crossfade_next(&shaper->form.fade);
+  if (changed || share != shaper->band_share) {
+    const PlanishSvfCoefs band =
+        planish_band_form_side_chain(&shaper->form, share, shaper->controls.band_tangent, SHELF_Q);
+    planish_side_chain_set(&shaper->chain_coefs, &band, NO_HIGH_PASS, 0.0);
+    shaper->band_share = share;
+  }
+  return share;
+}
+
+/* What is left of a way to 0 ends at 1e-9 dB, so that what is not shaped is the input, bit for bit.
+ */
+static double smooth(double now, double target, double share)
+{
+  now += share * (target - now);
+  return target == 0.0 && fabs(now) < 1e-9 ? 0.0 : now;
+}
+
+/* The gain in dB that a frame asks for. */
+static double gain_of(Shaper *shaper, PlanishTwo x, uint32_t channels)
+{
+  const PlanishShaperValues *now = &shaper->controls.now;
+  const PlanishTwo heard = planish_side_chain_next(&shaper->chain, &shaper->chain_coefs, x);
+  const PlanishTransientShares shares =
+      planish_transient_next(&shaper->transient, &shaper->times, now->onset_range,
+                             (double[]){heard[0], heard[1]}, channels);
+  const double target = now->attack_gain * shares.attack + now->sustain_gain * shares.decay;
+  shaper->gain[0] = smooth(shaper->gain[0], target, shaper->smoothing);
+  shaper->gain[1] = smooth(shaper->gain[1], shaper->gain[0], shaper->smoothing);
+  return shaper->gain[1];
+}
+
+/* Delayed against the audio by what look-ahead leaves. */
+static double gain_in_time(Shaper *shaper, double gain)
+{
+  const PlanishGainPair early = {{{0.0, gain}, {0.0, gain}}};
+  return planish_gain_delay_next(&shaper->gain_delay, early).channel[0].below;
+}
+
+static void process(void *state, const PlanishBlock *block)
+{
+  Shaper *shaper = state;
+  double dry[2][PLANISH_GRID] = {{0}};
+  double most = 0.0;
+  double least = 0.0;
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    planish_delay_process(&shaper->audio_delay[c], block->audio[c], dry[c], shaper->latency,
+                          block->frames);
+  }
+  if (shaper->at == 0) {
+    planish_band_form_grid(&shaper->form, (PlanishTwo){dry[0][0], dry[1][0]});
+    planish_gain_delay_grid(&shaper->gain_delay);
+  }
+  for (uint32_t i = 0; i < block->frames; ++i) {
+    const double share = move_filters(shaper);
+    const PlanishTwo x = {block->audio[0][i], block->channels == 2 ? block->audio[1][i] : 0.0};
+    const double gain = gain_in_time(shaper, gain_of(shaper, x, block->channels));
+    const PlanishBandFrame frame = {
+        .gain = planish_both(gain),
+        .tangent = shaper->controls.band_tangent,
+        .q = SHELF_Q,
+        .share = share,
+    };
+    const PlanishTwo y =
+        planish_band_form_next(&shaper->form, &frame, (PlanishTwo){dry[0][i], dry[1][i]});
+    for (uint32_t c = 0; c < block->channels; ++c) {
+      block->audio[c][i] = y[c];
+    }
+    most = planish_max(most, gain);
+    least = planish_min(least, gain);
+  }
+  planish_peak_hold_push(&shaper->most, most, block->frames);
+  planish_peak_hold_push(&shaper->least, -least, block->frames);
+  shaper->at = (shaper->at + block->frames) % PLANISH_GRID;
+}
+
+static void report(void *state, float *values, uint32_t frames)
+{
+  (void)frames;
+  const Shaper *shaper = state;
+  const double most = planish_peak_hold_value(&shaper->most);
+  const double least = planish_peak_hold_value(&shaper->least);
+  values[TRANSIENT_SHAPER_GAIN_CHANGE] = (float)(most > least ? most : -least);
+}
+
+const PlanishStage planish_stage = {
+    .ports = &transient_shaper_ports,
+    .state_size = sizeof(Shaper),
+    .setup = setup,
+    .reset = reset,
+    .set = set,
+    .latency = latency,
+    .process = process,
+    .report = report,
+};

@@ -1,0 +1,128 @@
+/* Attacks and decays of levels whose followers have a closed form. */
+#include "common/dsp/transient.h"
+
+#include "common/dsp/maths.h"
+#include "tests/unit/arena_fixture.h"
+#include "tests/unit/cmocka_headers.h"
+
+#include <math.h>
+#include <stdio.h>
+
+enum { RATE = 48000 };
+
+#define LENGTH 30.0
+#define RANGE  12.0
+
+typedef struct {
+  PlanishTransient transient;
+  PlanishTransientTimes times;
+  void *block;
+} Detector;
+
+static Detector detector_of(void)
+{
+  Detector detector = {.times = planish_transient_times(LENGTH, RATE)};
+  PlanishArena counting = planish_arena_counting();
+  planish_transient_setup(&detector.transient, &counting, RATE);
+  PlanishArena filling = arena_for(counting);
+  detector.block = filling.block;
+  planish_transient_setup(&detector.transient, &filling, RATE);
+  planish_transient_reset(&detector.transient);
+  return detector;
+}
+
+/* A tone of a quarter of the rate, 0, A, 0, -A, whose envelope is A from its first peak on. */
+static PlanishTransientShares hear_tone(Detector *detector, int n, double amplitude)
+{
+  const double x = n % 2 == 0 ? 0.0 : (n % 4 == 1 ? amplitude : -amplitude);
+  return planish_transient_next(&detector->transient, &detector->times, RANGE,
+                                (double[]){x, 0.5 * x}, 2);
+}
+
+static PlanishTransientShares hear(Detector *detector, double x)
+{
+  return planish_transient_next(&detector->transient, &detector->times, RANGE,
+                                (double[]){x, 0.5 * x}, 2);
+}
+
+static double share_of(double way)
+{
+  return way > 0.0 ? tanh(1.5 * way / RANGE) : 0.0;
+}
+
+/* From 0.01 to 0.1, a step of 20 dB: the fast follower is 20 (1 - e^(-t/1)) dB up, the slow one
+ * 20 (1 - e^(-t/30)), t in ms. */
+static void an_attack_is_what_lies_between_two_rises(void **state)
+{
+  (void)state;
+  Detector detector = detector_of();
+  for (int n = 0; n < 3 * RATE; ++n) {
+    hear_tone(&detector, n, 0.01);
+  }
+  double furthest = 0.0;
+  for (int n = 0; n < RATE / 2; ++n) {
+    const PlanishTransientShares found = hear_tone(&detector, n, 0.1);
+    const double t = 1000.0 * n / RATE;
+    const double way = 20.0 * (exp(-t / LENGTH) - exp(-t));
+    furthest = fmax(furthest, fabs(found.attack - share_of(way - 0.5)));
+    assert_true(found.decay == 0.0);
+  }
+  printf("    attack off its closed form by %.2g\n", furthest);
+  assert_true(furthest < 1e-6);
+  assert_true(hear_tone(&detector, 0, 0.1).attack == 0.0);
+  free(detector.block);
+}
+
+/* Back again: after the hold the fast follower falls with 60 ms, the late one with 60 + 6 * 30. */
+static void a_decay_is_what_lies_between_two_falls(void **state)
+{
+  (void)state;
+  Detector detector = detector_of();
+  for (int n = 0; n < 3 * RATE; ++n) {
+    hear_tone(&detector, n, 0.1);
+  }
+  const int hold = (int)planish_hold_frames(PLANISH_TRANSIENT_HOLD_MS, RATE);
+  double furthest = 0.0;
+  for (int n = 0; n < RATE; ++n) {
+    const PlanishTransientShares found = hear_tone(&detector, n, 0.01);
+    /* The last peak was one frame ago, and is known one frame late. */
+    const double t = 1000.0 * (n + 1 - hold) / RATE;
+    const double way = t > 0.0 ? 20.0 * (exp(-t / 240.0) - exp(-t / 60.0)) : 0.0;
+    furthest = fmax(furthest, fabs(found.decay - share_of(way - 1.5)));
+    assert_true(found.attack == 0.0);
+  }
+  printf("    decay off its closed form by %.2g\n", furthest);
+  assert_true(furthest < 1e-6);
+  free(detector.block);
+}
+
+/* After silence an attack begins 40 dB up, whatever its level. */
+static void the_level_does_not_matter(void **state)
+{
+  (void)state;
+  Detector loud = detector_of();
+  Detector soft = detector_of();
+  double furthest = 0.0;
+  for (int n = 0; n < RATE / 2; ++n) {
+    const double x = sin(2.0 * PLANISH_PI * 500.0 / RATE * n);
+    const PlanishTransientShares one = hear(&loud, x);
+    const PlanishTransientShares other = hear(&soft, 0.001 * x);
+    if (n > 100) {
+      furthest = fmax(furthest, fabs(one.attack - other.attack));
+    }
+  }
+  printf("    60 dB down: shares differ by at most %.4f\n", furthest);
+  assert_true(furthest < 0.02);
+  free(loud.block);
+  free(soft.block);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(an_attack_is_what_lies_between_two_rises),
+      cmocka_unit_test(a_decay_is_what_lies_between_two_falls),
+      cmocka_unit_test(the_level_does_not_matter),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
