@@ -66,7 +66,9 @@ static inline __attribute__((always_inline)) void up(const double *coefficients,
 
 void planish_oversampler_up(const PlanishOversampler *filters, const double *past, double *fine)
 {
-  if (filters->ratio == 8) {
+  if (filters->ratio == 2) {
+    up(filters->up, past, fine, 1);
+  } else if (filters->ratio == 8) {
     up(filters->up, past, fine, 4);
   } else if (filters->ratio == 16) {
     up(filters->up, past, fine, 8);
@@ -173,6 +175,9 @@ static inline __attribute__((always_inline)) double keep_and_sum(PlanishDecimato
 double planish_decimator_process(PlanishDecimator *decimator, const PlanishOversampler *filters,
                                  const double *fine)
 {
+  if (filters->ratio == 2) {
+    return keep_and_sum(decimator, filters->down, fine, 1);
+  }
   if (filters->ratio == 8) {
     return keep_and_sum(decimator, filters->down, fine, 4);
   }

@@ -1,4 +1,4 @@
-/* Sample rate up and down by 4, 8 or 16 with linear-phase FIR filters, for non-linear stages.
+/* Sample rate up and down by 2, 4, 8 or 16 with linear-phase FIR filters, for non-linear stages.
  *
  * Both filters are a sinc under a Kaiser window (Kaiser 1974), PLANISH_OVERSAMPLER_TAPS frames
  * long, cut a little under half the rate, cut into `ratio` phases. Each phase sums to 1 (down:
@@ -41,7 +41,7 @@ typedef struct {
   uint32_t present; /* bit taps - 1 - k: the frame k frames ago was not all 0 */
 } PlanishDecimator;
 
-/* Ratio 4, 8 or 16. `shift`, in high-rate samples, delays what the decimator is given: with -0.5
+/* Ratio 2, 4, 8 or 16. `shift`, in high-rate samples, delays what the decimator is given: with -0.5
  * it takes its input to lie half a sample earlier than it comes, which takes out the delay of
  * first-order antiderivative antialiasing. |shift| <= 1. */
 void planish_oversampler_setup(PlanishOversampler *filters, PlanishArena *arena, uint32_t ratio,

@@ -4,8 +4,8 @@
 #include "common/dsp/delay.h"
 #include "common/dsp/gain_delay.h"
 #include "common/dsp/peak_hold.h"
+#include "common/dsp/rounded_gain.h"
 #include "common/dsp/transient.h"
-#include "common/dsp/trig.h"
 #include "common/frame/stage.h"
 #include "plugins/transient-shaper/controls.h"
 #include "ttl/transient_shaper_ports.h"
@@ -17,7 +17,6 @@ _Static_assert((int)TRANSIENT_SHAPER_BAND_TYPE_FULL == (int)PLANISH_BAND_FULL &&
                    (int)TRANSIENT_SHAPER_BAND_TYPE_HIGH == (int)PLANISH_BAND_HIGH_SHELF,
                "types in the order of the ports");
 
-#define SMOOTHING_MS 0.5           /* of each of two poles, which round the gain's corners */
 #define SHELF_Q      0.70710678118 /* the steepest that does not overshoot */
 #define NO_HIGH_PASS 0.01          /* tangent: the side chain's high pass is off */
 
@@ -32,8 +31,8 @@ typedef struct {
   PlanishDelay audio_delay[2];
   PlanishPeakHold most;  /* dB up */
   PlanishPeakHold least; /* dB down, positive */
-  double gain[2];        /* dB, after each pole */
-  double smoothing;      /* share of the way in a frame */
+  PlanishRoundedGain gain;
+  double rounding;       /* share of the way in a frame */
   double band_share;     /* that chain_coefs were made for */
   double rate;
   uint32_t latency;
@@ -56,7 +55,7 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   }
   shaper->rate = rate;
   shaper->latency = latency(rate, NULL);
-  shaper->smoothing = 1.0 - planish_exp(-1000.0 / (SMOOTHING_MS * rate));
+  shaper->rounding = planish_rounding_share(rate);
   planish_shaper_controls_setup(&shaper->controls, arena, rate);
   planish_transient_setup(&shaper->transient, arena, rate);
   for (int c = 0; c < 2; ++c) {
@@ -73,7 +72,7 @@ static void reset(void *state)
 {
   Shaper *shaper = state;
   memset(&shaper->chain, 0, sizeof shaper->chain);
-  memset(shaper->gain, 0, sizeof shaper->gain);
+  memset(&shaper->gain, 0, sizeof shaper->gain);
   planish_transient_reset(&shaper->transient);
   for (int c = 0; c < 2; ++c) {
     planish_delay_reset(&shaper->audio_delay[c]);
@@ -127,14 +126,6 @@ static double move_filters(Shaper *shaper)
   return share;
 }
 
-/* What is left of a way to 0 ends at 1e-9 dB, so that what is not shaped is the input, bit for bit.
- */
-static double smooth(double now, double target, double share)
-{
-  now += share * (target - now);
-  return target == 0.0 && fabs(now) < 1e-9 ? 0.0 : now;
-}
-
 /* The gain in dB that a frame asks for. */
 static double gain_of(Shaper *shaper, PlanishTwo x, uint32_t channels)
 {
@@ -144,9 +135,7 @@ static double gain_of(Shaper *shaper, PlanishTwo x, uint32_t channels)
       planish_transient_next(&shaper->transient, &shaper->times, now->onset_range,
                              (double[]){heard[0], heard[1]}, channels);
   const double target = now->attack_gain * shares.attack + now->sustain_gain * shares.decay;
-  shaper->gain[0] = smooth(shaper->gain[0], target, shaper->smoothing);
-  shaper->gain[1] = smooth(shaper->gain[1], shaper->gain[0], shaper->smoothing);
-  return shaper->gain[1];
+  return planish_rounded_gain_next(&shaper->gain, target, shaper->rounding);
 }
 
 /* Delayed against the audio by what look-ahead leaves. */

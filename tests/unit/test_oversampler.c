@@ -7,7 +7,8 @@
 
 enum { TAPS = PLANISH_OVERSAMPLER_TAPS, MOST = TAPS * PLANISH_OVERSAMPLER_MAX_RATIO };
 
-static const uint32_t ratios[] = {4, 8, 16};
+static const uint32_t ratios[] = {2, 4, 8, 16};
+enum { RATIOS = sizeof ratios / sizeof *ratios };
 
 typedef struct {
   PlanishOversampler filters;
@@ -82,7 +83,11 @@ static const Mask masks[] = {{0.0, 0.38, -0.012, 0.001},
 
 static void check_masks(const double *response, uint32_t ratio, const char *name)
 {
-  for (size_t m = 0; m < sizeof masks / sizeof *masks; ++m) {
+  /* At twice the rate the last one lies beyond half of it; and evening out the sums of only two
+   * phases costs half a decibel of depth. */
+  const size_t count = sizeof masks / sizeof *masks - (ratio == 2 ? 1 : 0);
+  const double less = ratio == 2 ? 0.5 : 0.0;
+  for (size_t m = 0; m < count; ++m) {
     double least = 1e9;
     double most = -1e9;
     for (double f = masks[m].from; f <= masks[m].to; f += 0.0005) {
@@ -92,7 +97,7 @@ static void check_masks(const double *response, uint32_t ratio, const char *name
     }
     printf("%2ux %s, %.3f to %.3f of the rate: %.4f to %.4f dB\n", ratio, name, masks[m].from,
            masks[m].to, least, most);
-    assert_true(most <= masks[m].most);
+    assert_true(most <= masks[m].most + less);
     assert_true(least >= masks[m].least);
   }
 }
@@ -100,7 +105,7 @@ static void check_masks(const double *response, uint32_t ratio, const char *name
 static void both_filters_keep_to_their_masks(void **state)
 {
   (void)state;
-  for (size_t r = 0; r < 3; ++r) {
+  for (size_t r = 0; r < RATIOS; ++r) {
     double response[MOST];
     Fixture f = make(ratios[r], 0.0);
     response_up(&f, response);
@@ -121,7 +126,7 @@ static void both_filters_keep_to_their_masks(void **state)
 static void a_constant_stays_what_it_was(void **state)
 {
   (void)state;
-  for (size_t r = 0; r < 3; ++r) {
+  for (size_t r = 0; r < RATIOS; ++r) {
     Fixture f = make(ratios[r], -0.5);
     double past[TAPS];
     _Alignas(16) double fine[PLANISH_OVERSAMPLER_MAX_RATIO];
@@ -176,7 +181,7 @@ static double round_trip(uint32_t ratio, double shift, bool averaged, double fre
 static void up_and_down_is_a_whole_delay(void **state)
 {
   (void)state;
-  for (size_t r = 0; r < 3; ++r) {
+  for (size_t r = 0; r < RATIOS; ++r) {
     const double plain = round_trip(ratios[r], 0.0, false, 0.1);
     /* First-order antiderivative antialiasing of the identity is the mean of two neighbours: half
      * a sample late (DAFx-16), and duller by cos(pi f / rate). */
@@ -195,7 +200,7 @@ static void up_and_down_is_a_whole_delay(void **state)
 static void the_peak_gain_bounds_every_fine_sample(void **state)
 {
   (void)state;
-  for (size_t r = 0; r < 3; ++r) {
+  for (size_t r = 0; r < RATIOS; ++r) {
     Fixture f = make(ratios[r], 0.0);
     double largest = 0.0;
     for (uint32_t p = 0; p < ratios[r]; ++p) {
@@ -219,7 +224,7 @@ static void zeros_left_out_change_no_bit(void **state)
 {
   (void)state;
   uint32_t seed = 1;
-  for (size_t r = 0; r < 3; ++r) {
+  for (size_t r = 0; r < RATIOS; ++r) {
     Fixture f = make(ratios[r], -0.5);
     Fixture all = make(ratios[r], -0.5);
     for (int n = 0; n < 2000; ++n) {

@@ -1,0 +1,51 @@
+/* A trace of saturation that is the same at any level: of each band of the side, the cube against a
+ * slow envelope of that band, as a residue to be taken off.
+ *
+ *   residue = sum over bands of amount DEPTH s^3 / e^2,   |s| <= e
+ *
+ * e is held (held_envelope.h), so that on a steady tone it stands still and the third harmonic is
+ * all there is, amount DEPTH / 4 under the tone. A cube has no content beyond three times what it
+ * is made of, so twice the rate is enough for it not to fold back into the band. The part of the
+ * residue that is nothing but less of the side is given back: it is found by its correlation with
+ * the side, over half a second, and the side keeps its level.
+ *
+ * Thread: one at a time. All but set-up are real-time safe. */
+#ifndef PLANISH_STEREO_DEPTH_SATURATION_H
+#define PLANISH_STEREO_DEPTH_SATURATION_H
+
+#include "common/dsp/held_envelope.h"
+#include "common/dsp/oversampler.h"
+#include "plugins/stereo-depth/band_split.h"
+
+/* Frames by which the residue is late. */
+#define PLANISH_SATURATION_DELAY PLANISH_OVERSAMPLER_DELAY
+
+typedef struct {
+  PlanishHeldEnvelope envelope;
+  double power;                              /* of the slow envelope, e^2 */
+  double past[2 * PLANISH_OVERSAMPLER_TAPS]; /* a ring, twice over */
+} PlanishSaturatedBand;
+
+typedef struct {
+  PlanishOversampler filters;
+  PlanishDecimator decimator;
+  PlanishSaturatedBand bands[PLANISH_DEPTH_BANDS];
+  uint32_t at;     /* place in the rings of the past */
+  uint32_t hold;   /* frames */
+  double fall;     /* share of its way that the slow envelope falls in a frame */
+  double settling; /* likewise of the correlation */
+  double with_side;
+  double side_power;
+} PlanishSaturation;
+
+void planish_saturation_setup(PlanishSaturation *saturation, PlanishArena *arena, double rate);
+void planish_saturation_reset(PlanishSaturation *saturation);
+
+/* What is to be taken off the side, PLANISH_SATURATION_DELAY frames late. `side`: that of these
+ * bands; `late`: the side as it was so many frames ago; amounts 0..1. Where all amounts are 0, and
+ * have been for as long as the filters remember, exactly 0. */
+double planish_saturation_next(PlanishSaturation *saturation,
+                               const PlanishTwo bands[PLANISH_DEPTH_BANDS],
+                               const double amounts[PLANISH_DEPTH_BANDS], double late);
+
+#endif

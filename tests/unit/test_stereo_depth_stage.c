@@ -1,0 +1,331 @@
+/* Stereo depth: what the mono sum keeps, what the side gets, by closed forms and on stems. */
+#include "common/dsp/maths.h"
+#include "tests/unit/audio_measures.h"
+#include "tests/unit/stage_driver.h"
+#include "tests/unit/stems.h"
+#include "tests/unit/tone_fit.h"
+#include "ttl/stereo_depth_ports.h"
+
+#include <stdio.h>
+
+enum { MS = 48 };
+
+static StageDriver driver;
+
+static void begin(double rate)
+{
+  stage_driver_new(&driver, &planish_stage, rate);
+}
+
+static void turn(uint32_t port, double value)
+{
+  driver.values[port] = (float)value;
+}
+
+/* Everything at its most. */
+static void turn_all_up(void)
+{
+  static const uint32_t lifts[] = {STEREO_DEPTH_LOW_SIDE_LIFT, STEREO_DEPTH_MIDDLE_SIDE_LIFT,
+                                   STEREO_DEPTH_HIGH_SIDE_LIFT};
+  static const uint32_t shares[] = {STEREO_DEPTH_LOW_SATURATION, STEREO_DEPTH_MIDDLE_SATURATION,
+                                    STEREO_DEPTH_HIGH_SATURATION, STEREO_DEPTH_MIDDLE_ATTACK_PAN,
+                                    STEREO_DEPTH_HIGH_ATTACK_PAN};
+  for (size_t n = 0; n < sizeof lifts / sizeof *lifts; ++n) {
+    turn(lifts[n], 3.0);
+  }
+  for (size_t n = 0; n < sizeof shares / sizeof *shares; ++n) {
+    turn(shares[n], 100.0);
+  }
+}
+
+static void run(const double *left, const double *right, double *left_out, double *right_out,
+                size_t frames)
+{
+  stage_driver_reset(&driver);
+  stage_driver_run(&driver, (const double *const[]){left, right},
+                   (double *const[]){left_out, right_out}, 2, frames);
+}
+
+static uint32_t late(void)
+{
+  return planish_stage.latency(48000.0, NULL);
+}
+
+/* Hits and noise, wide. */
+static void music_like(double *left, double *right, size_t frames)
+{
+  uint64_t seed = 5;
+  for (size_t n = 0; n < frames; ++n) {
+    const double t = (double)n / 48000.0;
+    const double hit = exp(-20.0 * fmod(t, 0.4));
+    double noise[2];
+    for (int c = 0; c < 2; ++c) {
+      seed = seed * 6364136223846793005u + 1442695040888963407u;
+      noise[c] = (double)(seed >> 11) / 4503599627370496.0 - 1.0;
+    }
+    left[n] = 0.1 * noise[0] + 0.4 * hit * noise[1] + 0.2 * hit * sin(2.0 * PLANISH_PI * 60.0 * t);
+    right[n] = 0.1 * noise[1] + 0.4 * hit * noise[1] + 0.2 * hit * sin(2.0 * PLANISH_PI * 60.0 * t);
+  }
+}
+
+enum { FRAMES = 4 * 48000 };
+static double x[2][FRAMES];
+static double y[2][FRAMES];
+
+/* As the ports have it: in floats. */
+static void the_mono_sum_is_not_changed(void **state)
+{
+  (void)state;
+  begin(48000.0);
+  music_like(x[0], x[1], FRAMES);
+  turn_all_up();
+  run(x[0], x[1], y[0], y[1], FRAMES);
+  double change = 0.0;
+  double sum = 0.0;
+  double moved = 0.0;
+  for (size_t n = late(); n < FRAMES; ++n) {
+    const double was = (double)(float)x[0][n - late()] + (double)(float)x[1][n - late()];
+    const double is = (double)(float)y[0][n] + (double)(float)y[1][n];
+    change += (is - was) * (is - was);
+    sum += was * was;
+    moved += pow(y[0][n] - x[0][n - late()], 2.0);
+  }
+  printf("    mono sum changed by %.1f dB, the left by %.1f dB\n", 10.0 * log10(change / sum),
+         10.0 * log10(moved / sum));
+  assert_true(10.0 * log10(change / sum) <= -140.0);
+  assert_true(10.0 * log10(moved / sum) > -40.0);
+  stage_driver_free(&driver);
+}
+
+static void neutral_changes_no_bit(void **state)
+{
+  (void)state;
+  begin(48000.0);
+  music_like(x[0], x[1], FRAMES);
+  for (int n = 0; n < 2; ++n) {
+    if (n == 1) {
+      turn_all_up();
+      turn(STEREO_DEPTH_AMOUNT, 0.0);
+    }
+    run(x[0], x[1], y[0], y[1], FRAMES);
+    for (int c = 0; c < 2; ++c) {
+      assert_memory_equal(y[c] + late(), x[c], (FRAMES - late()) * sizeof(double));
+    }
+  }
+  stage_driver_free(&driver);
+}
+
+/* A tone on the side alone: the third harmonic is DEPTH / 4 = 0.025 of it, and its own level stays,
+ * at any level. */
+static void saturation_is_the_same_at_any_level(void **state)
+{
+  (void)state;
+  static const double levels[] = {0.0, -30.0, -60.0};
+  double first = 0.0;
+  begin(48000.0);
+  turn(STEREO_DEPTH_MIDDLE_SATURATION, 100.0);
+  for (size_t k = 0; k < 3; ++k) {
+    const double peak = pow(10.0, levels[k] / 20.0);
+    for (size_t n = 0; n < FRAMES; ++n) {
+      x[0][n] = peak * sin(2.0 * PLANISH_PI * 797.3 / 48000.0 * (double)n);
+      x[1][n] = -x[0][n];
+    }
+    run(x[0], x[1], y[0], y[1], FRAMES);
+    const size_t from = FRAMES - 48000;
+    const ToneFit tone = tone_fit(y[0] + from, 48000, 797.3, 48000.0);
+    const ToneFit third = tone_fit(y[0] + from, 48000, 3.0 * 797.3, 48000.0);
+    const double thd = 20.0 * log10(third.amplitude / tone.amplitude);
+    printf("    at %.0f dB: third harmonic %.3f dB, the tone %+.4f dB\n", levels[k], thd,
+           20.0 * log10(tone.amplitude / peak));
+    assert_true(fabs(thd - 20.0 * log10(0.025)) < 0.1);
+    assert_true(fabs(20.0 * log10(tone.amplitude / peak)) < 0.02);
+    first = k == 0 ? thd : first;
+    assert_true(fabs(thd - first) <= 0.1);
+  }
+  stage_driver_free(&driver);
+}
+
+/* A tone with a whole number of periods in one second of frames. */
+static void take_out(double *signal, size_t rate, double hz)
+{
+  const double step = 2.0 * PLANISH_PI * hz / (double)rate;
+  double s = 0.0;
+  double c = 0.0;
+  for (size_t n = 0; n < rate; ++n) {
+    s += signal[n] * sin(step * (double)n) * 2.0 / (double)rate;
+    c += signal[n] * cos(step * (double)n) * 2.0 / (double)rate;
+  }
+  for (size_t n = 0; n < rate; ++n) {
+    signal[n] -= s * sin(step * (double)n) + c * cos(step * (double)n);
+  }
+}
+
+/* What is neither the tone nor its third harmonic, where that lies under half the rate. */
+static void nothing_folds_back(void **state)
+{
+  (void)state;
+  static const struct {
+    size_t rate;
+    double hz;
+  } cases[] = {{44100, 1237.0},  {44100, 5683.0},  {44100, 9871.0},
+               {44100, 14323.0}, {48000, 11113.0}, {48000, 17011.0}};
+  for (size_t k = 0; k < sizeof cases / sizeof *cases; ++k) {
+    const double rate = (double)cases[k].rate;
+    begin(rate);
+    turn(STEREO_DEPTH_LOW_SATURATION, 100.0);
+    turn(STEREO_DEPTH_MIDDLE_SATURATION, 100.0);
+    turn(STEREO_DEPTH_HIGH_SATURATION, 100.0);
+    for (size_t n = 0; n < FRAMES; ++n) {
+      x[0][n] = 0.7 * sin(2.0 * PLANISH_PI * cases[k].hz / rate * (double)n);
+      x[1][n] = -x[0][n];
+    }
+    run(x[0], x[1], y[0], y[1], FRAMES);
+    /* The last second, in which whole periods stand. */
+    double *end = y[0] + FRAMES - cases[k].rate;
+    const double peak = tone_fit(end, cases[k].rate, cases[k].hz, rate).amplitude;
+    take_out(end, cases[k].rate, cases[k].hz);
+    if (3.0 * cases[k].hz < 0.5 * rate) {
+      take_out(end, cases[k].rate, 3.0 * cases[k].hz);
+    }
+    double rest = 0.0;
+    for (size_t n = 0; n < cases[k].rate; ++n) {
+      rest += end[n] * end[n] / rate;
+    }
+    const double db = 10.0 * log10(rest / (0.5 * peak * peak) + 1e-30);
+    printf("    %.0f Hz at %.0f Hz: all else %.1f dB\n", cases[k].hz, rate, db);
+    assert_true(db <= -100.0);
+    stage_driver_free(&driver);
+  }
+}
+
+/* A tone on the side, a hit in the middle of the same band: the tone rises with it by 3 dB. */
+static void the_side_rises_with_the_middle(void **state)
+{
+  (void)state;
+  begin(48000.0);
+  turn(STEREO_DEPTH_MIDDLE_SIDE_LIFT, 3.0);
+  for (size_t n = 0; n < FRAMES; ++n) {
+    const double t = (double)n / 48000.0;
+    const double side = 0.05 * sin(2.0 * PLANISH_PI * 800.0 * t);
+    const double mid = n < 96000 ? 0.0 : 0.3 * sin(2.0 * PLANISH_PI * 700.0 * (t - 2.0));
+    x[0][n] = mid + side;
+    x[1][n] = mid - side;
+  }
+  run(x[0], x[1], y[0], y[1], FRAMES);
+  for (size_t n = 0; n < FRAMES; ++n) {
+    y[0][n] = 0.5 * (y[0][n] - y[1][n]);
+  }
+  const double *side = y[0] + late() + 96000;
+  const double before = tone_fit(side - 9600, 4800, 800.0, 48000.0).amplitude;
+  const double hit = tone_fit(side + 3 * MS, 10 * MS, 800.0, 48000.0).amplitude;
+  const double after = tone_fit(side + 400 * MS, 4800, 800.0, 48000.0).amplitude;
+  printf("    side %+.3f dB before, %+.3f dB at the hit, %+.3f dB after\n",
+         20.0 * log10(before / 0.05), 20.0 * log10(hit / 0.05), 20.0 * log10(after / 0.05));
+  assert_true(fabs(20.0 * log10(before / 0.05)) < 0.001);
+  assert_true(20.0 * log10(hit / 0.05) > 2.5 && 20.0 * log10(hit / 0.05) < 3.01);
+  assert_true(fabs(20.0 * log10(after / 0.05)) < 0.05);
+  assert_true(driver.values[STEREO_DEPTH_SIDE_CHANGE] <= 3.0F);
+  stage_driver_free(&driver);
+}
+
+/* A hit in the middle leans by at most 1 dB, to the side that was asked for; a low one stays. */
+static void attacks_lean_and_kicks_do_not(void **state)
+{
+  (void)state;
+  static const double hz[] = {60.0, 800.0, 7000.0};
+  for (int k = 0; k < 3; ++k) {
+    for (int to = -1; to <= 1; to += 2) {
+      begin(48000.0);
+      turn(STEREO_DEPTH_MIDDLE_ATTACK_PAN, to * 100.0);
+      turn(STEREO_DEPTH_HIGH_ATTACK_PAN, to * 100.0);
+      for (size_t n = 0; n < FRAMES; ++n) {
+        const double t = (double)n / 48000.0 - 2.0;
+        x[0][n] = x[1][n] = t < 0.0 ? 0.0 : 0.4 * sin(2.0 * PLANISH_PI * hz[k] * t);
+      }
+      run(x[0], x[1], y[0], y[1], FRAMES);
+      double lean[2];
+      for (int when = 0; when < 2; ++when) {
+        double power[2] = {0.0, 0.0};
+        const size_t from = (size_t)late() + 96000 + (size_t)(when == 0 ? 5 : 400) * MS;
+        for (size_t n = from; n < from + 17 * MS; ++n) {
+          power[0] += y[0][n] * y[0][n];
+          power[1] += y[1][n] * y[1][n];
+        }
+        lean[when] = 10.0 * log10(power[1] / power[0]);
+      }
+      printf("    hit of %.0f Hz to %+d: %+.3f dB to the right, %+.4f dB later\n", hz[k], to,
+             lean[0], lean[1]);
+      assert_true(fabs(lean[1]) < 0.02);
+      if (k == 0) {
+        assert_true(fabs(lean[0]) < 0.05);
+      } else {
+        assert_true(to * lean[0] > 0.7 && to * lean[0] <= 1.0);
+      }
+      stage_driver_free(&driver);
+    }
+  }
+}
+
+/* Crossovers the wrong way round leave no middle band, and no trouble. */
+static void crossovers_may_cross(void **state)
+{
+  (void)state;
+  begin(48000.0);
+  music_like(x[0], x[1], FRAMES);
+  turn_all_up();
+  turn(STEREO_DEPTH_CROSSOVER_LOW, 2000.0);
+  turn(STEREO_DEPTH_CROSSOVER_HIGH, 500.0);
+  run(x[0], x[1], y[0], y[1], FRAMES);
+  double most = 0.0;
+  for (size_t n = 0; n < FRAMES; ++n) {
+    most = fmax(most, fmax(fabs(y[0][n]), fabs(y[1][n])));
+  }
+  assert_true(most < 2.0);
+  stage_driver_free(&driver);
+}
+
+/* Goals: 0.05 LU at gentle settings, 0.3 LU with everything at its most; true peak published. */
+static void stems_keep_their_loudness(void **state)
+{
+  (void)state;
+  Audio stems;
+  if (!stems_read(&stems, 1)) {
+    print_message("skipped: no stems\n");
+    skip();
+  }
+  for (int full = 0; full < 2; ++full) {
+    begin(stems.rate);
+    if (full == 1) {
+      turn_all_up();
+    } else {
+      turn(STEREO_DEPTH_MIDDLE_SIDE_LIFT, 1.0);
+      turn(STEREO_DEPTH_HIGH_SIDE_LIFT, 1.5);
+      turn(STEREO_DEPTH_MIDDLE_SATURATION, 20.0);
+      turn(STEREO_DEPTH_HIGH_SATURATION, 30.0);
+    }
+    Audio out = audio_copy(&stems, 0);
+    run(stems.channel[0], stems.channel[1], out.channel[0], out.channel[1], stems.frames);
+    const double change = audio_loudness(&out) - audio_loudness(&stems);
+    printf("    %s: %+.3f LU, true peak %+.2f dB\n", full == 1 ? "at the most" : "gentle", change,
+           audio_true_peak(&out) - audio_true_peak(&stems));
+    assert_true(fabs(change) <= (full == 1 ? 0.3 : 0.05));
+    audio_free(&out);
+    stage_driver_free(&driver);
+  }
+  audio_free(&stems);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_mono_sum_is_not_changed),
+      cmocka_unit_test(neutral_changes_no_bit),
+      cmocka_unit_test(saturation_is_the_same_at_any_level),
+      cmocka_unit_test(nothing_folds_back),
+      cmocka_unit_test(the_side_rises_with_the_middle),
+      cmocka_unit_test(attacks_lean_and_kicks_do_not),
+      cmocka_unit_test(crossovers_may_cross),
+      cmocka_unit_test(stems_keep_their_loudness),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
