@@ -84,8 +84,8 @@ static inline float planish_rank_window_median(const PlanishRankWindow *window)
   return window->places[window->now][8 + PLANISH_RANK_WINDOW / 2];
 }
 
-/* The medians of sequence[0..count-1] around places from..to-1, count >= PLANISH_RANK_WINDOW / 2 + 2,
- * which mirrors at both ends; to be called in order, from place 0 on. */
+/* The medians of sequence[0..count-1] around places from..to-1, count >= PLANISH_RANK_WINDOW / 2 +
+ * 2, which mirrors at both ends; to be called in order, from place 0 on. */
 void planish_rank_window_medians(PlanishRankWindow *window, const float *sequence, uint32_t count,
                                  float *medians, uint32_t from, uint32_t to);
 

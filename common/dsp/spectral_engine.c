@@ -68,29 +68,39 @@ static void forward_part(void *context, uint32_t part)
   planish_spectral_fft_forward_part(&engine->fft, engine->spectrum, part);
 }
 
-static void lay_gains(void *context, uint32_t part)
+/* The aside works on a copy. */
+static void copy_part(void *context, uint32_t part)
 {
   PlanishSpectralEngine *const engine = context;
-  planish_spectral_fft_backward_part(&engine->fft, engine->spectrum, engine->gains, part);
+  const uint32_t bins = engine->length / PLANISH_FFT_PARTS;
+  memcpy(engine->aside.spectrum + (size_t)part * bins, engine->due + (size_t)part * bins,
+         bins * sizeof *engine->due);
+}
+
+static void lay_gains(void *context, uint32_t part)
+{
+  const PlanishSpectralPath *const path = context;
+  planish_spectral_fft_backward_part(&path->engine->fft, path->spectrum, path->gains, part);
 }
 
 static void backward_part(void *context, uint32_t part)
 {
-  PlanishSpectralEngine *const engine = context;
-  planish_spectral_fft_backward_part(&engine->fft, engine->spectrum, NULL,
+  const PlanishSpectralPath *const path = context;
+  planish_spectral_fft_backward_part(&path->engine->fft, path->spectrum, NULL,
                                      PLANISH_FFT_PARTS / 2 + part);
 }
 
 PLANISH_WIDE static void add_row(void *context, uint32_t row)
 {
-  PlanishSpectralEngine *const engine = context;
+  const PlanishSpectralPath *const path = context;
+  const PlanishSpectralEngine *const engine = path->engine;
   const uint32_t fours = engine->hop / PLANISH_FFT_ROWS / 4;
   const PlanishFour *window = (const PlanishFour *)(engine->window + (size_t)row * engine->fft.row);
   const PlanishComplexFour *samples = (const PlanishComplexFour *)engine->samples;
-  planish_spectral_fft_backward_row(&engine->fft, engine->spectrum, engine->samples, row);
+  planish_spectral_fft_backward_row(&engine->fft, path->spectrum, engine->samples, row);
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
     PlanishComplexFour *const change =
-        (PlanishComplexFour *)(engine->change + piece_of(engine, piece, row));
+        (PlanishComplexFour *)(path->change + piece_of(engine, piece, row));
     for (uint32_t n = 0; n < fours; ++n) {
       change[n] += planish_four_scaled(samples[n], window[n]);
     }
@@ -112,9 +122,19 @@ static void fill_window(PlanishSpectralEngine *engine)
   }
 }
 
-static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law)
+static void add_path(PlanishSchedule *schedule, PlanishSpectralPath *path)
 {
-  PlanishSchedule *const schedule = &engine->schedule;
+  planish_schedule_add(
+      schedule, (PlanishTask){lay_gains, path, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST});
+  planish_schedule_add(schedule, (PlanishTask){backward_part, path, PLANISH_FFT_PARTS / 2,
+                                               PLANISH_FFT_BACKWARD_COST});
+  planish_schedule_add(schedule,
+                       (PlanishTask){add_row, path, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST});
+}
+
+static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law, bool aside)
+{
+  PlanishSchedule *const schedule = aside ? &engine->schedule_with_aside : &engine->schedule;
   planish_schedule_setup(schedule, engine->hop);
   planish_schedule_add(schedule,
                        (PlanishTask){analyse_row, engine, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST});
@@ -123,28 +143,44 @@ static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw
   for (uint32_t i = 0; i < law->task_count; ++i) {
     planish_schedule_add(schedule, law->tasks[i]);
   }
-  planish_schedule_add(
-      schedule, (PlanishTask){lay_gains, engine, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST});
-  planish_schedule_add(schedule, (PlanishTask){backward_part, engine, PLANISH_FFT_PARTS / 2,
-                                               PLANISH_FFT_BACKWARD_COST});
-  planish_schedule_add(schedule,
-                       (PlanishTask){add_row, engine, PLANISH_FFT_ROWS, PLANISH_FFT_ROW_COST});
+  if (aside) {
+    planish_schedule_add(schedule, (PlanishTask){copy_part, engine, PLANISH_FFT_PARTS, 1});
+  }
+  add_path(schedule, &engine->path);
+  if (aside) {
+    add_path(schedule, &engine->aside);
+  }
 }
 
-PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
-                                            uint32_t length)
+static void take_path(PlanishSpectralEngine *engine, PlanishSpectralPath *path, PlanishArena *arena)
+{
+  const size_t frames = (size_t)SEGMENTS * engine->hop;
+  path->engine = engine;
+  path->gains = planish_arena_take(arena, engine->length, sizeof *path->gains);
+  path->change = planish_arena_take(arena, frames, sizeof *path->change);
+}
+
+PlanishStatus planish_spectral_engine_setup_with(PlanishSpectralEngine *engine, PlanishArena *arena,
+                                                 uint32_t length,
+                                                 const PlanishSpectralExtras *extras)
 {
   const uint32_t hop = length / PLANISH_SPECTRAL_OVERLAP;
+  const size_t spectra = (size_t)(extras->most_ahead + 1) * length;
+  const size_t kept = (size_t)(SEGMENTS + extras->most_ahead) * hop;
   engine->length = length;
   engine->hop = hop;
-  engine->spectrum = planish_arena_take(arena, length, sizeof *engine->spectrum);
-  engine->gains = planish_arena_take(arena, length, sizeof *engine->gains);
+  engine->most_ahead = extras->most_ahead;
+  engine->spectra = planish_arena_take(arena, spectra, sizeof *engine->spectra);
   engine->input = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof *engine->input);
-  engine->change = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof *engine->change);
   engine->samples = planish_arena_take(arena, length / PLANISH_FFT_ROWS, sizeof *engine->samples);
   engine->window = planish_arena_take(arena, length, sizeof *engine->window);
+  take_path(engine, &engine->path, arena);
+  if (extras->aside) {
+    take_path(engine, &engine->aside, arena);
+    engine->aside.spectrum = planish_arena_take(arena, length, sizeof *engine->aside.spectrum);
+  }
   for (int c = 0; c < 2; ++c) {
-    engine->kept[c] = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof(double));
+    engine->kept[c] = planish_arena_take(arena, kept, sizeof(double));
   }
   const PlanishStatus status = planish_spectral_fft_setup(&engine->fft, arena, length);
   if (planish_arena_is_filling(arena)) {
@@ -153,31 +189,98 @@ PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, Plani
   return status;
 }
 
+PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
+                                            uint32_t length)
+{
+  return planish_spectral_engine_setup_with(engine, arena, length,
+                                            &(PlanishSpectralExtras){0, false});
+}
+
+static void clear_path(PlanishSpectralEngine *engine, PlanishSpectralPath *path)
+{
+  memset(path->gains, 0, engine->length * sizeof *path->gains);
+  memset(path->change, 0, (size_t)SEGMENTS * engine->hop * sizeof *path->change);
+}
+
+/* The newest spectrum has its place; the one that is due lies as far back as the law looks ahead.
+ */
+static void point_at_spectra(PlanishSpectralEngine *engine)
+{
+  const uint32_t places = engine->most_ahead + 1;
+  const uint32_t due = (engine->newest + places - engine->ahead) % places;
+  engine->spectrum = engine->spectra + (size_t)engine->newest * engine->length;
+  engine->due = engine->spectra + (size_t)due * engine->length;
+  engine->path.spectrum = engine->due;
+}
+
 void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law)
 {
-  const size_t bytes = (size_t)SEGMENTS * engine->hop * sizeof(PlanishComplex);
-  memset(engine->input, 0, bytes);
-  memset(engine->change, 0, bytes);
+  const size_t kept = (size_t)(SEGMENTS + engine->most_ahead) * engine->hop;
+  const size_t spectra = (size_t)(engine->most_ahead + 1) * engine->length;
+  memset(engine->input, 0, (size_t)SEGMENTS * engine->hop * sizeof *engine->input);
+  memset(engine->spectra, 0, spectra * sizeof *engine->spectra);
   for (int c = 0; c < 2; ++c) {
-    memset(engine->kept[c], 0, (size_t)SEGMENTS * engine->hop * sizeof(double));
+    memset(engine->kept[c], 0, kept * sizeof(double));
   }
-  memset(engine->gains, 0, engine->length * sizeof *engine->gains);
-  lay_schedule(engine, law);
+  clear_path(engine, &engine->path);
+  lay_schedule(engine, law, false);
+  if (engine->aside.gains != NULL) {
+    clear_path(engine, &engine->aside);
+    lay_schedule(engine, law, true);
+  }
   engine->begin = law->begin;
   engine->context = law->context;
+  engine->newest = 0;
+  engine->aside_wanted = false;
+  engine->aside_left = 0;
+  engine->kept_segment = 0;
   engine->segment = 0;
+  point_at_spectra(engine);
   /* As if a hop of silence had just gone by. */
+  engine->running = &engine->schedule;
   engine->at = engine->hop;
 }
 
 static void start_hop(PlanishSpectralEngine *engine)
 {
   engine->segment = (engine->segment + 1) % SEGMENTS;
+  engine->kept_segment = (engine->kept_segment + 1) % (SEGMENTS + engine->ahead);
+  engine->newest = (engine->newest + 1) % (engine->most_ahead + 1);
   engine->at = 0;
+  point_at_spectra(engine);
   if (engine->begin != NULL) {
     engine->begin(engine->context);
   }
-  planish_schedule_begin(&engine->schedule);
+  const bool aside = engine->aside_wanted && engine->aside.gains != NULL;
+  engine->aside_left = aside ? SEGMENTS + 1 : engine->aside_left - (engine->aside_left > 0 ? 1 : 0);
+  engine->running = aside ? &engine->schedule_with_aside : &engine->schedule;
+  planish_schedule_begin(engine->running);
+}
+
+/* What lies on a path at a stretch of the hop, which is then empty. */
+static void give_out(PlanishSpectralEngine *engine, PlanishSpectralPath *path, double *const *out,
+                     uint32_t frames)
+{
+  /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
+  const double scale = 1.0 / (1.5 * (double)engine->length);
+  for (uint32_t i = 0; i < frames; ++i) {
+    const size_t place = place_of(engine, engine->at + i);
+    out[0][i] = scale * (double)path->change[place].re;
+    out[1][i] = scale * (double)path->change[place].im;
+    path->change[place] = (PlanishComplex){0.0F, 0.0F};
+  }
+}
+
+static void give_out_aside(PlanishSpectralEngine *engine, double *const *aside, uint32_t channels,
+                           uint32_t from, uint32_t frames)
+{
+  double out[2][PLANISH_SPECTRAL_BLOCK] = {{0}};
+  if (engine->aside_left > 0) {
+    give_out(engine, &engine->aside, (double *const[2]){out[0], out[1]}, frames);
+  }
+  for (uint32_t c = 0; aside != NULL && c < channels; ++c) {
+    memcpy(aside[c] + from, out[c], frames * sizeof(double));
+  }
 }
 
 /* Takes the input of a stretch that ends with the hop or before, and gives out what lay in its
@@ -185,21 +288,17 @@ static void start_hop(PlanishSpectralEngine *engine)
 PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *audio,
                                   uint32_t channels, uint32_t from, uint32_t frames)
 {
-  /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
-  const double scale = 1.0 / (1.5 * (double)engine->length);
   double change[2][PLANISH_SPECTRAL_BLOCK];
   for (uint32_t i = 0; i < frames; ++i) {
-    const size_t place = place_of(engine, engine->at + i);
     const double second = channels == 2 ? audio[1][from + i] : 0.0;
-    engine->input[place] = (PlanishComplex){(float)audio[0][from + i], (float)second};
-    change[0][i] = scale * (double)engine->change[place].re;
-    change[1][i] = scale * (double)engine->change[place].im;
-    engine->change[place] = (PlanishComplex){0.0F, 0.0F};
+    engine->input[place_of(engine, engine->at + i)] =
+        (PlanishComplex){(float)audio[0][from + i], (float)second};
   }
+  give_out(engine, &engine->path, (double *const[2]){change[0], change[1]}, frames);
   for (uint32_t c = 0; c < channels; ++c) {
     double *restrict const x = audio[c] + from;
     double *restrict const kept =
-        engine->kept[c] + (size_t)engine->segment * engine->hop + engine->at;
+        engine->kept[c] + (size_t)engine->kept_segment * engine->hop + engine->at;
     for (uint32_t i = 0; i < frames; ++i) {
       const double in = x[i];
       x[i] = kept[i] + change[c][i];
@@ -208,8 +307,9 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
   }
 }
 
-uint64_t planish_spectral_engine_process(PlanishSpectralEngine *engine, double *const *audio,
-                                         uint32_t channels, uint32_t frames)
+uint64_t planish_spectral_engine_process_aside(PlanishSpectralEngine *engine, double *const *audio,
+                                               double *const *aside, uint32_t channels,
+                                               uint32_t frames)
 {
   uint64_t cost = 0;
   for (uint32_t from = 0; from < frames;) {
@@ -219,11 +319,20 @@ uint64_t planish_spectral_engine_process(PlanishSpectralEngine *engine, double *
     const uint32_t to_hop = engine->hop - engine->at;
     const uint32_t part = frames - from < to_hop ? frames - from : to_hop;
     exchange(engine, audio, channels, from, part);
-    cost += planish_schedule_run(&engine->schedule, part);
+    if (aside != NULL || engine->aside_left > 0) {
+      give_out_aside(engine, aside, channels, from, part);
+    }
+    cost += planish_schedule_run(engine->running, part);
     engine->at += part;
     from += part;
   }
   return cost;
+}
+
+uint64_t planish_spectral_engine_process(PlanishSpectralEngine *engine, double *const *audio,
+                                         uint32_t channels, uint32_t frames)
+{
+  return planish_spectral_engine_process_aside(engine, audio, NULL, channels, frames);
 }
 
 void planish_spectral_engine_release(PlanishSpectralEngine *engine)

@@ -21,6 +21,11 @@
  * planish_spectral_engine_lay(), each hop; they see nothing that changes within the hop but what
  * begin() has set aside. The law comes with each reset.
  *
+ * An engine set up with extras can also look ahead: its law lays gains on a spectrum some hops
+ * older than the newest. And it can have an aside: a second result from the same spectra, by gains
+ * of its own, for listening to a part of the sound. It costs a second way back, in the hops alone
+ * for which begin() asks for it, and is whole five hops later.
+ *
  * Buffers: all from the arena; input and result may be the same. Thread: one at a time. All but
  * setup and release are real-time safe. */
 #ifndef PLANISH_DSP_SPECTRAL_ENGINE_H
@@ -32,15 +37,22 @@
 #include "common/dsp/spectral_fft.h"
 #include "common/dsp/status.h"
 
+#include <stdbool.h>
 #include <stdint.h>
 
 enum {
   PLANISH_SPECTRAL_OVERLAP = 4,
   /* A block of input is at most this long: the frame's grid. */
   PLANISH_SPECTRAL_BLOCK = 32,
-  /* Of the engine's own tasks; the rest of a schedule is the law's. */
-  PLANISH_SPECTRAL_TASKS = 5,
+  /* Of the engine's own tasks, aside included; the rest of a schedule is the law's. */
+  PLANISH_SPECTRAL_TASKS = 9,
 };
+
+/* What an engine may have besides. */
+typedef struct {
+  uint32_t most_ahead; /* hops that a law may look ahead */
+  bool aside;          /* a second result of the same spectrum, by gains of its own */
+} PlanishSpectralExtras;
 
 typedef struct {
   /* Called on the first frame of a hop, before its tasks: takes over the settings that the hop
@@ -53,29 +65,48 @@ typedef struct {
   uint32_t task_count;
 } PlanishSpectralLaw;
 
+/* From gains on a spectrum to what they make of five hops. */
 typedef struct {
-  PlanishComplex *spectrum; /* `length` bins; the upper half mirrors for a single channel alone */
-  PlanishComplex *gains;    /* G - 1 of `length` bins */
+  struct PlanishSpectralEngine *engine;
+  PlanishComplex *gains;    /* of `length` bins */
+  PlanishComplex *spectrum; /* the gains' product takes its place */
+  PlanishComplex *change;   /* as the input: [segment][row][hop / 16] */
+} PlanishSpectralPath;
+
+typedef struct PlanishSpectralEngine {
+  PlanishComplex *spectrum; /* the newest: `length` bins; the upper half mirrors for a single
+                               channel alone */
+  PlanishComplex *due; /* the one that gains are laid on: the same, unless the law looks ahead */
+  PlanishSpectralPath path;  /* gains of G - 1; the result is added to the input */
+  PlanishSpectralPath aside; /* gains of G; the result stands alone. NULLs without */
+  bool aside_wanted;         /* for the law's begin() to set: the aside runs in this hop */
+  uint32_t aside_left;       /* hops until nothing of it is left */
   uint32_t length;
   uint32_t hop;
   PlanishSpectralFft fft;
   PlanishSchedule schedule;
+  PlanishSchedule schedule_with_aside;
+  PlanishSchedule *running; /* that of this hop */
   void (*begin)(void *context);
   void *context;
-  double *kept[2];         /* the input of the last five hops, which is the latency */
-  PlanishComplex *input;   /* the same, in rows: [segment][row][hop / 16] */
-  PlanishComplex *change;  /* what is to be added to five hops, alike */
+  double *kept[2];         /* the input of the last five hops and those ahead: the latency */
+  PlanishComplex *spectra; /* [most_ahead + 1][length], a ring */
+  PlanishComplex *input;   /* the last five hops in rows: [segment][row][hop / 16] */
   PlanishComplex *samples; /* a row on its way */
   float *window;           /* in rows, as the samples of a frame */
-  uint32_t segment;        /* of the hop that gathers now */
-  uint32_t at;             /* frames of it that are there */
+  uint32_t most_ahead;     /* hops */
+  uint32_t ahead;
+  uint32_t newest;       /* place in the ring of spectra */
+  uint32_t kept_segment; /* place of the hop that gathers now among those kept */
+  uint32_t segment;      /* ... and among the five */
+  uint32_t at;           /* frames of it that are there */
 } PlanishSpectralEngine;
 
 /* The frame length at a rate that lasts as long as `length_at_48k` does at 48 kHz, to the next
  * power of two: 4096 gives 4096 at 44.1 and 48 kHz, 8192 at 88.2 and 96 kHz. */
 uint32_t planish_spectral_frame_length(double rate, uint32_t length_at_48k);
 
-/* Frames between input and result. */
+/* Frames between input and result; each hop ahead adds one hop. */
 static inline uint32_t planish_spectral_engine_latency(uint32_t length)
 {
   return length + length / PLANISH_SPECTRAL_OVERLAP;
@@ -86,6 +117,18 @@ static inline uint32_t planish_spectral_engine_latency(uint32_t length)
 PlanishStatus planish_spectral_engine_setup(PlanishSpectralEngine *engine, PlanishArena *arena,
                                             uint32_t length);
 
+/* The same, with extras. */
+PlanishStatus planish_spectral_engine_setup_with(PlanishSpectralEngine *engine, PlanishArena *arena,
+                                                 uint32_t length,
+                                                 const PlanishSpectralExtras *extras);
+
+/* From the next reset on, gains are laid on the spectrum that came so many hops (0..most_ahead)
+ * before the newest, `due` instead of `spectrum`. */
+static inline void planish_spectral_engine_look_ahead(PlanishSpectralEngine *engine, uint32_t hops)
+{
+  engine->ahead = hops < engine->most_ahead ? hops : engine->most_ahead;
+}
+
 /* Forgets all input, change and gains, and works by `law` from now on; a hop starts at the next
  * frame. To be called before the first process(). */
 void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishSpectralLaw *law);
@@ -95,21 +138,39 @@ void planish_spectral_engine_reset(PlanishSpectralEngine *engine, const PlanishS
 uint64_t planish_spectral_engine_process(PlanishSpectralEngine *engine, double *const *audio,
                                          uint32_t channels, uint32_t frames);
 
-/* The power of both channels together in bin k = 0..length/2. */
+/* The same, and what the aside's gains make of the same input, alone, as late as the result: 0
+ * where it did not run. aside: as audio, not the same buffers. Of an engine with an aside. */
+uint64_t planish_spectral_engine_process_aside(PlanishSpectralEngine *engine, double *const *audio,
+                                               double *const *aside, uint32_t channels,
+                                               uint32_t frames);
+
+/* The power of both channels together in bin k = 0..length/2 of a spectrum. */
+static inline float planish_spectral_power(const PlanishComplex *spectrum, uint32_t length,
+                                           uint32_t k)
+{
+  const PlanishComplex a = spectrum[k];
+  const PlanishComplex b = spectrum[(length - k) & (length - 1)];
+  return 0.5F * (a.re * a.re + a.im * a.im + b.re * b.re + b.im * b.im);
+}
+
 static inline float planish_spectral_engine_power(const PlanishSpectralEngine *engine, uint32_t k)
 {
-  const PlanishComplex a = engine->spectrum[k];
-  const PlanishComplex b = engine->spectrum[(engine->length - k) & (engine->length - 1)];
-  return 0.5F * (a.re * a.re + a.im * a.im + b.re * b.re + b.im * b.im);
+  return planish_spectral_power(engine->spectrum, engine->length, k);
+}
+
+/* The gain of bin k = 0..length/2 on a path. Real at both ends of the range. */
+static inline void planish_spectral_path_lay(const PlanishSpectralPath *path, uint32_t length,
+                                             uint32_t k, PlanishComplex gain)
+{
+  path->gains[(length - k) & (length - 1)] = (PlanishComplex){gain.re, -gain.im};
+  path->gains[k] = gain;
 }
 
 /* What the gain of bin k = 0..length/2 adds: G - 1. Real at both ends of the range. */
 static inline void planish_spectral_engine_lay(PlanishSpectralEngine *engine, uint32_t k,
                                                PlanishComplex added)
 {
-  engine->gains[(engine->length - k) & (engine->length - 1)] =
-      (PlanishComplex){added.re, -added.im};
-  engine->gains[k] = added;
+  planish_spectral_path_lay(&engine->path, engine->length, k, added);
 }
 
 /* Fine on zeros, and twice. */
