@@ -3,8 +3,7 @@
 #ifndef PLANISH_TESTS_RESONANCE_FIXTURE_H
 #define PLANISH_TESTS_RESONANCE_FIXTURE_H
 
-#include "tests/unit/stage_driver.h"
-#include "tests/unit/stems.h"
+#include "tests/unit/whole_signals.h"
 #include "ttl/resonance_ports.h"
 
 #include <fftw3.h>
@@ -15,11 +14,6 @@
 typedef double Bin[2];
 
 static const double PI = 3.14159265358979323846;
-
-typedef struct {
-  uint32_t port;
-  float value;
-} Setting;
 
 /* Noise of equal power in every octave, the same in neither channel, 24 s at 48 kHz. */
 static inline Audio pink_noise(uint32_t seed)
@@ -68,26 +62,6 @@ static inline void ring(Audio *audio, double hz, double gain_db, double q)
       audio->channel[ch][n] = y;
     }
   }
-}
-
-/* The result, lined up with the input; what the stage's latency cuts off at the end comes too. */
-static inline Audio treated(const Audio *in, const Setting *settings, size_t count)
-{
-  StageDriver driver;
-  stage_driver_new(&driver, &planish_stage, in->rate);
-  for (size_t i = 0; i < count; ++i) {
-    driver.values[settings[i].port] = settings[i].value;
-  }
-  const size_t late = planish_stage.latency(in->rate, driver.values);
-  Audio out = audio_copy(in, late);
-  const double *const from[2] = {out.channel[0], out.channel[1]};
-  stage_driver_run(&driver, from, out.channel, 2, out.frames);
-  stage_driver_free(&driver);
-  out.frames = in->frames;
-  for (int c = 0; c < 2; ++c) {
-    memmove(out.channel[c], out.channel[c] + late, out.frames * sizeof(double));
-  }
-  return out;
 }
 
 /* Treats the side alone, as the frame does with channels on side. */
@@ -176,16 +150,6 @@ static inline Change change_between(const double *after, const double *before, d
   }
   change.rms = sqrt(change.rms / count);
   return change;
-}
-
-static inline bool music_read(Audio *audio, const char *name)
-{
-  char within[64];
-  char path[1024];
-  *audio = (Audio){0};
-  snprintf(within, sizeof within, "music/%s.flac", name);
-  shared_path(path, sizeof path, within);
-  return audio_add(audio, path);
 }
 
 /* The mix of stems with the guitars that ring in place of the clean ones. */

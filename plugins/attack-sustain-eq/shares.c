@@ -1,0 +1,220 @@
+#include "plugins/attack-sustain-eq/shares.h"
+
+#include "common/dsp/maths.h"
+#include "common/dsp/spectral_maths.h"
+#include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
+
+#include <math.h>
+#include <string.h>
+
+enum { LANES = PLANISH_RANK_LANES };
+
+/* The highest crossover, with its fade: Hz. */
+static const double LOW_END = 600.0 * 1.19;
+/* The low medians are so many times as long. */
+static const double LOW_TIMES = 2.5;
+/* How fast what has come in below the crossover is taken for sustained: a time constant, ms. */
+static const double SETTLING_MS = 300.0;
+/* Keeps the logarithm finite; far under the power of any sound. */
+static const float NOTHING = 1e-25F;
+/* No bin tells more of a rise than this: 20 dB, as log2 of power. */
+static const float MOST_RISE = 6.6438562F;
+/* 4 dB, alike. */
+static const float USUAL_RISE = 1.3287712F;
+/* Over the usual by more than this it says no more, alike: what it says of a tone may be no attack at
+ * all. */
+static const float SURE_RISE = 2.0F;
+/* log2 of 0.6, a magnitude: noise is sustained rather than half and half. */
+static const float DOUBT = -0.7369656F;
+static const double RISE_HZ = 1000.0;
+/* log2 of odds beyond which nothing changes any more. */
+static const float SURE = 40.0F;
+
+static uint32_t hops_of(const AttackShares *shares, double ms)
+{
+  const double hops = ms / shares->hop_ms + 0.5;
+  return hops < 1.0 ? 1 : (uint32_t)hops;
+}
+
+static uint32_t low_bins_of(double rate, uint32_t length)
+{
+  const double bins = LOW_END * (double)length / rate + 1.0;
+  const uint32_t whole = ((uint32_t)bins + LANES) / LANES * LANES;
+  return whole < length / 2 ? whole : length / 2;
+}
+
+void attack_shares_setup(AttackShares *shares, PlanishArena *arena, double rate, uint32_t length,
+                         double longest, uint32_t most_ahead)
+{
+  const uint32_t bins = length / 2;
+  shares->bins = bins;
+  shares->hop_ms = 250.0 * (double)length / rate;
+  shares->low_bins = low_bins_of(rate, length);
+  shares->reach = 1 + (uint32_t)(RISE_HZ * (double)length / rate);
+  planish_rank_rows_setup(&shares->rows, arena, bins, hops_of(shares, longest) + most_ahead);
+  planish_rank_rows_setup(&shares->low_rows, arena, shares->low_bins,
+                          hops_of(shares, LOW_TIMES * longest) + most_ahead);
+  shares->due = planish_arena_take(arena, bins, sizeof(float));
+  shares->sequence = planish_arena_take(arena, bins / ATTACK_GROUP, sizeof(float));
+  shares->around = planish_arena_take(arena, bins / ATTACK_GROUP, sizeof(float));
+  shares->settled = planish_arena_take(arena, shares->low_bins, sizeof(float));
+  shares->settling = (float)(1.0 - planish_exp(-shares->hop_ms / SETTLING_MS));
+  shares->risen = planish_arena_take(arena, bins + 1, sizeof(double));
+  shares->octave = planish_arena_take(arena, bins, sizeof(float));
+  for (uint32_t k = 0; k < bins && planish_arena_is_filling(arena); ++k) {
+    const double bin = k == 0 ? 0.25 : (double)k;
+    shares->octave[k] = (float)planish_log2(bin * rate / (double)length);
+  }
+}
+
+void attack_shares_reset(AttackShares *shares, uint32_t ahead)
+{
+  const float nothing = planish_log2f(NOTHING);
+  const size_t places = (size_t)(shares->rows.most + 1) * shares->bins;
+  planish_rank_rows_reset(&shares->rows);
+  planish_rank_rows_reset(&shares->low_rows);
+  for (size_t i = 0; i < places; ++i) {
+    shares->rows.history[i] = nothing;
+  }
+  memset(shares->settled, 0, shares->low_bins * sizeof(float));
+  shares->ahead = ahead;
+}
+
+void attack_shares_begin(AttackShares *shares, const AttackSharesSettings *settings)
+{
+  const uint32_t hops = hops_of(shares, settings->median_time) + shares->ahead;
+  const uint32_t low_hops = hops_of(shares, LOW_TIMES * settings->median_time) + shares->ahead;
+  shares->newest = planish_rank_rows_begin(&shares->rows, hops);
+  shares->low_newest = planish_rank_rows_begin(&shares->low_rows, low_hops);
+  shares->power = (float)settings->power;
+  shares->crossover = (float)planish_log2(settings->crossover);
+}
+
+PLANISH_WIDE void attack_shares_take(AttackShares *shares, const float *power, uint32_t from,
+                                     uint32_t to)
+{
+  float *restrict const newest = shares->newest + from;
+  for (uint32_t i = 0; i < to - from; ++i) {
+    newest[i] = planish_log2f(power[i] + NOTHING);
+  }
+}
+
+/* Falls with the power at once, and rises slowly. */
+PLANISH_WIDE static void settle(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  for (uint32_t k = from; k < to; ++k) {
+    const float power = planish_exp2f(shares->due[k]);
+    const float risen = shares->settled[k] + shares->settling * (power - shares->settled[k]);
+    shares->settled[k] = power < risen ? power : risen;
+  }
+}
+
+void attack_shares_before(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  const uint32_t low_to = to < shares->low_bins ? to : shares->low_bins;
+  planish_rank_rows_take(&shares->rows, from, to);
+  if (from < low_to) {
+    memcpy(shares->low_newest + from, shares->newest + from, (low_to - from) * sizeof(float));
+    planish_rank_rows_take(&shares->low_rows, from, low_to);
+  }
+  const float *const due = planish_rank_rows_ago(&shares->rows, shares->ahead);
+  for (uint32_t k = from; k < to; ++k) {
+    shares->due[k] = due[k];
+  }
+  for (uint32_t k = from; k < to; k += ATTACK_GROUP) {
+    shares->sequence[k / ATTACK_GROUP] = due[k];
+  }
+  if (from < low_to) {
+    settle(shares, from, low_to);
+  }
+}
+
+void attack_shares_around(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  planish_rank_window_medians(&shares->window, shares->sequence, shares->bins / ATTACK_GROUP,
+                              shares->around, from / ATTACK_GROUP, to / ATTACK_GROUP);
+}
+
+static inline float within(float x, float most)
+{
+  return x < -most ? -most : (x > most ? most : x);
+}
+
+void attack_shares_rise(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  double sum = from == 0 ? 0.0 : shares->risen[from];
+  for (uint32_t k = from; k < to; k += LANES) {
+    const float *const before = planish_rank_rows_median(&shares->rows, k);
+    for (uint32_t j = 0; j < LANES; ++j) {
+      shares->risen[k + j] = sum;
+      sum += (double)within(shares->due[k + j] - before[j], MOST_RISE);
+    }
+  }
+  shares->risen[to] = sum;
+}
+
+/* How far the mean around a group, which starts at bin k, lies over the usual. */
+static float rise_of(const AttackShares *shares, uint32_t k)
+{
+  const uint32_t middle = k + ATTACK_GROUP / 2;
+  const uint32_t reach = middle / 2 > shares->reach ? middle / 2 : shares->reach;
+  const uint32_t from = middle > reach ? middle - reach : 1;
+  const uint32_t to = middle + reach < shares->bins ? middle + reach : shares->bins;
+  const double mean = (shares->risen[to] - shares->risen[from]) / (double)(to - from);
+  const float over = (float)mean - USUAL_RISE;
+  return over < SURE_RISE ? over : SURE_RISE;
+}
+
+/* Where a bin belongs: 0 below the crossover, 1 above. */
+static inline float place_of(const AttackShares *shares, uint32_t k)
+{
+  const float place = 2.0F * (shares->octave[k] - shares->crossover) + 0.5F;
+  return place < 0.0F ? 0.0F : (place > 1.0F ? 1.0F : place);
+}
+
+/* `out` holds log2 of what the bins around say, which becomes the share. */
+PLANISH_WIDE static void upper_shares(const AttackShares *shares, float *out, uint32_t k)
+{
+  const float *const before = planish_rank_rows_median(&shares->rows, k);
+  const float half = 0.5F * shares->power;
+  const float doubt = shares->power * DOUBT;
+  float around[LANES];
+  for (int j = 0; j < LANES; ++j) {
+    around[j] = shares->around[(k + (uint32_t)j) / ATTACK_GROUP];
+  }
+  for (int j = 0; j < LANES; ++j) {
+    const float odds = half * (around[j] - before[j]) + doubt + 2.0F * out[j];
+    out[j] = 1.0F - 1.0F / (1.0F + planish_exp2f(within(odds, SURE)));
+  }
+}
+
+PLANISH_WIDE static void lower_shares(const AttackShares *shares, const float *rise, float *out,
+                                      uint32_t k)
+{
+  const float *const before = planish_rank_rows_median(&shares->low_rows, k);
+  for (uint32_t j = 0; j < LANES; ++j) {
+    const float settled = planish_log2f(shares->settled[k + j] + NOTHING);
+    const float base = before[j] > settled ? before[j] : settled;
+    const float over = planish_exp2f(within(shares->due[k + j] - base, SURE)) - 1.0F;
+    const float odds = (over > 0.0F ? over : 0.0F) * planish_exp2f(within(rise[j], SURE));
+    const float low = 1.0F - 1.0F / (1.0F + odds);
+    out[j] = low + place_of(shares, k + j) * (out[j] - low);
+  }
+}
+
+void attack_shares_get(const AttackShares *shares, float *out, uint32_t from, uint32_t to)
+{
+  float rise[LANES];
+  for (uint32_t k = from; k < to; k += LANES) {
+    float *const here = out + (k - from);
+    for (uint32_t j = 0; j < LANES; ++j) {
+      rise[j] = j % ATTACK_GROUP == 0 ? rise_of(shares, k + j) : rise[j - 1];
+      here[j] = rise[j];
+    }
+    upper_shares(shares, here, k);
+    if (k < shares->low_bins) {
+      lower_shares(shares, rise, here, k);
+    }
+  }
+}
