@@ -2,7 +2,7 @@
 
 #include "common/dsp/wide.h"
 
-enum { LANES = PLANISH_RANK_LANES, FIRST = 8, PLACES = 40, HALF = PLANISH_RANK_WINDOW / 2 };
+enum { LANES = PLANISH_RANK_LANES, FIRST = 8, PLACES = 24, HALF = PLANISH_RANK_WINDOW / 2 };
 
 void planish_rank_rows_setup(PlanishRankRows *rows, PlanishArena *arena, uint32_t columns,
                              uint32_t most)
@@ -75,7 +75,7 @@ void planish_rank_rows_take(PlanishRankRows *rows, uint32_t from, uint32_t to)
   }
 }
 
-void planish_rank_window_reset(PlanishRankWindow *window)
+static void empty(PlanishRankWindow *window)
 {
   for (int w = 0; w < 2; ++w) {
     for (int i = 0; i < FIRST + PLACES + FIRST; ++i) {
@@ -85,21 +85,18 @@ void planish_rank_window_reset(PlanishRankWindow *window)
   window->now = 0;
 }
 
-PLANISH_WIDE static void slide(const float *restrict from, float *restrict to, float old, float now)
+static inline __attribute__((always_inline)) void slide(PlanishRankWindow *window, float old,
+                                                        float now)
 {
+  const float *restrict const from = window->places[window->now] + FIRST;
+  float *restrict const to = window->places[1 - window->now] + FIRST;
   for (int i = 0; i < PLACES; ++i) {
     const float left = from[i] < old ? from[i] : from[i + 1];
     const float under = from[i - 1] < old ? from[i - 1] : from[i];
     const float least = under > now ? under : now;
     to[i] = left < least ? left : least;
   }
-}
-
-void planish_rank_window_slide(PlanishRankWindow *window, float old, float now)
-{
-  const uint32_t other = 1 - window->now;
-  slide(window->places[window->now] + FIRST, window->places[other] + FIRST, old, now);
-  window->now = other;
+  window->now = 1 - window->now;
 }
 
 static uint32_t mirrored(int32_t at, uint32_t count)
@@ -108,21 +105,21 @@ static uint32_t mirrored(int32_t at, uint32_t count)
   return up < count ? up : 2 * (count - 1) - up;
 }
 
-void planish_rank_window_medians(PlanishRankWindow *window, const float *sequence, uint32_t count,
-                                 float *medians, uint32_t from, uint32_t to)
+PLANISH_WIDE void planish_rank_window_medians(PlanishRankWindow *window, const float *sequence,
+                                              uint32_t count, float *medians, uint32_t from,
+                                              uint32_t to)
 {
   if (from == 0) {
-    planish_rank_window_reset(window);
+    empty(window);
     for (int32_t i = -HALF; i <= HALF; ++i) {
-      planish_rank_window_slide(window, PLANISH_RANK_NONE, sequence[mirrored(i, count)]);
+      slide(window, PLANISH_RANK_NONE, sequence[mirrored(i, count)]);
     }
   }
   for (uint32_t i = from; i < to; ++i) {
     const int32_t at = (int32_t)i;
     if (i > 0) {
-      planish_rank_window_slide(window, sequence[mirrored(at - 1 - HALF, count)],
-                                sequence[mirrored(at + HALF, count)]);
+      slide(window, sequence[mirrored(at - 1 - HALF, count)], sequence[mirrored(at + HALF, count)]);
     }
-    medians[i] = planish_rank_window_median(window);
+    medians[i] = window->places[window->now][FIRST + HALF];
   }
 }

@@ -24,7 +24,7 @@ enum {
   /* Columns that are sorted at a time. */
   PLANISH_RANK_LANES = 16,
   /* Values of a window along a sequence. */
-  PLANISH_RANK_WINDOW = 37,
+  PLANISH_RANK_WINDOW = 23,
 };
 
 typedef struct {
@@ -69,20 +69,9 @@ static inline const float *planish_rank_rows_median(const PlanishRankRows *rows,
 }
 
 typedef struct {
-  float places[2][8 + 40 + 8]; /* the window from the eighth place on, with what bounds it */
+  float places[2][8 + 24 + 8]; /* the window from the eighth place on, with what bounds it */
   uint32_t now;
 } PlanishRankWindow;
-
-void planish_rank_window_reset(PlanishRankWindow *window);
-
-/* `old` goes, `now` comes. */
-void planish_rank_window_slide(PlanishRankWindow *window, float old, float now);
-
-/* Of a window that is full. */
-static inline float planish_rank_window_median(const PlanishRankWindow *window)
-{
-  return window->places[window->now][8 + PLANISH_RANK_WINDOW / 2];
-}
 
 /* The medians of sequence[0..count-1] around places from..to-1, count >= PLANISH_RANK_WINDOW / 2 +
  * 2, which mirrors at both ends; to be called in order, from place 0 on. */

@@ -12,7 +12,7 @@ enum { PARTS = ATTACK_LAW_PARTS };
 enum { LENGTH_AT_48K = 2048, SHORTEST = 2 * PLANISH_RANK_LANES * PARTS };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { TAKE_COST = 3, BEFORE_COST = 10, AROUND_COST = 10, RISE_COST = 4, LAY_COST = 20 };
+enum { TAKE_COST = 9, BEFORE_COST = 16, AROUND_COST = 8, RISE_COST = 6, LAY_COST = 26 };
 
 static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;
@@ -32,25 +32,35 @@ static void begin(void *context)
 {
   AttackLaw *const law = context;
   attack_shares_begin(&law->shares, &law->wanted.shares);
-  if (law->set) {
+  law->turned = law->set;
+  law->set = false;
+  if (law->turned) {
     tone_set(&law->attack, &law->wanted.attack, law->rate, law->engine.length);
     tone_set(&law->sustain, &law->wanted.sustain, law->rate, law->engine.length);
-    law->set = false;
   }
   law->engine.aside_wanted = law->listening;
+  law->newest = (law->newest + 1) % (law->most_ahead + 1);
   law->power *= law->hop_keep;
   law->attack_power *= law->hop_keep;
   law->result_power *= law->hop_keep;
+}
+
+/* The powers of a spectrum that came `ago` hops before the newest. */
+static float *powers_ago(const AttackLaw *law, uint32_t ago)
+{
+  const uint32_t places = law->most_ahead + 1;
+  return law->powers + (size_t)((law->newest + places - ago) % places) * law->shares.bins;
 }
 
 static void take(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
   const Range range = range_of(law, part);
+  float *const powers = powers_ago(law, 0);
   for (uint32_t k = range.from; k < range.to; ++k) {
-    law->scratch[k - range.from] = planish_spectral_engine_power(&law->engine, k);
+    powers[k] = planish_spectral_engine_power(&law->engine, k);
   }
-  attack_shares_take(&law->shares, law->scratch, range.from, range.to);
+  attack_shares_take(&law->shares, powers + range.from, range.from, range.to);
 }
 
 static void before(void *context, uint32_t part)
@@ -74,13 +84,52 @@ static void rise(void *context, uint32_t part)
   attack_shares_rise(&law->shares, range.from, range.to);
 }
 
-/* Bin k and its mirror image; the last bin gives its gain to half the rate as well. */
-static void lay_on(const AttackLaw *law, const PlanishSpectralPath *path, uint32_t k, float gain)
+PLANISH_WIDE static void take_gains(AttackLaw *law, Range range)
+{
+  const float *const attack = law->attack_curve + range.from;
+  const float *const sustain = law->sustain_curve + range.from;
+  const float *restrict const share = law->share;
+  float *restrict const added = law->added;
+  for (uint32_t i = 0; i < range.to - range.from; ++i) {
+    added[i] = (sustain[i] - 1.0F) + share[i] * (attack[i] - sustain[i]);
+  }
+}
+
+/* Sums in lanes, in an order that no vector changes. */
+PLANISH_WIDE static void take_readings(AttackLaw *law, Range range)
+{
+  enum { LANES = PLANISH_RANK_LANES };
+  const float *const powers = powers_ago(law, law->ahead) + range.from;
+  float power[LANES] = {0.0F};
+  float attack[LANES] = {0.0F};
+  float result[LANES] = {0.0F};
+  for (uint32_t i = 0; i < range.to - range.from; i += LANES) {
+    for (uint32_t j = 0; j < LANES; ++j) {
+      const float gain = 1.0F + law->added[i + j];
+      power[j] += powers[i + j];
+      attack[j] += powers[i + j] * law->share[i + j];
+      result[j] += powers[i + j] * gain * gain;
+    }
+  }
+  for (uint32_t j = 0; j < LANES; ++j) {
+    law->power += (double)power[j];
+    law->attack_power += (double)attack[j];
+    law->result_power += (double)result[j];
+  }
+}
+
+/* Gains of bins range.from..range.to-1 and of their mirror images; the last bin gives its own to
+ * half the rate as well. All are real, and imaginary parts stay as the reset left them. */
+static void lay_on(const AttackLaw *law, const PlanishSpectralPath *path, const float *gains,
+                   Range range)
 {
   const uint32_t length = law->engine.length;
-  planish_spectral_path_lay(path, length, k, (PlanishComplex){gain, 0.0F});
-  if (k == length / 2 - 1) {
-    path->gains[length / 2] = (PlanishComplex){gain, 0.0F};
+  for (uint32_t k = range.from; k < range.to; ++k) {
+    path->gains[k].re = gains[k - range.from];
+    path->gains[(length - k) & (length - 1)].re = gains[k - range.from];
+  }
+  if (range.to == length / 2) {
+    path->gains[length / 2].re = gains[range.to - range.from - 1];
   }
 }
 
@@ -88,29 +137,20 @@ static void lay(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
   const Range range = range_of(law, part);
-  const uint32_t bins = range.to - range.from;
-  float *const share = law->scratch;
-  float *const attack = share + bins;
-  float *const sustain = attack + bins;
-  attack_shares_get(&law->shares, share, range.from, range.to);
-  tone_get(&law->attack, attack, range.from, range.to);
-  tone_get(&law->sustain, sustain, range.from, range.to);
-  float sums[3] = {0.0F, 0.0F, 0.0F};
-  for (uint32_t i = 0; i < bins; ++i) {
-    const uint32_t k = range.from + i;
-    const float added = (sustain[i] - 1.0F) + share[i] * (attack[i] - sustain[i]);
-    const float power = planish_spectral_power(law->engine.due, law->engine.length, k);
-    sums[0] += power;
-    sums[1] += power * share[i];
-    sums[2] += power * (1.0F + added) * (1.0F + added);
-    lay_on(law, &law->engine.path, k, added);
-    if (law->engine.aside_wanted) {
-      lay_on(law, &law->engine.aside, k, share[i] * attack[i]);
-    }
+  attack_shares_get(&law->shares, law->share, range.from, range.to);
+  if (law->turned) {
+    tone_get(&law->attack, law->attack_curve + range.from, range.from, range.to);
+    tone_get(&law->sustain, law->sustain_curve + range.from, range.from, range.to);
   }
-  law->power += (double)sums[0];
-  law->attack_power += (double)sums[1];
-  law->result_power += (double)sums[2];
+  take_gains(law, range);
+  take_readings(law, range);
+  lay_on(law, &law->engine.path, law->added, range);
+  if (law->engine.aside_wanted) {
+    for (uint32_t i = 0; i < range.to - range.from; ++i) {
+      law->share[i] *= law->attack_curve[range.from + i];
+    }
+    lay_on(law, &law->engine.aside, law->share, range);
+  }
 }
 
 uint32_t attack_law_length(double rate)
@@ -133,7 +173,12 @@ PlanishStatus attack_law_setup(AttackLaw *law, PlanishArena *arena, double rate,
   law->rate = rate;
   law->hop_keep = planish_exp(-hop_ms / READING_MS);
   attack_shares_setup(&law->shares, arena, rate, length, longest, most_ahead);
-  law->scratch = planish_arena_take(arena, 3 * (size_t)length / 2 / PARTS, sizeof(float));
+  law->most_ahead = most_ahead;
+  law->powers = planish_arena_take(arena, (size_t)(most_ahead + 1) * length / 2, sizeof(float));
+  law->attack_curve = planish_arena_take(arena, length / 2, sizeof(float));
+  law->sustain_curve = planish_arena_take(arena, length / 2, sizeof(float));
+  law->share = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
+  law->added = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
   return planish_spectral_engine_setup_with(&law->engine, arena, length,
                                             &(PlanishSpectralExtras){most_ahead, true});
 }
@@ -149,6 +194,9 @@ void attack_law_reset(AttackLaw *law, uint32_t ahead)
   planish_spectral_engine_reset(
       &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks});
   attack_shares_reset(&law->shares, ahead);
+  memset(law->powers, 0, (size_t)(law->most_ahead + 1) * law->shares.bins * sizeof(float));
+  law->ahead = law->engine.ahead;
+  law->newest = 0;
   law->power = 0.0;
   law->attack_power = 0.0;
   law->result_power = 0.0;

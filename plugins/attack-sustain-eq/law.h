@@ -30,9 +30,17 @@ typedef struct {
   AttackSettings wanted; /* taken over at the start of each hop */
   Tone attack;
   Tone sustain;
-  bool set;       /* `wanted` has changed */
-  bool listening; /* somebody listens to a part: taken over likewise */
-  float *scratch; /* of the bins under work: powers, shares, both curves */
+  bool set;            /* `wanted` has changed */
+  bool turned;         /* ... since the hop before: curves are made anew */
+  bool listening;      /* somebody listens to a part: taken over likewise */
+  float *powers;       /* [most ahead + 1][bins], a ring: the input's */
+  float *attack_curve; /* gains by bin */
+  float *sustain_curve;
+  float *share; /* of the bins under work, ... */
+  float *added; /* ... and what their gains add */
+  uint32_t most_ahead;
+  uint32_t ahead;
+  uint32_t newest; /* place in the ring */
   double rate;
   double hop_keep;     /* how much of the readings a hop leaves */
   double power;        /* running sums over bins: of the input, ... */

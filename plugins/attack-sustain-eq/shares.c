@@ -22,8 +22,8 @@ static const float NOTHING = 1e-25F;
 static const float MOST_RISE = 6.6438562F;
 /* 4 dB, alike. */
 static const float USUAL_RISE = 1.3287712F;
-/* Over the usual by more than this it says no more, alike: what it says of a tone may be no attack at
- * all. */
+/* Over the usual by more than this it says no more, alike: what it says of a tone may be no attack
+ * at all. */
 static const float SURE_RISE = 2.0F;
 /* log2 of 0.6, a magnitude: noise is sustained rather than half and half. */
 static const float DOUBT = -0.7369656F;
@@ -35,6 +35,19 @@ static uint32_t hops_of(const AttackShares *shares, double ms)
 {
   const double hops = ms / shares->hop_ms + 0.5;
   return hops < 1.0 ? 1 : (uint32_t)hops;
+}
+
+/* The bins within which a rise around each group is looked for. */
+static void fill_reach(AttackShares *shares, double rate, uint32_t length)
+{
+  const uint32_t least = 1 + (uint32_t)(RISE_HZ * (double)length / rate);
+  for (uint32_t g = 0; g < shares->bins / ATTACK_GROUP; ++g) {
+    const uint32_t middle = g * ATTACK_GROUP + ATTACK_GROUP / 2;
+    const uint32_t reach = middle / 2 > least ? middle / 2 : least;
+    const uint32_t from = middle > reach ? middle - reach : 1;
+    const uint32_t to = middle + reach < shares->bins ? middle + reach : shares->bins;
+    shares->reach[g] = (AttackReach){from, to, 1.0 / (double)(to - from)};
+  }
 }
 
 static uint32_t low_bins_of(double rate, uint32_t length)
@@ -51,7 +64,6 @@ void attack_shares_setup(AttackShares *shares, PlanishArena *arena, double rate,
   shares->bins = bins;
   shares->hop_ms = 250.0 * (double)length / rate;
   shares->low_bins = low_bins_of(rate, length);
-  shares->reach = 1 + (uint32_t)(RISE_HZ * (double)length / rate);
   planish_rank_rows_setup(&shares->rows, arena, bins, hops_of(shares, longest) + most_ahead);
   planish_rank_rows_setup(&shares->low_rows, arena, shares->low_bins,
                           hops_of(shares, LOW_TIMES * longest) + most_ahead);
@@ -62,6 +74,10 @@ void attack_shares_setup(AttackShares *shares, PlanishArena *arena, double rate,
   shares->settling = (float)(1.0 - planish_exp(-shares->hop_ms / SETTLING_MS));
   shares->risen = planish_arena_take(arena, bins + 1, sizeof(double));
   shares->octave = planish_arena_take(arena, bins, sizeof(float));
+  shares->reach = planish_arena_take(arena, bins / ATTACK_GROUP, sizeof *shares->reach);
+  if (planish_arena_is_filling(arena)) {
+    fill_reach(shares, rate, length);
+  }
   for (uint32_t k = 0; k < bins && planish_arena_is_filling(arena); ++k) {
     const double bin = k == 0 ? 0.25 : (double)k;
     shares->octave[k] = (float)planish_log2(bin * rate / (double)length);
@@ -119,9 +135,7 @@ void attack_shares_before(AttackShares *shares, uint32_t from, uint32_t to)
     planish_rank_rows_take(&shares->low_rows, from, low_to);
   }
   const float *const due = planish_rank_rows_ago(&shares->rows, shares->ahead);
-  for (uint32_t k = from; k < to; ++k) {
-    shares->due[k] = due[k];
-  }
+  memcpy(shares->due + from, due + from, (to - from) * sizeof(float));
   for (uint32_t k = from; k < to; k += ATTACK_GROUP) {
     shares->sequence[k / ATTACK_GROUP] = due[k];
   }
@@ -154,18 +168,6 @@ void attack_shares_rise(AttackShares *shares, uint32_t from, uint32_t to)
   shares->risen[to] = sum;
 }
 
-/* How far the mean around a group, which starts at bin k, lies over the usual. */
-static float rise_of(const AttackShares *shares, uint32_t k)
-{
-  const uint32_t middle = k + ATTACK_GROUP / 2;
-  const uint32_t reach = middle / 2 > shares->reach ? middle / 2 : shares->reach;
-  const uint32_t from = middle > reach ? middle - reach : 1;
-  const uint32_t to = middle + reach < shares->bins ? middle + reach : shares->bins;
-  const double mean = (shares->risen[to] - shares->risen[from]) / (double)(to - from);
-  const float over = (float)mean - USUAL_RISE;
-  return over < SURE_RISE ? over : SURE_RISE;
-}
-
 /* Where a bin belongs: 0 below the crossover, 1 above. */
 static inline float place_of(const AttackShares *shares, uint32_t k)
 {
@@ -173,24 +175,37 @@ static inline float place_of(const AttackShares *shares, uint32_t k)
   return place < 0.0F ? 0.0F : (place > 1.0F ? 1.0F : place);
 }
 
-/* `out` holds log2 of what the bins around say, which becomes the share. */
-PLANISH_WIDE static void upper_shares(const AttackShares *shares, float *out, uint32_t k)
+/* Fills a chunk with how far the mean around each of its groups lies over the usual. */
+static void take_rises(const AttackShares *shares, float *rise, uint32_t k)
+{
+  for (uint32_t j = 0; j < LANES; j += ATTACK_GROUP) {
+    const AttackReach *const r = &shares->reach[(k + j) / ATTACK_GROUP];
+    const float over =
+        (float)((shares->risen[r->to] - shares->risen[r->from]) * r->share) - USUAL_RISE;
+    for (uint32_t i = j; i < j + ATTACK_GROUP; ++i) {
+      rise[i] = over < SURE_RISE ? over : SURE_RISE;
+    }
+  }
+}
+
+static inline __attribute__((always_inline)) void
+upper_shares(const AttackShares *shares, const float *rise, float *out, uint32_t k)
 {
   const float *const before = planish_rank_rows_median(&shares->rows, k);
   const float half = 0.5F * shares->power;
   const float doubt = shares->power * DOUBT;
   float around[LANES];
-  for (int j = 0; j < LANES; ++j) {
-    around[j] = shares->around[(k + (uint32_t)j) / ATTACK_GROUP];
+  for (uint32_t j = 0; j < LANES; ++j) {
+    around[j] = shares->around[(k + j) / ATTACK_GROUP];
   }
   for (int j = 0; j < LANES; ++j) {
-    const float odds = half * (around[j] - before[j]) + doubt + 2.0F * out[j];
+    const float odds = half * (around[j] - before[j]) + doubt + 2.0F * rise[j];
     out[j] = 1.0F - 1.0F / (1.0F + planish_exp2f(within(odds, SURE)));
   }
 }
 
-PLANISH_WIDE static void lower_shares(const AttackShares *shares, const float *rise, float *out,
-                                      uint32_t k)
+static inline __attribute__((always_inline)) void
+lower_shares(const AttackShares *shares, const float *rise, float *out, uint32_t k)
 {
   const float *const before = planish_rank_rows_median(&shares->low_rows, k);
   for (uint32_t j = 0; j < LANES; ++j) {
@@ -203,16 +218,14 @@ PLANISH_WIDE static void lower_shares(const AttackShares *shares, const float *r
   }
 }
 
-void attack_shares_get(const AttackShares *shares, float *out, uint32_t from, uint32_t to)
+PLANISH_WIDE void attack_shares_get(const AttackShares *shares, float *out, uint32_t from,
+                                    uint32_t to)
 {
   float rise[LANES];
   for (uint32_t k = from; k < to; k += LANES) {
     float *const here = out + (k - from);
-    for (uint32_t j = 0; j < LANES; ++j) {
-      rise[j] = j % ATTACK_GROUP == 0 ? rise_of(shares, k + j) : rise[j - 1];
-      here[j] = rise[j];
-    }
-    upper_shares(shares, here, k);
+    take_rises(shares, rise, k);
+    upper_shares(shares, rise, here, k);
     if (k < shares->low_bins) {
       lower_shares(shares, rise, here, k);
     }

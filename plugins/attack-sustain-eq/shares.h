@@ -3,7 +3,7 @@
  * Three readings of a bin's level (log2 of power):
  *   before    the running median along time, over the last fractions of a second: what goes on
  * stays in it, what is short does not (Fitzgerald 2010); around    the median along frequency,
- * over 3.5 kHz (the same): what begins is broad, what goes on is made of partials; rise      how
+ * over 4.3 kHz (the same): what begins is broad, what goes on is made of partials; rise      how
  * far the bins around (within 1 kHz, or half of the frequency) stand over `before` on the mean: an
  * attack lifts many bins at once, while the wavering of a dense sound lifts one and lowers another.
  *
@@ -29,7 +29,7 @@
 #include <stdint.h>
 
 /* Bins that share one reading of what is around. */
-enum { ATTACK_GROUP = 4 };
+enum { ATTACK_GROUP = 8 };
 
 typedef struct {
   double crossover;   /* Hz */
@@ -37,23 +37,30 @@ typedef struct {
   double power;
 } AttackSharesSettings;
 
+/* Bins from..to-1, and 1 over their count. */
+typedef struct {
+  uint32_t from;
+  uint32_t to;
+  double share;
+} AttackReach;
+
 typedef struct {
   PlanishRankRows rows;     /* all bins */
   PlanishRankRows low_rows; /* those that may lie below the crossover, over a longer time */
   PlanishRankWindow window;
-  float *newest;     /* row of levels under work, by bin */
-  float *low_newest; /* the same of the low ones */
-  float *due;        /* levels of the bins whose shares are sought: `ahead` hops old */
-  float *sequence;   /* every fourth of these */
-  float *around;     /* medians along it */
-  float *settled;    /* power of the low bins that has settled */
-  float settling;    /* share of the way, a hop */
-  double *risen;     /* running sum over bins of how far they stand over `before` */
-  float *octave;     /* log2 of each bin's frequency in Hz */
-  uint32_t bins;     /* from 0 on, without half the rate */
-  uint32_t low_bins; /* multiples of PLANISH_RANK_LANES */
-  uint32_t reach;    /* bins within which a rise is looked for, at least */
-  uint32_t ahead;    /* hops */
+  float *newest;      /* row of levels under work, by bin */
+  float *low_newest;  /* the same of the low ones */
+  float *due;         /* levels of the bins whose shares are sought: `ahead` hops old */
+  float *sequence;    /* the first of each group */
+  float *around;      /* medians along it */
+  float *settled;     /* power of the low bins that has settled */
+  float settling;     /* share of the way, a hop */
+  AttackReach *reach; /* of each group */
+  double *risen;      /* running sum over bins of how far they stand over `before` */
+  float *octave;      /* log2 of each bin's frequency in Hz */
+  uint32_t bins;      /* from 0 on, without half the rate */
+  uint32_t low_bins;  /* multiples of PLANISH_RANK_LANES */
+  uint32_t ahead;     /* hops */
   double hop_ms;
   float power;
   float crossover; /* log2 of Hz */
