@@ -172,7 +172,7 @@ static void music_has_its_onsets_lifted(void **state)
     const double lift = lift_of_onsets(&music, &out, &count);
     const double ratio = kurtosis(&out) / kurtosis(&music);
     const double louder = decibels(audio_power(&out) / audio_power(&music));
-    printf("    %-16s attack +2 dB: %3d onsets lifted by %.2f dB, all by %.2f dB, kurtosis %.3f\n",
+    printf("    %-16s attack +2 dB: %3d onsets lifted by %.3f dB, all by %.2f dB, kurtosis %.3f\n",
            pieces[i], count, lift, louder, ratio);
     for (int c = 0; c < 2; ++c) {
       assert_memory_equal(same.channel[c], music.channel[c], music.frames * sizeof(double));

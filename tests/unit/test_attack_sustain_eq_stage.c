@@ -126,8 +126,7 @@ static void tones_go_on_and_clicks_begin(void **state)
   Audio attack = part_of(&tone, ATTACK_SUSTAIN_EQ_ATTACK_GAIN);
   /* Where they stop something begins, too. */
   const size_t end = 4 * RATE - 60 * MS;
-  const double left =
-      decibels(power_in(&attack, 2 * RATE, end) / power_in(&tone, 2 * RATE, end));
+  const double left = decibels(power_in(&attack, 2 * RATE, end) / power_in(&tone, 2 * RATE, end));
   Audio click = silence(2 * RATE);
   add_click(&click, RATE, 0.9);
   Audio sustain = part_of(&click, ATTACK_SUSTAIN_EQ_SUSTAIN_GAIN);
@@ -207,7 +206,8 @@ typedef struct {
   double from; /* where the curve is held against its law, Hz */
   float gain;
   float q;
-  int kind; /* low shelf, bell, high shelf */
+  int kind;    /* low shelf, bell, high shelf */
+  double most; /* dB off; frames of 43 ms blur what is narrower than 100 Hz */
 } Curve;
 
 /* The same curve on both parts: a steady tone's gain is the curve's. */
@@ -215,9 +215,11 @@ static void curves_are_those_of_analog_filters(void **state)
 {
   (void)state;
   static const Curve curves[] = {
-      {400.0, 100.0, 6.0F, 1.0F, 1},   {3000.0, 100.0, -9.0F, 2.0F, 1},
-      {1000.0, 100.0, 12.0F, 0.5F, 1}, {250.0, 100.0, 6.0F, 1.0F, 0},
-      {5000.0, 100.0, -6.0F, 1.0F, 2}, {1000.0, 100.0, 6.0F, 4.0F, 1},
+      {400.0, 100.0, 6.0F, 1.0F, 1, 0.1},   {3000.0, 100.0, -9.0F, 2.0F, 1, 0.1},
+      {1000.0, 100.0, 12.0F, 0.5F, 1, 0.1}, {250.0, 100.0, 6.0F, 1.0F, 0, 0.1},
+      {5000.0, 100.0, -6.0F, 1.0F, 2, 0.1}, {1000.0, 100.0, 6.0F, 4.0F, 1, 0.1},
+      {120.0, 30.0, 6.0F, 1.0F, 0, 0.15},   {60.0, 30.0, 6.0F, 1.0F, 0, 0.4},
+      {200.0, 50.0, 6.0F, 2.0F, 1, 0.6},
   };
   for (size_t i = 0; i < sizeof curves / sizeof *curves; ++i) {
     const Curve *const c = &curves[i];
@@ -244,7 +246,7 @@ static void curves_are_those_of_analog_filters(void **state)
     }
     printf("    %s at %.0f Hz, %+.0f dB, Q %.1f: off by %.3f dB at most\n",
            c->kind == 1 ? "bell" : "shelf", c->hz, (double)c->gain, (double)c->q, worst);
-    assert_true(worst <= 0.3);
+    assert_true(worst <= c->most);
   }
 }
 

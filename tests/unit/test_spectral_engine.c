@@ -251,6 +251,84 @@ static void work_is_spread_evenly(void **state)
   }
 }
 
+enum { AHEAD = 3, EXTRA_LENGTH = 1024 };
+
+static void lay_both(void *context, uint32_t index)
+{
+  SpectralFixture *const f = context;
+  (void)index;
+  for (uint32_t k = 0; k <= f->engine.length / 2; ++k) {
+    planish_spectral_engine_lay(&f->engine, k, (PlanishComplex){f->added, 0.0F});
+    planish_spectral_path_lay(&f->engine.aside, f->engine.length, k, (PlanishComplex){0.5F, 0.0F});
+  }
+}
+
+static void want_aside(void *context)
+{
+  SpectralFixture *const f = context;
+  f->engine.aside_wanted = f->swing_db > 0.0;
+}
+
+/* Power of y against gain times what came `late` frames before, dB, from a frame on. */
+static double off_by(const double *y, const double *x, double gain, uint32_t late, uint32_t from,
+                     uint32_t to)
+{
+  double off = 0.0;
+  double all = 0.0;
+  for (uint32_t n = from; n < to; ++n) {
+    const double truth = gain * x[n - late];
+    off += (y[n] - truth) * (y[n] - truth);
+    all += truth * truth;
+  }
+  return 10.0 * log10(off / all + 1e-30);
+}
+
+/* Later by the hops ahead; the aside is there when it is asked for, and gone when it is not. */
+static void laws_look_ahead_and_aside(void **state)
+{
+  (void)state;
+  enum { FRAMES = 24576, HALF = FRAMES / 2 };
+  static const PlanishSpectralExtras extras = {AHEAD, true};
+  const uint32_t hop = EXTRA_LENGTH / PLANISH_SPECTRAL_OVERLAP;
+  SpectralFixture f = {.added = 0.0F};
+  PlanishArena counting = planish_arena_counting();
+  planish_spectral_engine_setup_with(&f.engine, &counting, EXTRA_LENGTH, &extras);
+  planish_spectral_engine_release(&f.engine);
+  PlanishArena arena = arena_for(counting);
+  planish_spectral_engine_setup_with(&f.engine, &arena, EXTRA_LENGTH, &extras);
+  double *const x = spectral_noise(FRAMES, 11);
+  double *const aside = calloc(FRAMES, sizeof *aside);
+  for (uint32_t ahead = 0; ahead <= AHEAD; ahead += AHEAD) {
+    for (int loud = 0; loud <= 1; ++loud) {
+      const PlanishTask task = {lay_both, &f, 1, 12};
+      double *const y = spectral_copy(x, FRAMES);
+      const uint32_t late = planish_spectral_engine_latency(EXTRA_LENGTH) + ahead * hop;
+      planish_spectral_engine_look_ahead(&f.engine, ahead);
+      planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){want_aside, &f, &task, 1});
+      f.added = loud == 1 ? 1.0F : 0.0F;
+      for (uint32_t n = 0; n < FRAMES; n += 32) {
+        f.swing_db = n < HALF ? 1.0 : 0.0;
+        planish_spectral_engine_process_aside(&f.engine, (double *const[]){y + n, NULL},
+                                              (double *const[]){aside + n, NULL}, 1, 32);
+      }
+      const double off = off_by(y, x, 1.0 + loud, late, late, FRAMES);
+      const double aside_off = off_by(aside, x, 0.5, late, late + 6 * hop, HALF);
+      printf("ahead %u, gain %d: off by %.1f dB, aside by %.1f dB\n", ahead, 1 + loud, off,
+             aside_off);
+      assert_true(loud == 1 ? off <= -130.0 : off <= -299.0);
+      assert_true(aside_off <= -130.0);
+      for (uint32_t n = HALF + 7 * hop; n < FRAMES; ++n) {
+        assert_true(aside[n] == 0.0);
+      }
+      free(y);
+    }
+  }
+  planish_spectral_engine_release(&f.engine);
+  free(arena.block);
+  free(x);
+  free(aside);
+}
+
 /* 43, 85, 171 ms at every usual rate. */
 static void frames_scale_with_the_rate(void **state)
 {
@@ -290,6 +368,7 @@ int main(void)
       cmocka_unit_test(without_a_law_a_second_life_is_neutral),
       cmocka_unit_test(a_moving_gain_makes_no_sidebands),
       cmocka_unit_test(work_is_spread_evenly),
+      cmocka_unit_test(laws_look_ahead_and_aside),
       cmocka_unit_test(frames_scale_with_the_rate),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
