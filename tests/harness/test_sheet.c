@@ -163,7 +163,10 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 7}\n", 3, 41, "give one of off, low"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 0.5}\n", 3, 41, "unknown choice"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, listen: difference}\n", 3, 42, "--audition"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, shape: '1'}\n", 3, 41, "give one of off, low"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, enabled: 'true'}\n", 3, 43, "without quotes"},
     /* the mix is mended and converted */
+    {HEAD "input: {swap: \"true\"}\n" STAGE, 2, 15, "remove the quotes"},
     {HEAD "input: {balence: 1}\n" STAGE, 2, 9, "did you mean balance?"},
     {HEAD "input: {balance: left}\n" STAGE, 2, 18, "balance: no number"},
     {HEAD "input: {balance: -21}\n" STAGE, 2, 18, "give -20 to 20 dB"},
