@@ -281,6 +281,79 @@ static void a_mix_that_has_moved_is_found_or_asked_for(void **state)
   says(&outcome, 0, "moved.wav: the same file");
 }
 
+/* Whatever differs: the master stays, and so does a mix wherever it is found. */
+static void no_master_and_no_mix_is_written_over(void **state)
+{
+  (void)state;
+  make_master();
+  write_audio("other.wav", WAV24, RATE, 2, music + 2, SHORT);
+  Outcome outcome = RUN("recall", "--mix", name("other.wav"), "--out", name("master.wav"),
+                        name("master.wav.yaml"));
+  expect(&outcome, 2, "would be written over");
+  edit("master.wav.yaml", files_folder, "/nowhere");
+  outcome = RUN("recall", "--out", name("mix.wav"), name("master.wav.yaml"));
+  expect(&outcome, 2, "would be written over");
+  /* It does not wait for a pipe that nobody opened. */
+  outcome = RUN("recall", "--out=-", name("master.wav.yaml"));
+  expect(&outcome, 2, "name a file");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "mix.wav: the same file");
+  says(&outcome, 0, "master.wav: the same file");
+  /* One that is lost comes back. */
+  remove(in_folder("master.wav"));
+  outcome = RUN("recall", "--out", name("master.wav"), name("master.wav.yaml"));
+  says(&outcome, 0, "written");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "master.wav: the same file");
+}
+
+static void what_is_told_is_what_was_found(void **state)
+{
+  (void)state;
+  make_master();
+  edit("master.wav.yaml", "frames: 96000", "frames: 95999");
+  edit("master.wav.yaml", "rate: 48000", "rate: 44100");
+  edit("master.wav.yaml", "  machine: ", "  machine: \"a\\n\\e[2Jb\" #");
+  rename(in_folder("master.wav.yaml"), in_folder("archive.yaml"));
+  const Outcome outcome = RUN("recall", name("archive.yaml"));
+  says(&outcome, 0, "result    the same samples, 96000 frames at 48000 Hz");
+  says(&outcome, 0, "master.wav: the same file");
+  says(&outcome, 0, "changed   machine: a??[2Jb then");
+  assert_int_equal(lines_of(outcome.out), 5);
+  assert_null(strchr(outcome.out, '\x1b'));
+}
+
+/* The folder's name has what YAML takes for the end of a line, for no text, and for the beginning
+ * of one. */
+static void any_name_of_a_mix_comes_back(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"a \xc2\x85 b.wav", "\xc2\x81.wav", "\xef\xbb\xbf x.wav",
+                                      "\xef\xbf\xbe: #.wav", "'\"\\ \t\n.wav"};
+  make_master();
+  for (size_t n = 0; n < sizeof names / sizeof *names; ++n) {
+    assert_int_equal(rename(in_folder(n == 0 ? "mix.wav" : names[n - 1]), name(names[n])), 0);
+    Outcome outcome = RUN("render", name("sheet.yaml"), name(names[n]), name("named.wav"));
+    expect(&outcome, 0, "");
+    outcome = RUN("recall", name("named.wav.yaml"));
+    says(&outcome, 0, ".wav: the same file");
+    says(&outcome, 0, "the same samples");
+  }
+}
+
+static void a_folder_that_is_not_there_is_told(void **state)
+{
+  (void)state;
+  make_master();
+  char kept[256];
+  const char *own = getenv("TMPDIR");
+  snprintf(kept, sizeof kept, "%s", own == NULL ? "" : own);
+  setenv("TMPDIR", "/nowhere", 1);
+  const Outcome outcome = RUN("recall", name("master.wav.yaml"));
+  expect(&outcome, 4, "in TMPDIR (/nowhere)");
+  setenv("TMPDIR", kept, 1);
+}
+
 static void what_is_no_recall_file_is_refused(void **state)
 {
   (void)state;
@@ -290,7 +363,7 @@ static void what_is_no_recall_file_is_refused(void **state)
   outcome = RUN("recall", name("none.yaml"));
   expect(&outcome, 4, "cannot read");
   outcome = RUN("recall", files_folder);
-  expect(&outcome, 2, "not a plain file");
+  expect(&outcome, 2, "a folder, pipe or device");
   outcome = RUN("recall", name("sheet.yaml"));
   expect(&outcome, 2, "a sheet, but no recall file");
   outcome = RUN("recall", name("mix.wav"));
@@ -446,6 +519,10 @@ int main(void)
       cmocka_unit_test(settings_edited_by_hand_are_told),
       cmocka_unit_test(the_master_that_is_there_is_looked_at_too),
       cmocka_unit_test(a_mix_that_has_moved_is_found_or_asked_for),
+      cmocka_unit_test(no_master_and_no_mix_is_written_over),
+      cmocka_unit_test(what_is_told_is_what_was_found),
+      cmocka_unit_test(any_name_of_a_mix_comes_back),
+      cmocka_unit_test(a_folder_that_is_not_there_is_told),
       cmocka_unit_test(what_is_no_recall_file_is_refused),
       cmocka_unit_test(a_recall_file_is_left_where_it_belongs),
       cmocka_unit_test(several_masters_have_theirs),
