@@ -100,7 +100,9 @@ static void print_table(const PlanishRecallJob *job, const PlanishRecallResult *
     print_line("changed   %s: %s then, %s now", change->what, change->then, change->now);
   }
   print_line("master    %s: %s", result->master_path,
-             result->master_there ? match_word(result->master) : "not there");
+             !result->master_there  ? "not there"
+             : !result->master_read ? "there, but not to be read as sound"
+                                    : match_word(result->master));
   print_verdict(job, result);
 }
 
@@ -113,7 +115,10 @@ static void print_json(const PlanishRecallJob *job, const PlanishRecallResult *r
   planish_json_string(&json, "mix", result->mix_path);
   planish_json_string(&json, "mix_state", words[result->mix]);
   planish_json_string(&json, "master", result->master_path);
-  planish_json_string(&json, "master_state", result->master_there ? words[result->master] : NULL);
+  planish_json_string(&json, "master_state",
+                      !result->master_there  ? NULL
+                      : !result->master_read ? "unreadable"
+                                             : words[result->master]);
   planish_json_bool(&json, "settings_edited", result->settings_edited);
   planish_json_array_begin(&json, "changes");
   for (size_t n = 0; n < result->change_count; ++n) {

@@ -167,8 +167,9 @@ static bool find_files(const PlanishRecallJob *job, PlanishRecallResult *result,
   result->master_there = access(result->master_path, F_OK) == 0;
   if (result->master_there) {
     PlanishError unread = {0};
-    const bool read = planish_sound_digest(result->master_path, false, &digest, &unread);
-    result->master = read ? planish_sound_match(&note->master, &digest) : PLANISH_SOUND_CHANGED;
+    result->master_read = planish_sound_digest(result->master_path, false, &digest, &unread);
+    result->master =
+        result->master_read ? planish_sound_match(&note->master, &digest) : PLANISH_SOUND_CHANGED;
   }
   return true;
 }

@@ -38,7 +38,8 @@ typedef struct {
   PlanishMeasurement result;
   char *master_path;
   bool master_there;
-  PlanishSoundMatch master; /* of the file there */
+  bool master_read;         /* it is sound, and may be read */
+  PlanishSoundMatch master; /* of the file there, where it was read */
   double difference; /* dB re the louder: of what was rendered from the noted samples, where a
                         file has them still; NAN: not known */
 } PlanishRecallResult;

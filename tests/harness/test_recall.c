@@ -261,6 +261,11 @@ static void the_master_that_is_there_is_looked_at_too(void **state)
   write_audio("master.wav", FLOAT_WAV, RATE, 2, samples, frames - 1);
   outcome = RUN("recall", name("master.wav.yaml"));
   says(&outcome, 0, "master.wav: its sound has changed");
+  write_text("master.wav", "no sound at all\n");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "master.wav: there, but not to be read as sound");
+  outcome = RUN("recall", "--json", name("master.wav.yaml"));
+  says(&outcome, 0, "\"master_state\": \"unreadable\"");
   remove(in_folder("master.wav"));
   outcome = RUN("recall", name("master.wav.yaml"));
   says(&outcome, 0, "master.wav: not there");
