@@ -281,6 +281,14 @@ static void presets_by_file_become_a_sheet(void **state)
              "automation: {level.release: [{at: 0, value: 33}, {at: 9, value: 20}]}\n");
   Outcome outcome = RUN("sheet", "presets", name("loud.yaml"), name("loud.lv2"));
   expect(&outcome, 0, "");
+  /* Whether a stage is on, and what is for listening, is no setting. */
+  char saved[8000];
+  FILE *preset = fopen(name("loud.lv2/level.ttl"), "r");
+  saved[fread(saved, 1, sizeof saved - 1, preset)] = '\0';
+  fclose(preset);
+  assert_non_null(strstr(saved, "lv2:symbol \"release\" ; pset:value 33.0"));
+  assert_null(strstr(saved, "\"enabled\""));
+  assert_null(strstr(saved, "\"listen\""));
   assert_non_null(strstr(outcome.out, "1 preset, shown by hosts as \"loud: NAME\"; automation"));
   outcome = RUN("sheet", "from", name("loud.lv2/level.ttl"), name("loud.lv2/level.ttl"), "--out",
                 name("back.yaml"));
@@ -303,6 +311,30 @@ static void presets_by_file_become_a_sheet(void **state)
   planish_sheet_free(sheet);
   remove(in_folder("loud.lv2/level.ttl"));
   remove(in_folder("loud.lv2/manifest.ttl"));
+}
+
+/* 0.1 is in a range that begins at 0.1f; a switch that a host saved at 0.5 is on (LV2
+ * specification, lv2:toggled: over 0). */
+static void odd_values_of_hosts_are_taken(void **state)
+{
+  empty_folder(state);
+  write_text("half.ttl", "@prefix lv2: <http://lv2plug.in/ns/lv2core#> .\n"
+                         "@prefix pset: <http://lv2plug.in/ns/ext/presets#> .\n"
+                         "<> a pset:Preset ; lv2:appliesTo <urn:planish:clipper> ;\n"
+                         "  <http://www.w3.org/2000/01/rdf-schema#label> \"Half\" ;\n"
+                         "  lv2:port [ lv2:symbol \"hold_true_peak\" ; pset:value 0.5 ] .\n");
+  char text[1024];
+  snprintf(text, sizeof text,
+           "planish: 1\nstages:\n  - {stage: clipper, name: a, preset: \"%s\"}\n"
+           "  - {stage: ms-eq, name: b, b1_q: 0.1}\n",
+           name("half.ttl"));
+  PlanishSheet *sheet = sheet_of(host, text);
+  assert_non_null(sheet);
+  const PlanishPlugin *clipper = sheet->stages[0].plugin;
+  const PlanishPlugin *equaliser = sheet->stages[1].plugin;
+  assert_true(sheet->stages[0].values[planish_plugin_find(clipper, "hold_true_peak")] == 1.0f);
+  assert_true(sheet->stages[1].values[planish_plugin_find(equaliser, "b1_q")] == 0.1f);
+  planish_sheet_free(sheet);
 }
 
 /* A label may be the name that another got for being the second of its kind. */
@@ -347,6 +379,7 @@ int main(void)
       cmocka_unit_test(settings_survive_a_decimal_comma),
       cmocka_unit_test(a_resolved_sheet_of_every_stage_comes_back),
       cmocka_unit_test(presets_by_file_become_a_sheet),
+      cmocka_unit_test(odd_values_of_hosts_are_taken),
       cmocka_unit_test(presets_get_names_of_their_own),
   };
   return cmocka_run_group_tests(tests, open_presets, close_presets);
