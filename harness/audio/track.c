@@ -1,6 +1,7 @@
 #include "harness/audio/track.h"
 
 #include "harness/base/place.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/temporary_file.h"
 #include "harness/base/text.h"
 
@@ -16,7 +17,8 @@ enum { FRAME_BYTES = 2 * sizeof(float) };
 
 struct PlanishTrack {
   PlanishTemporaryFile file;
-  char *where; /* for messages */
+  char *where;        /* for messages */
+  const char *advice; /* where there is no room */
   uint64_t frames;
 };
 
@@ -45,8 +47,9 @@ static bool check_room(const PlanishTrack *track, uint64_t frames, PlanishError 
   return frames == 0 || planish_track_has_room(track, frames) ||
          planish_fail(error, PLANISH_BAD_FILE,
                       "no room: %.0f MB are needed for a while %s, and %.0f MB are free: "
-                      "make room, or write to another disk",
-                      (double)frames * FRAME_BYTES * 1e-6, track->where, room_of(track) * 1e-6);
+                      "make room, or %s",
+                      (double)frames * FRAME_BYTES * 1e-6, track->where, room_of(track) * 1e-6,
+                      track->advice);
 }
 
 static bool open_file(PlanishTrack *track, const char *beside, PlanishError *error)
@@ -64,6 +67,8 @@ PlanishTrack *planish_track_new(const char *beside, uint64_t frames, PlanishErro
   }
   track->file.descriptor = -1;
   track->where = planish_temporary_file_where(beside);
+  track->advice = planish_is_stream(beside) ? "set TMPDIR to a folder of another disk"
+                                            : "write to another disk";
   const bool done = track->where != NULL
                         ? open_file(track, beside, error) && check_room(track, frames, error)
                         : planish_fail_memory(error);

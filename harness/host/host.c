@@ -107,9 +107,11 @@ const char *planish_host_uri(const PlanishHost *host, uint32_t n)
 /* lilv would tell of what is none in words of its own. */
 bool planish_host_is_uri(const char *text)
 {
-  static const char scheme[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789+-.";
+  static const char scheme[] = "0123456789+-."
+                               "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ";
   const size_t length = strspn(text, scheme);
-  return length > 0 && text[length] == ':' && strpbrk(text, " <>\"{}|\\^`") == NULL;
+  return strspn(text, scheme + strlen("0123456789+-.")) > 0 && text[length] == ':' &&
+         strpbrk(text, " <>\"{}|\\^`") == NULL;
 }
 
 static const LilvPlugin *look_up(LilvWorld *world, const char *uri)

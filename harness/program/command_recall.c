@@ -1,14 +1,18 @@
 /* planish recall: a master again from its recall file, the same samples, or what differs. */
 #include "harness/base/json.h"
+#include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/program/commands.h"
+#include "harness/program/figures.h"
 #include "harness/program/opening.h"
 #include "harness/program/options.h"
 #include "harness/program/progress.h"
 #include "harness/recall/recall.h"
 
 #include <math.h>
+#include <stdarg.h>
 #include <stdlib.h>
+#include <unistd.h>
 
 static const char help[] =
     "Usage: planish recall [OPTION]... FILE\n"
@@ -17,7 +21,8 @@ static const char help[] =
     "only its header), versions, the machine, settings edited by hand.\n"
     "\n"
     "      --mix=FILE         the mix is here now\n"
-    "      --out=FILE         keep what was rendered; then also with a mix that has changed\n"
+    "      --out=FILE         keep what was rendered; then also with a mix that has changed.\n"
+    "                         Never over the master that is there\n"
     "      --json             for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n"
@@ -53,14 +58,16 @@ static void print_verdict(const PlanishRecallJob *job, const PlanishRecallResult
     planish_text_print(stdout,
                        "result    not rendered: another mix cannot give the same samples\n");
   } else if (result->same) {
-    planish_text_print(stdout, "result    the same samples, %.0f frames at %g Hz\n", noted->frames,
-                       noted->rate);
+    planish_text_print(stdout, "result    the same samples, %.0f frames at %g Hz\n", result->frames,
+                       result->rate);
   } else {
-    planish_text_print(stdout,
-                       "result    other samples: %.2f LUFS, %.2f dBTP, noted were %.2f and "
-                       "%.2f\n",
-                       result->result.integrated, result->result.true_peak, noted->loudness,
-                       noted->true_peak);
+    char figures[4][PLANISH_FIGURE];
+    planish_figure(figures[0], result->result.integrated, "LUFS");
+    planish_figure(figures[1], result->result.true_peak, "dBTP");
+    planish_figure(figures[2], noted->loudness, "");
+    planish_figure(figures[3], noted->true_peak, "");
+    planish_text_print(stdout, "result    other samples: %s, %s, noted were %s and %s\n",
+                       figures[0], figures[1], figures[2], figures[3]);
     if (isfinite(result->difference)) {
       planish_text_print(stdout, "          they differ by %.1f dB re the louder\n",
                          result->difference);
@@ -71,18 +78,32 @@ static void print_verdict(const PlanishRecallJob *job, const PlanishRecallResult
   }
 }
 
+/* A recall file may come from anywhere: no text out of it moves the terminal. */
+static void print_line(const char *format, ...) __attribute__((format(printf, 1, 2)));
+
+static void print_line(const char *format, ...)
+{
+  char line[4400]; /* a path and some words */
+  va_list arguments;
+  va_start(arguments, format);
+  planish_text_vline(line, sizeof line, format, arguments);
+  va_end(arguments);
+  planish_text_print(stdout, "%s\n", line);
+}
+
 static void print_table(const PlanishRecallJob *job, const PlanishRecallResult *result)
 {
-  planish_text_print(stdout, "mix       %s: %s\n", result->mix_path, match_word(result->mix));
+  print_line("mix       %s: %s", result->mix_path, match_word(result->mix));
   planish_text_print(stdout, "settings  %s\n",
                      result->settings_edited ? "edited since the render" : "as they were rendered");
   for (size_t n = 0; n < result->change_count; ++n) {
     const PlanishRecallChange *change = &result->changes[n];
-    planish_text_print(stdout, "changed   %s: %s then, %s now\n", change->what, change->then,
-                       change->now);
+    print_line("changed   %s: %s then, %s now", change->what, change->then, change->now);
   }
-  planish_text_print(stdout, "master    %s: %s\n", result->master_path,
-                     result->master_there ? match_word(result->master) : "not there");
+  print_line("master    %s: %s", result->master_path,
+             !result->master_there  ? "not there"
+             : !result->master_read ? "there, but not to be read as sound"
+                                    : match_word(result->master));
   print_verdict(job, result);
 }
 
@@ -95,7 +116,10 @@ static void print_json(const PlanishRecallJob *job, const PlanishRecallResult *r
   planish_json_string(&json, "mix", result->mix_path);
   planish_json_string(&json, "mix_state", words[result->mix]);
   planish_json_string(&json, "master", result->master_path);
-  planish_json_string(&json, "master_state", result->master_there ? words[result->master] : NULL);
+  planish_json_string(&json, "master_state",
+                      !result->master_there  ? NULL
+                      : !result->master_read ? "unreadable"
+                                             : words[result->master]);
   planish_json_bool(&json, "settings_edited", result->settings_edited);
   planish_json_array_begin(&json, "changes");
   for (size_t n = 0; n < result->change_count; ++n) {
@@ -148,6 +172,31 @@ static bool recall(const PlanishRecallJob *job, bool as_json, PlanishError *erro
   return error->outcome == PLANISH_DONE;
 }
 
+/* Neither an input nor the master that was noted: that is what the recall file stands for. */
+static bool check_out(const PlanishRecallJob *job, PlanishError *error)
+{
+  if (planish_is_stream(job->out)) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "not to standard output, which has the table: --out=-: name a file");
+  }
+  PlanishRecallNote *note = job->sheet->recall;
+  char *mix = job->mix != NULL ? planish_text_copy(job->mix)
+                               : planish_recall_find_mix(note, job->file, error);
+  char *master = planish_recall_find_master(note, job->file);
+  bool done = mix != NULL && master != NULL;
+  if (done) {
+    /* One that is lost may be made again. */
+    const char *const there = access(master, F_OK) == 0 ? master : NULL;
+    const char *const inputs[] = {job->file, mix, there, NULL};
+    done = planish_writer_check(job->out, inputs, error);
+  } else if (error->outcome == PLANISH_DONE) {
+    planish_fail_memory(error);
+  }
+  free(master);
+  free(mix);
+  return done;
+}
+
 static bool run(const Request *request, const char *file, PlanishHost *host, PlanishError *error)
 {
   PlanishSheet *sheet = planish_opening_sheet(file, host, true, error);
@@ -165,12 +214,9 @@ static bool run(const Request *request, const char *file, PlanishHost *host, Pla
                  "a sheet, but no recall file: %s: name the file that a render left beside its "
                  "master, such as master.wav.yaml",
                  file);
-  } else {
-    const char *mix = request->mix != NULL ? request->mix : sheet->recall->mix.path;
-    const char *const inputs[] = {file, mix, NULL};
-    done = request->out == NULL || planish_writer_check(request->out, inputs, error);
   }
-  done = done && recall(&job, request->json, error);
+  done = done && (request->out == NULL || check_out(&job, error)) &&
+         recall(&job, request->json, error);
   planish_sheet_free(sheet);
   return done;
 }

@@ -4,29 +4,19 @@
 #include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/measure/measure_json.h"
+#include "harness/program/figures.h"
 
 #include <stdlib.h>
 #include <string.h>
 
-static void level(char *text, size_t size, double value, const char *unit)
-{
-  if (isfinite(value) && value > PLANISH_SILENCE_DB) {
-    planish_text_format(text, size, "%.2f%s%s", value, unit[0] == '\0' ? "" : " ", unit);
-  } else {
-    planish_text_format(text, size, "silent");
-  }
-}
-
 static void print_change(double in, double out, int width)
 {
-  char from[32];
-  char to[32];
-  char change[32] = "";
-  level(from, sizeof from, in, "");
-  level(to, sizeof to, out, "");
-  if (isfinite(in) && isfinite(out)) {
-    planish_text_format(change, sizeof change, "%+.2f", out - in);
-  }
+  char from[PLANISH_FIGURE];
+  char to[PLANISH_FIGURE];
+  char change[PLANISH_FIGURE];
+  planish_figure(from, in, "");
+  planish_figure(to, out, "");
+  planish_figure_change(change, in, out, "");
   planish_text_print(stdout, "%*s -> %*s %*s", width, from, width, to, width, change);
 }
 
@@ -65,11 +55,11 @@ static void print_mending(const PlanishMasterJob *job)
 
 static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
-  char loudness[32];
-  char peak[32];
+  char loudness[PLANISH_FIGURE];
+  char peak[PLANISH_FIGURE];
   char working[64] = "";
-  level(loudness, sizeof loudness, report->mix.integrated, "LUFS");
-  level(peak, sizeof peak, report->mix.true_peak, "dBTP");
+  planish_figure(loudness, report->mix.integrated, "LUFS");
+  planish_figure(peak, report->mix.true_peak, "dBTP");
   if (job->sheet->input == PLANISH_INPUT_LOUDNESS) {
     planish_text_format(working, sizeof working, ", to the working level of %.2f LUFS",
                         job->sheet->input_value);
@@ -131,16 +121,16 @@ static void print_stages(const PlanishMasterJob *job, const PlanishMasterReport 
 static void print_target(const PlanishMasterJob *job)
 {
   const PlanishSheet *sheet = job->sheet;
-  char loudness[32] = "any loudness";
-  char ceiling[32] = "any true peak";
+  char loudness[PLANISH_FIGURE] = "any loudness";
+  char ceiling[PLANISH_FIGURE] = "any true peak";
   if (!sheet->has_loudness && !sheet->has_ceiling) {
     return;
   }
   if (sheet->has_loudness) {
-    level(loudness, sizeof loudness, sheet->loudness, "LUFS");
+    planish_figure(loudness, sheet->loudness, "LUFS");
   }
   if (sheet->has_ceiling) {
-    level(ceiling, sizeof ceiling, sheet->ceiling, "dBTP");
+    planish_figure(ceiling, sheet->ceiling, "dBTP");
   }
   planish_text_print(stdout, "target    %s, %s%s\n", loudness, ceiling,
                      job->excerpt ? " for the whole; an excerpt is not landed" : "");
@@ -152,10 +142,10 @@ static void print_result(const PlanishMasterJob *job, const PlanishMasterReport 
   const char *word = !report->landing_wanted            ? "result"
                      : landing->state == PLANISH_LANDED ? "landed"
                                                         : "missed";
-  char loudness[32];
-  char peak[32];
-  level(loudness, sizeof loudness, report->result.integrated, "LUFS");
-  level(peak, sizeof peak, report->result.true_peak, "dBTP");
+  char loudness[PLANISH_FIGURE];
+  char peak[PLANISH_FIGURE];
+  planish_figure(loudness, report->result.integrated, "LUFS");
+  planish_figure(peak, report->result.true_peak, "dBTP");
   planish_text_print(stdout, "%-9s %s, %s", word, loudness, peak);
   if (isfinite(report->result.plr)) {
     planish_text_print(stdout, ", peak to loudness %.2f LU", report->result.plr);

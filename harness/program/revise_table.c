@@ -3,6 +3,7 @@
 #include "harness/base/json.h"
 #include "harness/base/text.h"
 #include "harness/compare/compare_json.h"
+#include "harness/program/figures.h"
 
 #include <math.h>
 #include <string.h>
@@ -29,7 +30,8 @@ static void print_change(const PlanishSettingChange *change)
 {
   double then = 0.0;
   double now = 0.0;
-  const char *space = change->unit[0] == '\0' ? "" : " ";
+  const char *unit = change->now == NULL ? "" : change->unit; /* "none" has none */
+  const char *space = unit[0] == '\0' ? "" : " ";
   switch (change->kind) {
   case PLANISH_SETTING_ADDED:
     planish_text_print(stdout, "  + stage %s (%s)\n", change->where, change->now);
@@ -49,7 +51,7 @@ static void print_change(const PlanishSettingChange *change)
                          shorter(texts[1], sizeof texts[1], change->now)};
   const bool alike = strcmp(shown[0], shown[1]) == 0;
   planish_text_print(stdout, "  %-28s %s -> %s%s%s", change->where, alike ? change->then : shown[0],
-                     alike ? change->now : shown[1], space, change->unit);
+                     alike ? change->now : shown[1], space, unit);
   if (change->then != NULL && change->now != NULL && planish_text_number(change->then, &then) &&
       planish_text_number(change->now, &now) && change->unit[0] != '\0') {
     planish_text_print(stdout, "  (%+g)", now - then);
@@ -84,7 +86,12 @@ static void print_stretch(const PlanishMixStretch *stretch)
   print_time(stretch->from);
   planish_text_print(stdout, " to ");
   print_time(stretch->to);
-  planish_text_print(stdout, ": differs by %.1f dB re the old mix%s\n", stretch->difference,
+  if (isfinite(stretch->difference)) {
+    planish_text_print(stdout, ": differs by %.1f dB re the old mix", stretch->difference);
+  } else {
+    planish_text_print(stdout, ": the old mix is silent");
+  }
+  planish_text_print(stdout, "%s\n",
                      !stretch->listed           ? ""
                      : stretch->band_count == 0 ? "; no third octave by 0.25 dB"
                                                 : "; third octaves:");
@@ -127,6 +134,27 @@ static void print_stretches(const PlanishMixChanges *mix)
   }
 }
 
+/* A recall file may come from anywhere: no path out of it moves the terminal. */
+static void print_paths(const PlanishRevision *revision)
+{
+  char line[8400]; /* two paths and some words */
+  planish_text_line(line, sizeof line, "mix       %s -> %s", revision->mix_path[0],
+                    revision->mix_path[1]);
+  planish_text_print(stdout, "%s\n", line);
+}
+
+/* "-18.50 -> -18.40 LUFS (+0.10)" */
+static void print_step(double before, double after, const char *unit)
+{
+  char from[PLANISH_FIGURE];
+  char to[PLANISH_FIGURE];
+  char change[PLANISH_FIGURE];
+  planish_figure(from, before, "");
+  planish_figure(to, after, unit);
+  planish_figure_change(change, before, after, "");
+  planish_text_print(stdout, change[0] == '\0' ? "%s -> %s%s" : "%s -> %s (%s)", from, to, change);
+}
+
 static void print_mix(const PlanishRevision *revision)
 {
   if (!revision->has_mix) {
@@ -141,10 +169,12 @@ static void print_mix(const PlanishRevision *revision)
   const PlanishComparison *comparison = mix->comparison;
   const PlanishMeasurement *a = &comparison->measurement[0];
   const PlanishMeasurement *b = &comparison->measurement[1];
-  planish_text_print(stdout, "mix       %s -> %s\n", revision->mix_path[0], revision->mix_path[1]);
-  planish_text_print(stdout, "  loudness %.2f -> %.2f LUFS (%+.2f), true peak %.2f -> %.2f dBTP\n",
-                     a->integrated, b->integrated, b->integrated - a->integrated, a->true_peak,
-                     b->true_peak);
+  print_paths(revision);
+  planish_text_print(stdout, "  loudness ");
+  print_step(a->integrated, b->integrated, "LUFS");
+  planish_text_print(stdout, ", true peak ");
+  print_step(a->true_peak, b->true_peak, "dBTP");
+  (void)fputc('\n', stdout);
   if (comparison->frames[0] != comparison->frames[1]) {
     planish_text_print(stdout, "  length %.3f -> %.3f s\n",
                        (double)comparison->frames[0] / comparison->rate,
@@ -170,11 +200,15 @@ static void print_master(const PlanishRevision *revision, const char *words,
   if (!master->known) {
     return;
   }
-  planish_text_print(stdout, "%-9s %.2f LUFS, %.2f dBTP", words, master->loudness,
-                     master->true_peak);
-  if (master != &revision->then && revision->then.known) {
-    planish_text_print(stdout, " (%+.2f LU, %+.2f dB)", master->loudness - revision->then.loudness,
-                       master->true_peak - revision->then.true_peak);
+  char loudness[PLANISH_FIGURE];
+  char peak[PLANISH_FIGURE];
+  planish_figure(loudness, master->loudness, "LUFS");
+  planish_figure(peak, master->true_peak, "dBTP");
+  planish_text_print(stdout, "%-9s %s, %s", words, loudness, peak);
+  planish_figure_change(loudness, revision->then.loudness, master->loudness, "LU");
+  planish_figure_change(peak, revision->then.true_peak, master->true_peak, "dB");
+  if (master != &revision->then && revision->then.known && loudness[0] != '\0' && peak[0] != '\0') {
+    planish_text_print(stdout, " (%s, %s)", loudness, peak);
   }
   if (revision->by != NULL && isfinite(master->moved_to)) {
     planish_text_print(stdout, ", %s at %.2f %s", revision->by, master->moved_to,

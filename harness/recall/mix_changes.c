@@ -321,7 +321,7 @@ static bool try_delay(Finder *finder, double delay, size_t *changed, PlanishErro
 static bool line_up(Finder *finder, PlanishError *error)
 {
   const double between = finder->changes->comparison->alignment.delay;
-  const double whole = round(between);
+  const double whole = round(between) + 0.0; /* 0, never -0 */
   size_t changed_whole = 0;
   size_t changed_between = 0;
   if (!try_delay(finder, whole, &changed_whole, error)) {

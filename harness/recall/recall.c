@@ -1,5 +1,6 @@
 #include "harness/recall/recall.h"
 
+#include "harness/audio/track.h"
 #include "harness/base/text.h"
 #include "harness/compare/compare.h"
 #include "harness/recall/machine.h"
@@ -55,16 +56,27 @@ char *planish_recall_find_master(const PlanishRecallNote *note, const char *file
   static const char ending[] = ".yaml";
   const size_t length = strlen(file);
   const size_t tail = sizeof ending - 1;
-  return length > tail && strcasecmp(file + length - tail, ending) == 0
-             ? planish_text_new("%.*s", (int)(length - tail), file)
-             : beside(note->master.path, file);
+  const bool ends = length > tail && strcasecmp(file + length - tail, ending) == 0;
+  char *noted = beside(note->master.path, file);
+  char *own = ends ? planish_text_new("%.*s", (int)(length - tail), file) : NULL;
+  const bool takes_noted =
+      !ends || (own != NULL && noted != NULL && access(own, F_OK) != 0 && access(noted, F_OK) == 0);
+  free(takes_noted ? own : noted);
+  return takes_noted ? noted : own;
 }
 
-char *planish_recall_passing_path(void)
+bool planish_recall_check_room(const PlanishSheet *sheet, const PlanishReader *mix, const char *out,
+                               unsigned files, PlanishError *error)
 {
-  const char *folder = getenv("TMPDIR");
-  return planish_text_new("%s/planish-recall.wav",
-                          folder == NULL || folder[0] == '\0' ? "/tmp" : folder);
+  enum { TRACK_BYTES = 8 }; /* a frame: a track is of floats */
+  const double rate = planish_reader_rate(mix);
+  const uint64_t frames = planish_reader_frames(mix) +
+                          planish_sheet_frames(sheet->head_silence, rate) +
+                          planish_sheet_frames(sheet->tail, rate);
+  const unsigned bytes = sheet->recall == NULL || sheet->recall->master.is_float ? 8 : 6;
+  PlanishTrack *probe = planish_track_new(out, files * frames * bytes / TRACK_BYTES, error);
+  planish_track_free(probe);
+  return probe != NULL;
 }
 
 static bool add_change(PlanishRecallResult *result, char *what, const char *then, const char *now,
@@ -155,8 +167,9 @@ static bool find_files(const PlanishRecallJob *job, PlanishRecallResult *result,
   result->master_there = access(result->master_path, F_OK) == 0;
   if (result->master_there) {
     PlanishError unread = {0};
-    const bool read = planish_sound_digest(result->master_path, false, &digest, &unread);
-    result->master = read ? planish_sound_match(&note->master, &digest) : PLANISH_SOUND_CHANGED;
+    result->master_read = planish_sound_digest(result->master_path, false, &digest, &unread);
+    result->master =
+        result->master_read ? planish_sound_match(&note->master, &digest) : PLANISH_SOUND_CHANGED;
   }
   return true;
 }
@@ -195,6 +208,8 @@ static bool prove(void *user, const PlanishMade *made, PlanishError *error)
     return false;
   }
   proof->result->rendered = true;
+  proof->result->rate = digest.rate;
+  proof->result->frames = (double)digest.frames;
   proof->result->same = planish_sound_match(noted, &digest) != PLANISH_SOUND_CHANGED;
   return find_difference(proof->result, rendered, error);
 }
@@ -228,11 +243,10 @@ static bool render(const PlanishRecallJob *job, PlanishRecallResult *result, Pla
 {
   PlanishReader *mix =
       planish_mix_open(result->mix_path, job->sheet, job->sheet->recall->mix.silence_bad, error);
-  char *out = job->out != NULL ? planish_text_copy(job->out) : planish_recall_passing_path();
-  const bool done = mix != NULL && (out != NULL || planish_fail_memory(error)) &&
+  const char *out = job->out != NULL ? job->out : PLANISH_RECALL_PASSING;
+  const bool done = mix != NULL && planish_recall_check_room(job->sheet, mix, out, 1, error) &&
                     render_with(job, mix, out, result, error);
   planish_reader_free(mix);
-  free(out);
   return done;
 }
 

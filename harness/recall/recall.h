@@ -32,11 +32,14 @@ typedef struct {
   PlanishRecallChange *changes; /* versions, machine */
   size_t change_count;
   bool rendered; /* not where the mix's samples have changed, unless it was to be kept */
-  bool same;     /* the samples that were noted */
+  double rate;   /* Hz, of what was rendered */
+  double frames;
+  bool same; /* the samples that were noted */
   PlanishMeasurement result;
   char *master_path;
   bool master_there;
-  PlanishSoundMatch master; /* of the file there */
+  bool master_read;         /* it is sound, and may be read */
+  PlanishSoundMatch master; /* of the file there, where it was read */
   double difference; /* dB re the louder: of what was rendered from the noted samples, where a
                         file has them still; NAN: not known */
 } PlanishRecallResult;
@@ -50,11 +53,18 @@ void planish_recall_result_release(PlanishRecallResult *result);
  * PLANISH_BAD_FILE where it is in neither. To be freed. */
 char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, PlanishError *error);
 
-/* Where the noted master stands, or would: the recall file's name without .yaml, else the noted
- * name beside it. To be freed; NULL: no memory. */
+/* Where the noted master stands: at the recall file's name without .yaml; where nothing is there,
+ * at the noted name beside it; where nothing is there either, where it would: the first, or the
+ * noted name for a file without that ending. To be freed; NULL: no memory. */
 char *planish_recall_find_master(const PlanishRecallNote *note, const char *file);
 
-/* A path for files of passage, in TMPDIR or /tmp. To be freed; NULL: no memory. */
-char *planish_recall_passing_path(void);
+/* Where what is rendered only to be looked at stands for a while: TMPDIR (standard_streams.h);
+ * nothing is ever sent on. */
+#define PLANISH_RECALL_PASSING "-"
+
+/* Whether there is room for `files` renders of `mix` by `sheet` beside `out`, which may be the one
+ * above. */
+bool planish_recall_check_room(const PlanishSheet *sheet, const PlanishReader *mix, const char *out,
+                               unsigned files, PlanishError *error);
 
 #endif

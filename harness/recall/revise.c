@@ -95,7 +95,9 @@ static bool know_mixes(const PlanishReviseJob *job, PlanishRevision *revision, P
   }
   revision->mix_known = true;
   if (now != NULL) {
-    revision->mix_same = strcmp(then->recall->mix.samples, now->recall->mix.samples) == 0;
+    const PlanishRecallSound *a = &then->recall->mix;
+    const PlanishRecallSound *b = &now->recall->mix;
+    revision->mix_same = strcmp(a->samples, b->samples) == 0 && a->rate == b->rate;
     return true;
   }
   if (!planish_sound_digest(revision->mix_path[NEW], then->recall->mix.silence_bad, &digest,
@@ -190,11 +192,12 @@ static bool render(const PlanishReviseJob *job, PlanishSheet *sheet, const char 
   Listening listening = {.former = former, .master = master};
   PlanishReader *mix =
       planish_mix_open(mix_path, sheet, job->side[OLD].sheet->recall->mix.silence_bad, error);
-  char *out = planish_recall_passing_path();
-  if (mix == NULL || out == NULL) {
+  const char *out = PLANISH_RECALL_PASSING;
+  /* While it lands, the nearest stands beside the one under way. */
+  const unsigned files = sheet->has_loudness || sheet->has_ceiling ? 2 : 1;
+  if (mix == NULL || !planish_recall_check_room(sheet, mix, out, files, error)) {
     planish_reader_free(mix);
-    free(out);
-    return mix == NULL ? false : planish_fail_memory(error);
+    return false;
   }
   const PlanishMasterJob wanted = {
       .mix = mix,
@@ -220,7 +223,6 @@ static bool render(const PlanishReviseJob *job, PlanishSheet *sheet, const char 
   planish_mastering_free(mastering);
   planish_master_report_free(&report);
   planish_reader_free(mix);
-  free(out);
   return done;
 }
 
@@ -292,14 +294,21 @@ static float *begun_value(PlanishSheet *then, PlanishSheet *now)
   return both_alike ? NULL : &sheet->stages[sheet->by.stage].values[sheet->by.port];
 }
 
+/* What a note says of controls is looked at here for the first time. */
+static bool restore(const PlanishReviseSide *side, PlanishError *error)
+{
+  PlanishError own = {0};
+  return planish_recall_restore(side->sheet, &own) ||
+         planish_fail(error, own.outcome, "%s: recall: target: %s", side->path, own.text);
+}
+
 /* Settings as they were meant: with working level and target. */
 static bool compare_settings(const PlanishReviseJob *job, PlanishRevision *revision,
                              PlanishError *error)
 {
   PlanishSheet *then = job->side[OLD].sheet;
   PlanishSheet *now = job->side[NEW].sheet;
-  if (!planish_recall_restore(then, error) ||
-      (now != NULL && !planish_recall_restore(now, error))) {
+  if (!restore(&job->side[OLD], error) || (now != NULL && !restore(&job->side[NEW], error))) {
     return false;
   }
   take_note(&revision->then, then);

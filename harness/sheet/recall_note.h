@@ -21,8 +21,9 @@
  *     input: {loudness: LUFS}        the working level that the input gain came from, if any
  *     target: {loudness: LUFS, ceiling: dBTP, by: NAME.SYMBOL, ceiling_at: [...], lowered: dB}
  *                                    what was landed on, for information: a recall file's settings
- *                                    have landed and are not moved again. `lowered`: dB that
- * landing took off every ceiling_at control. stages:
+ *                                    have landed and are not moved again; lowered is what
+ *                                    landing took off every ceiling_at control
+ *     stages:
  *       - {name: NAME, uri: URI, minor: N, micro: N}      lv2:minorVersion, lv2:microVersion
  *
  * DIGEST: SHA-256 (FIPS 180-4) in 64 small hexadecimal digits. Thread: one at a time. */

@@ -119,12 +119,16 @@ static char *read_text(const char *path, size_t *size, PlanishError *error)
   const int file = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
   struct stat facts;
   char *text = NULL;
-  if (file < 0 || fstat(file, &facts) != 0) {
+  /* A socket cannot be opened at all. */
+  const bool socket = file < 0 && errno == ENXIO;
+  if (!socket && (file < 0 || fstat(file, &facts) != 0)) {
     planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", planish_place_read_advice(errno));
-  } else if (!S_ISREG(facts.st_mode)) {
-    planish_fail(error, PLANISH_BAD_USE, "no sheet: not a plain file");
+  } else if (socket || !S_ISREG(facts.st_mode)) {
+    planish_fail(error, PLANISH_BAD_USE,
+                 "no sheet: a folder, pipe or device: name a file that holds a sheet");
   } else if (facts.st_size > PLANISH_SHEET_BYTES) {
-    planish_fail(error, PLANISH_BAD_USE, "no sheet: longer than 1 MB");
+    planish_fail(error, PLANISH_BAD_USE,
+                 "no sheet: longer than 1 MB: name a sheet, which is a short YAML text");
   } else {
     text = malloc((size_t)facts.st_size + 1);
     *size = 0;
@@ -152,8 +156,12 @@ PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audit
   size_t size = 0;
   char *text = read_text(path, &size, &error);
   if (text == NULL) {
+    const size_t before = mistakes->count;
     planish_mistake(mistakes, 0, 0, "%s", error.text);
-    mistakes->list[0].outcome = error.outcome;
+    /* Without memory what stands there is not ours, and says so. */
+    if (mistakes->count > before && mistakes->list[before].outcome == PLANISH_BAD_USE) {
+      mistakes->list[before].outcome = error.outcome;
+    }
     return NULL;
   }
   PlanishSheet *sheet = planish_sheet_parse(text, size, host, audition, mistakes);

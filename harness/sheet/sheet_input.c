@@ -68,11 +68,7 @@ static void read_polarity(PlanishSheetReading *reading, const PlanishNode *node)
 
 static void read_swap(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  static const char *const words[] = {"false", "true"};
-  unsigned word = 0;
-  if (planish_sheet_word(node, "swap", words, PLANISH_LENGTH_OF(words), &word, reading->mistakes)) {
-    reading->sheet->mending.swap = word == 1;
-  }
+  planish_sheet_switch(node, "swap", &reading->sheet->mending.swap, reading->mistakes);
 }
 
 static void read_dc(PlanishSheetReading *reading, const PlanishNode *node)

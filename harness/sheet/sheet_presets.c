@@ -43,18 +43,25 @@ static void make_name(char name[LONGEST_NAME + 1], const char *label)
 
 typedef char Name[LONGEST_NAME + 8];
 
-/* One that none of `names` before it has. */
-static void make_own_name(Name *names, size_t n, const char *label)
+static bool is_taken(Name *names, size_t n)
 {
-  char name[LONGEST_NAME + 1];
   bool taken = false;
-  make_name(name, label);
-  planish_text_format(names[n], sizeof *names, "%s", name[0] == '\0' ? "stage" : name);
   for (size_t before = 0; before < n; ++before) {
     taken = taken || strcmp(names[before], names[n]) == 0;
   }
-  if (taken) {
-    planish_text_format(names[n], sizeof *names, "%s-%zu", name[0] == '\0' ? "stage" : name, n + 1);
+  return taken;
+}
+
+/* One that none of `names` before it has: with a number after it where it must be. */
+static void make_own_name(Name *names, size_t n, const char *label)
+{
+  char name[LONGEST_NAME + 1];
+  make_name(name, label);
+  const char *plain = name[0] == '\0' ? "stage" : name;
+  planish_text_format(names[n], sizeof *names, "%s", plain);
+  /* Of n + 1 numbers the n names before it take at most n. */
+  for (size_t number = n + 1; is_taken(names, n); ++number) {
+    planish_text_format(names[n], sizeof *names, "%s-%zu", plain, number);
   }
 }
 

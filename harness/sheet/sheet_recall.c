@@ -101,8 +101,6 @@ static void read_number(PlanishSheetReading *reading, const PlanishNode *node, c
 static void read_field(PlanishSheetReading *reading, const PlanishNode *node, const Field *field,
                        char *part)
 {
-  static const char *const words[] = {"false", "true"};
-  unsigned word = 0;
   void *place = part + field->offset;
   switch (field->kind) {
   case TEXT:
@@ -114,9 +112,7 @@ static void read_field(PlanishSheetReading *reading, const PlanishNode *node, co
     read_number(reading, node, field, place);
     break;
   case SWITCH:
-    if (planish_sheet_word(node, field->key, words, 2, &word, reading->mistakes)) {
-      *(bool *)place = word == 1;
-    }
+    planish_sheet_switch(node, field->key, place, reading->mistakes);
     break;
   case PART:
     reading->part = part;

@@ -1,6 +1,7 @@
 #include "harness/sheet/sheet_tree.h"
 
 #include "harness/base/text.h"
+#include "harness/sheet/sheet_syntax.h"
 
 #include <stdarg.h>
 #include <stdint.h>
@@ -11,6 +12,8 @@
 typedef struct {
   yaml_parser_t parser;
   PlanishMistakes *mistakes;
+  const char *text;
+  size_t size;
   bool broken; /* nothing after this place can be read */
 } Reading;
 
@@ -76,35 +79,12 @@ static int column_of(const yaml_event_t *event)
   return (int)event->start_mark.column + 1;
 }
 
-static void report_syntax(Reading *reading, const char *text)
-{
-  const yaml_parser_t *parser = &reading->parser;
-  reading->broken = true;
-  if (parser->error == YAML_MEMORY_ERROR) {
-    planish_mistake_memory(reading->mistakes);
-    return;
-  }
-  int line = (int)parser->problem_mark.line + 1;
-  int column = (int)parser->problem_mark.column + 1;
-  if (parser->error == YAML_READER_ERROR) {
-    /* No mark then, but a count of bytes. */
-    line = column = 1;
-    for (size_t n = 0; n < parser->problem_offset; ++n, ++column) {
-      if (text[n] == '\n') {
-        line += 1;
-        column = 0;
-      }
-    }
-  }
-  planish_mistake(reading->mistakes, line, column, "no YAML: %s: check indents, colons and quotes",
-                  parser->problem == NULL ? "it cannot be read" : parser->problem);
-}
-
-static bool next_event(Reading *reading, const char *text, yaml_event_t *event)
+static bool next_event(Reading *reading, yaml_event_t *event)
 {
   if (reading->broken || !yaml_parser_parse(&reading->parser, event)) {
     if (!reading->broken) {
-      report_syntax(reading, text);
+      reading->broken = true;
+      planish_sheet_tell_syntax(&reading->parser, reading->text, reading->size, reading->mistakes);
     }
     *event = (yaml_event_t){0};
     return false;
@@ -139,8 +119,7 @@ static void refuse_extras(Reading *reading, const yaml_event_t *event, const yam
   }
 }
 
-static PlanishNode *read_node(Reading *reading, const char *text, const yaml_event_t *event,
-                              int depth);
+static PlanishNode *read_node(Reading *reading, const yaml_event_t *event, int depth);
 
 static PlanishNode *read_scalar(Reading *reading, const yaml_event_t *event)
 {
@@ -181,13 +160,13 @@ static bool check_key(Reading *reading, const PlanishNode *map, const PlanishNod
 }
 
 /* Reads the members of a list or map up to its end. */
-static void read_members(Reading *reading, const char *text, PlanishNode *parent, int depth)
+static void read_members(Reading *reading, PlanishNode *parent, int depth)
 {
   const bool map = parent->kind == PLANISH_NODE_MAP;
   const yaml_event_type_t end = map ? YAML_MAPPING_END_EVENT : YAML_SEQUENCE_END_EVENT;
   PlanishNode **place = &parent->first;
   yaml_event_t event;
-  for (int count = 0; next_event(reading, text, &event) && event.type != end; ++count) {
+  for (int count = 0; next_event(reading, &event) && event.type != end; ++count) {
     PlanishNode *key = NULL;
     bool good = true;
     if (count == PLANISH_SHEET_MEMBERS) {
@@ -198,15 +177,15 @@ static void read_members(Reading *reading, const char *text, PlanishNode *parent
       break;
     }
     if (map) {
-      key = read_node(reading, text, &event, depth);
+      key = read_node(reading, &event, depth);
       yaml_event_delete(&event);
-      if (key == NULL || !next_event(reading, text, &event)) {
+      if (key == NULL || !next_event(reading, &event)) {
         planish_sheet_tree_free(key);
         break;
       }
       good = check_key(reading, parent, key);
     }
-    PlanishNode *node = read_node(reading, text, &event, depth);
+    PlanishNode *node = read_node(reading, &event, depth);
     yaml_event_delete(&event);
     if (node == NULL) {
       planish_sheet_tree_free(key);
@@ -234,8 +213,7 @@ static PlanishNode *read_alias(Reading *reading, const yaml_event_t *event)
   return node;
 }
 
-static PlanishNode *read_node(Reading *reading, const char *text, const yaml_event_t *event,
-                              int depth)
+static PlanishNode *read_node(Reading *reading, const yaml_event_t *event, int depth)
 {
   if (event->type == YAML_SCALAR_EVENT) {
     return read_scalar(reading, event);
@@ -258,17 +236,17 @@ static PlanishNode *read_node(Reading *reading, const char *text, const yaml_eve
   }
   PlanishNode *node = new_node(reading, map ? PLANISH_NODE_MAP : PLANISH_NODE_LIST, event);
   if (node != NULL) {
-    read_members(reading, text, node, depth + 1);
+    read_members(reading, node, depth + 1);
   }
   return node;
 }
 
-static PlanishNode *read_documents(Reading *reading, const char *text)
+static PlanishNode *read_documents(Reading *reading)
 {
   PlanishNode *root = NULL;
   yaml_event_t event;
   bool more = true;
-  while (more && next_event(reading, text, &event)) {
+  while (more && next_event(reading, &event)) {
     if (event.type == YAML_DOCUMENT_START_EVENT && root != NULL) {
       more = planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
                              "a second document: a file holds one sheet");
@@ -277,7 +255,7 @@ static PlanishNode *read_documents(Reading *reading, const char *text)
     } else if (root == NULL && (event.type == YAML_SCALAR_EVENT || event.type == YAML_ALIAS_EVENT ||
                                 event.type == YAML_SEQUENCE_START_EVENT ||
                                 event.type == YAML_MAPPING_START_EVENT)) {
-      root = read_node(reading, text, &event, 0);
+      root = read_node(reading, &event, 0);
     }
     yaml_event_delete(&event);
   }
@@ -286,13 +264,13 @@ static PlanishNode *read_documents(Reading *reading, const char *text)
 
 PlanishNode *planish_sheet_tree_new(const char *text, size_t size, PlanishMistakes *mistakes)
 {
-  Reading reading = {.mistakes = mistakes};
+  Reading reading = {.mistakes = mistakes, .text = text, .size = size};
   if (!yaml_parser_initialize(&reading.parser)) {
     planish_mistake_memory(mistakes);
     return NULL;
   }
   yaml_parser_set_input_string(&reading.parser, (const unsigned char *)text, size);
-  PlanishNode *root = read_documents(&reading, text);
+  PlanishNode *root = read_documents(&reading);
   yaml_parser_delete(&reading.parser);
   if (root == NULL && mistakes->count == 0 && !reading.broken) {
     planish_mistake(mistakes, 1, 1, "an empty sheet: begin with \"planish: 1\"");

@@ -117,6 +117,22 @@ bool planish_sheet_word(const PlanishNode *node, const char *what, const char *c
                                "%s: unknown word %s: give one of %s", what, node->text, list);
 }
 
+bool planish_sheet_switch(const PlanishNode *node, const char *what, bool *on,
+                          PlanishMistakes *mistakes)
+{
+  static const char *const words[] = {"false", "true"};
+  unsigned word = 0;
+  if (!planish_sheet_word(node, what, words, sizeof words / sizeof *words, &word, mistakes)) {
+    return false;
+  }
+  if (node->quoted) {
+    return planish_mistake(mistakes, node->line, node->column,
+                           "%s: %s in quotes is a text: remove the quotes", what, node->text);
+  }
+  *on = word == 1;
+  return true;
+}
+
 static bool fail_choice(const PlanishPluginPort *port, const char *text, PlanishError *error)
 {
   char list[400] = "";
@@ -141,11 +157,11 @@ static bool fail_choice(const PlanishPluginPort *port, const char *text, Planish
 }
 
 /* A label before a number: a label may be the number of another. */
-static bool read_choice(const PlanishPluginPort *port, const char *text, float *value,
+static bool read_choice(const PlanishPluginPort *port, const char *text, bool quoted, float *value,
                         PlanishError *error)
 {
   double number = 0.0;
-  const bool is_number = planish_text_number(text, &number);
+  const bool is_number = !quoted && planish_text_number(text, &number);
   const PlanishPluginPoint *found = NULL;
   for (uint32_t n = 0; n < port->point_count; ++n) {
     const PlanishPluginPoint *point = &port->points[n];
@@ -179,12 +195,12 @@ bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, b
   if (port->toggled) {
     const bool on = strcmp(text, "true") == 0;
     *value = on ? 1.0f : 0.0f;
-    return on || strcmp(text, "false") == 0 ||
-           planish_fail(error, PLANISH_BAD_USE, "%s: no switch position %s: give true or false",
-                        port->symbol, text);
+    return (!quoted && (on || strcmp(text, "false") == 0)) ||
+           planish_fail(error, PLANISH_BAD_USE, "%s: no switch position %s: give true or false%s",
+                        port->symbol, text, quoted ? ", without quotes" : "");
   }
   if (port->enumeration) {
-    return read_choice(port, text, value, error);
+    return read_choice(port, text, quoted, value, error);
   }
   char range[96];
   range_of(port, range, sizeof range);

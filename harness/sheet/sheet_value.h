@@ -30,7 +30,12 @@ bool planish_sheet_time(const PlanishNode *node, const char *what, double longes
 bool planish_sheet_word(const PlanishNode *node, const char *what, const char *const *words,
                         size_t count, unsigned *index, PlanishMistakes *mistakes);
 
-/* A text for `port` as its value: number, true, false, label. On failure a line without place. */
+/* true or false, without quotes. */
+bool planish_sheet_switch(const PlanishNode *node, const char *what, bool *on,
+                          PlanishMistakes *mistakes);
+
+/* A text for `port` as its value: number, true, false, label. What is quoted is a label or nothing.
+ * On failure a line without place. */
 bool planish_sheet_port_value(const PlanishPluginPort *port, const char *text, bool quoted,
                               float *value, PlanishError *error);
 

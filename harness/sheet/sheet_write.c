@@ -31,6 +31,24 @@ static bool is_plain(const char *text)
   return text[length - 1] != ' ' && text[length - 1] != ':' && strstr(text, ": ") == NULL;
 }
 
+/* The code of a character of two or three bytes in UTF-8. */
+static unsigned code_of(const char *text)
+{
+  const unsigned char *at = (const unsigned char *)text;
+  return at[0] < 0xe0 ? (at[0] & 0x1fu) << 6 | (at[1] & 0x3fu)
+                      : (at[0] & 0x0fu) << 12 | (at[1] & 0x3fu) << 6 | (at[2] & 0x3fu);
+}
+
+/* Whether a character is none that YAML prints, or one that it takes for the end of a line or for
+ * the beginning of a text. */
+static bool is_special(const char *text)
+{
+  const size_t length = planish_text_character(text);
+  const unsigned code = length == 2 || length == 3 ? code_of(text) : 0;
+  return (code >= 0x80 && code < 0xa0) || code == 0x2028 || code == 0x2029 || code == 0xfeff ||
+         code == 0xfffe || code == 0xffff;
+}
+
 void planish_sheet_write_text(FILE *stream, const char *text)
 {
   if (is_plain(text)) {
@@ -44,6 +62,9 @@ void planish_sheet_write_text(FILE *stream, const char *text)
       planish_text_print(stream, "\\%c", byte);
     } else if (byte < ' ' || byte == 0x7f) {
       planish_text_print(stream, "\\x%02x", byte);
+    } else if (is_special(text)) {
+      planish_text_print(stream, "\\u%04x", code_of(text));
+      text += planish_text_character(text) - 1;
     } else {
       (void)fputc(byte, stream);
     }

@@ -95,6 +95,26 @@ static void without_room_to_keep_anything_the_master_is_the_same(void **state)
   free(two);
 }
 
+/* Found out ahead of the render. */
+static void no_room_for_what_is_looked_at_is_told(void **state)
+{
+  (void)state;
+  mount_disk(OUT_BYTES / 2);
+  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  expect(&outcome, 0, "");
+  write_audio("new.wav", WAV24, RATE, 2, music + 2, LENGTH - 1);
+  setenv("TMPDIR", in_folder("disk"), 1);
+  outcome = RUN("recall", name("out.wav.yaml"));
+  expect(&outcome, 4, "no room: 3 MB are needed for a while in TMPDIR (");
+  expect(&outcome, 4, "make room, or set TMPDIR to a folder of another disk");
+  outcome = RUN("revise", name("out.wav.yaml"), name("new.wav"));
+  expect(&outcome, 4, "no room: 3 MB are needed for a while in TMPDIR (");
+  unsetenv("TMPDIR");
+  outcome = RUN("recall", "--out", name("disk/out.wav"), name("out.wav.yaml"));
+  expect(&outcome, 4, "make room, or write to another disk");
+  assert_int_equal(count_on_disk(), 0);
+}
+
 static void a_folder_that_goes_away_is_told(void **state)
 {
   (void)state;
@@ -125,6 +145,7 @@ int main(void)
       cmocka_unit_test_teardown(a_full_disk_leaves_nothing, unmount_disk),
       cmocka_unit_test_teardown(several_masters_stand_together_or_not_at_all, unmount_disk),
       cmocka_unit_test_teardown(without_room_to_keep_anything_the_master_is_the_same, unmount_disk),
+      cmocka_unit_test_teardown(no_room_for_what_is_looked_at_is_told, unmount_disk),
       cmocka_unit_test(a_folder_that_goes_away_is_told),
   };
   return cmocka_run_group_tests(tests, open_disks, close_all);

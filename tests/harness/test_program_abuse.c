@@ -155,6 +155,8 @@ static void odd_names_stay_on_one_line(void **state)
   expect(&outcome, 2, "see them with \"planish stages\"\n");
   outcome = RUN("stages", "a b: c");
   expect(&outcome, 2, "no URI: a b: c");
+  outcome = RUN("stages", "1:2"); /* a scheme begins with a letter (RFC 3986, 3.1) */
+  expect(&outcome, 2, "no URI: 1:2");
 }
 
 static void a_sheet_of_mistakes_ends(void **state)

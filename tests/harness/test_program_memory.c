@@ -1,6 +1,9 @@
 /* Every allocation of a master's making fails once: it is told, nothing crashes, nothing is left
  * behind. (A build with the address sanitiser also sees what leaks.) */
 #include "harness/host/host.h"
+#include "harness/recall/recall.h"
+#include "harness/recall/recall_file.h"
+#include "harness/recall/revise.h"
 #include "harness/render/master.h"
 #include "harness/sheet/sheet_presets.h"
 #include "tests/harness/files_fixture.h"
@@ -54,6 +57,9 @@ static const char text[] =
 static char mix_path[512];
 static char out_path[512];
 static char matched_path[512];
+static char out_note_path[520]; /* of what is at out_path */
+static char note_path[512];     /* of a master that stands */
+static char new_path[512];
 
 static bool master(PlanishHost *host, PlanishSheet *sheet, PlanishError *error)
 {
@@ -103,6 +109,84 @@ static bool make_presets(PlanishError *error)
   return done;
 }
 
+/* What a render leaves beside its master, ... */
+static bool note_master(PlanishError *error)
+{
+  PlanishHost *host = planish_host_open(error);
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet =
+      host == NULL ? NULL : planish_sheet_parse(text, sizeof text - 1, host, false, &mistakes);
+  PlanishReader *mix = sheet == NULL ? NULL : planish_mix_open(mix_path, sheet, false, error);
+  PlanishRecallFile file;
+  bool done = mix != NULL && planish_recall_file_start(&file, "1", mix_path, false, error);
+  if (done) {
+    const PlanishMasterJob job = {.mix = mix,
+                                  .sheet = sheet,
+                                  .out = out_path,
+                                  .to = planish_reader_frames(mix),
+                                  .made = planish_recall_file_write,
+                                  .made_user = &file};
+    PlanishMasterReport report;
+    done = planish_master(&job, &report, error);
+    planish_master_report_free(&report);
+  } else if (mistakes.count > 0) {
+    planish_fail(error, mistakes.list[0].outcome, "%s", mistakes.list[0].text);
+  }
+  planish_reader_free(mix);
+  planish_mistakes_free(&mistakes);
+  planish_sheet_free(sheet);
+  planish_host_free(host);
+  return done;
+}
+
+static PlanishSheet *read_note(PlanishHost *host, PlanishError *error)
+{
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = host == NULL ? NULL : planish_sheet_read(note_path, host, false, &mistakes);
+  if (host != NULL && sheet == NULL) {
+    planish_fail(error, mistakes.list[0].outcome, "%s", mistakes.list[0].text);
+  }
+  planish_mistakes_free(&mistakes);
+  return sheet;
+}
+
+/* ... made again by it, with a version that has changed, ... */
+static bool recall_master(PlanishError *error)
+{
+  PlanishHost *host = planish_host_open(error);
+  PlanishSheet *sheet = read_note(host, error);
+  bool done = sheet != NULL;
+  if (done) {
+    const PlanishRecallJob job = {
+        .file = note_path, .sheet = sheet, .out = out_path, .program = "2"};
+    PlanishRecallResult result;
+    done = planish_recall(&job, &result, error);
+    assert_true(!done || (result.same && result.change_count == 1));
+    planish_recall_result_release(&result);
+  }
+  planish_sheet_free(sheet);
+  planish_host_free(host);
+  return done;
+}
+
+/* ... and held against another mix. */
+static bool revise_master(PlanishError *error)
+{
+  PlanishHost *host = planish_host_open(error);
+  PlanishSheet *sheet = read_note(host, error);
+  bool done = sheet != NULL;
+  if (done) {
+    const PlanishReviseJob job = {.side = {{.path = note_path, .sheet = sheet}, {.path = new_path}},
+                                  .level = -60.0};
+    PlanishRevision revision;
+    done = planish_revise(&job, &revision, error);
+    planish_revision_release(&revision);
+  }
+  planish_sheet_free(sheet);
+  planish_host_free(host);
+  return done;
+}
+
 static void clean_up(void)
 {
   static const char *const files[] = {"manifest", "loud", "whole-numbers"};
@@ -113,9 +197,11 @@ static void clean_up(void)
   }
   remove(out_path);
   remove(matched_path);
+  remove(out_note_path);
 }
 
-static void walk(bool (*make)(PlanishError *error), int files)
+/* `files`: that stand where it is done. Of what takes long every `step`th fails. */
+static void walk(bool (*make)(PlanishError *error), int files, long step)
 {
   PlanishError error = {0};
   countdown = -1;
@@ -125,32 +211,52 @@ static void walk(bool (*make)(PlanishError *error), int files)
   assert_true(works);
   const long count = asked;
   clean_up();
-  assert_int_equal(count_files(), 1);
+  const int before = count_files();
   long told = 0;
-  for (long n = 0; n < count; ++n) {
+  for (long n = 0; n < count; n += step) {
     planish_error_clear(&error);
     countdown = n;
     const bool done = make(&error);
     countdown = -1;
     assert_true(done == (error.outcome == PLANISH_DONE));
-    assert_int_equal(count_files(), done ? files : 1);
+    assert_int_equal(count_files(), done ? before + files : before);
     clean_up();
     told += done ? 0 : 1;
   }
-  print_message("%ld allocations, %ld of which end the work\n", count, told);
-  assert_true(told > count / 2);
+  print_message("%ld allocations, %ld of which end the work\n", (count + step - 1) / step, told);
+  assert_true(told > count / step / 2);
 }
 
 static void each_allocation_of_a_master_may_fail(void **state)
 {
   (void)state;
-  walk(make_master, 3);
+  walk(make_master, 2, 1);
 }
 
 static void each_allocation_of_presets_may_fail(void **state)
 {
   (void)state;
-  walk(make_presets, 2);
+  walk(make_presets, 1, 1);
+}
+
+static void each_allocation_of_a_recall_may_fail(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  char path[512];
+  walk(note_master, 2, 1);
+  /* One that stays. */
+  memcpy(path, out_path, sizeof path);
+  snprintf(out_path, sizeof out_path, "%s", in_folder("kept.wav"));
+  assert_true(note_master(&error));
+  memcpy(out_path, path, sizeof path);
+  walk(recall_master, 1, 1);
+}
+
+static void each_allocation_of_a_revision_may_fail(void **state)
+{
+  (void)state;
+  walk(revise_master, 0, 3);
 }
 
 static int open_all(void **state)
@@ -163,6 +269,13 @@ static int open_all(void **state)
            write_audio("mix.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 44100, 2, music, LENGTH));
   snprintf(out_path, sizeof out_path, "%s", in_folder("out.wav"));
   snprintf(matched_path, sizeof matched_path, "%s", in_folder("matched.wav"));
+  snprintf(out_note_path, sizeof out_note_path, "%s.yaml", out_path);
+  snprintf(note_path, sizeof note_path, "%s", in_folder("kept.wav.yaml"));
+  snprintf(new_path, sizeof new_path, "%s", in_folder("new.wav"));
+  for (int n = 20000; n < 24000; ++n) {
+    music[n] *= 0.5f;
+  }
+  write_audio("new.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 44100, 2, music, LENGTH);
   free(music);
   return 0;
 }
@@ -172,6 +285,8 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(each_allocation_of_a_master_may_fail),
       cmocka_unit_test(each_allocation_of_presets_may_fail),
+      cmocka_unit_test(each_allocation_of_a_recall_may_fail),
+      cmocka_unit_test(each_allocation_of_a_revision_may_fail),
   };
   return cmocka_run_group_tests(tests, open_all, remove_folder);
 }

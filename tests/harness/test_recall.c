@@ -165,6 +165,10 @@ static void what_was_kept_has_the_same_bytes(void **state)
   fclose(one);
   fclose(two);
   assert_int_equal(count_files(), 5);
+  /* What a later version would choose by itself is written out. */
+  char *text = slurp("master.wav.yaml");
+  assert_non_null(strstr(text, "\npreroll: "));
+  free(text);
 }
 
 /* Against digests of a program of its own, where there is one (coreutils' sha256sum). */
@@ -209,6 +213,18 @@ static void a_mix_with_another_header_is_told_from_another_sound(void **state)
   says(&outcome, 1, "\"mix_state\": \"changed\"");
   says(&outcome, 1, "\"rendered\": true");
   free(samples);
+  /* A nought is a nought, whatever its sign. */
+  samples = calloc(2 * SHORT, sizeof *samples);
+  memcpy(samples, music, 2 * SHORT * sizeof *samples);
+  samples[1001] = 0.0f;
+  write_audio("mix.wav", FLOAT_WAV, RATE, 2, samples, SHORT);
+  outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("master.wav"));
+  expect(&outcome, 0, "");
+  samples[1001] = -0.0f;
+  write_audio("mix.wav", FLOAT_WAV, RATE, 2, samples, SHORT);
+  free(samples);
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "the same samples, its header rewritten");
   /* The same samples at another rate are another sound. */
   write_audio("mix.wav", WAV24, 44100, 2, music, SHORT);
   outcome = RUN("recall", name("master.wav.yaml"));
@@ -223,13 +239,20 @@ static void versions_and_machine_are_told(void **state)
   edit("master.wav.yaml", "      minor: 2", "      minor: 98");
   edit("master.wav.yaml", "  machine: ", "  machine: old ");
   edit("master.wav.yaml", "  libraries: \"", "  libraries: \"older ");
-  const Outcome outcome = RUN("recall", name("master.wav.yaml"));
+  Outcome outcome = RUN("recall", name("master.wav.yaml"));
   says(&outcome, 0, "changed   program: 0.");
   says(&outcome, 0, "changed   stage tidy (ms-eq): version 98.0 then, version 2.0 now");
   says(&outcome, 0, "changed   stage level (limiter): version 98.0 then");
   says(&outcome, 0, "changed   machine: old ");
   says(&outcome, 0, "changed   libraries: older ");
   says(&outcome, 0, "result    the same samples");
+  /* Of one stage alone, and the least of versions. */
+  make_master();
+  edit("master.wav.yaml", "urn:planish:ms-eq\n      minor: 2\n      micro: 0",
+       "urn:planish:ms-eq\n      minor: 2\n      micro: 7");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "changed   stage tidy (ms-eq): version 2.7 then, version 2.0 now");
+  assert_null(strstr(outcome.out, "stage level"));
 }
 
 static void settings_edited_by_hand_are_told(void **state)
@@ -261,6 +284,11 @@ static void the_master_that_is_there_is_looked_at_too(void **state)
   write_audio("master.wav", FLOAT_WAV, RATE, 2, samples, frames - 1);
   outcome = RUN("recall", name("master.wav.yaml"));
   says(&outcome, 0, "master.wav: its sound has changed");
+  write_text("master.wav", "no sound at all\n");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "master.wav: there, but not to be read as sound");
+  outcome = RUN("recall", "--json", name("master.wav.yaml"));
+  says(&outcome, 0, "\"master_state\": \"unreadable\"");
   remove(in_folder("master.wav"));
   outcome = RUN("recall", name("master.wav.yaml"));
   says(&outcome, 0, "master.wav: not there");
@@ -281,6 +309,84 @@ static void a_mix_that_has_moved_is_found_or_asked_for(void **state)
   says(&outcome, 0, "moved.wav: the same file");
 }
 
+/* Whatever differs: the master stays, and so does a mix wherever it is found. */
+static void no_master_and_no_mix_is_written_over(void **state)
+{
+  (void)state;
+  make_master();
+  write_audio("other.wav", WAV24, RATE, 2, music + 2, SHORT);
+  Outcome outcome = RUN("recall", "--mix", name("other.wav"), "--out", name("master.wav"),
+                        name("master.wav.yaml"));
+  expect(&outcome, 2, "would be written over");
+  edit("master.wav.yaml", files_folder, "/nowhere");
+  outcome = RUN("recall", "--out", name("mix.wav"), name("master.wav.yaml"));
+  expect(&outcome, 2, "would be written over");
+  /* It does not wait for a pipe that nobody opened. */
+  outcome = RUN("recall", "--out=-", name("master.wav.yaml"));
+  expect(&outcome, 2, "name a file");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "mix.wav: the same file");
+  says(&outcome, 0, "master.wav: the same file");
+  /* One that is lost comes back. */
+  remove(in_folder("master.wav"));
+  outcome = RUN("recall", "--out", name("master.wav"), name("master.wav.yaml"));
+  says(&outcome, 0, "written");
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "master.wav: the same file");
+}
+
+static void what_is_told_is_what_was_found(void **state)
+{
+  (void)state;
+  make_master();
+  edit("master.wav.yaml", "frames: 96000", "frames: 95999");
+  edit("master.wav.yaml", "rate: 48000", "rate: 44100");
+  edit("master.wav.yaml", "  machine: ", "  machine: \"a\\n\\e[2Jb\" #");
+  rename(in_folder("master.wav.yaml"), in_folder("archive.yaml"));
+  Outcome outcome = RUN("recall", name("archive.yaml"));
+  says(&outcome, 0, "result    the same samples, 96000 frames at 48000 Hz");
+  says(&outcome, 0, "master.wav: the same file");
+  says(&outcome, 0, "changed   machine: a??[2Jb then");
+  assert_int_equal(lines_of(outcome.out), 5);
+  assert_null(strchr(outcome.out, '\x1b'));
+  /* Its own name goes before the noted one. */
+  rename(in_folder("archive.yaml"), in_folder("other.wav.yaml"));
+  write_text("other.wav", "no sound\n");
+  outcome = RUN("recall", name("other.wav.yaml"));
+  says(&outcome, 0, "other.wav: there, but not to be read");
+}
+
+/* The folder's name has what YAML takes for the end of a line, for no text, and for the beginning
+ * of one. */
+static void any_name_of_a_mix_comes_back(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"a \xc2\x85 b.wav", "\xc2\x81.wav", "\xef\xbb\xbf x.wav",
+                                      "\xef\xbf\xbe: #.wav", "'\"\\ \t\n.wav"};
+  make_master();
+  for (size_t n = 0; n < sizeof names / sizeof *names; ++n) {
+    assert_int_equal(rename(in_folder(n == 0 ? "mix.wav" : names[n - 1]), name(names[n])), 0);
+    Outcome outcome = RUN("render", name("sheet.yaml"), name(names[n]), name("named.wav"));
+    expect(&outcome, 0, "");
+    outcome = RUN("recall", name("named.wav.yaml"));
+    says(&outcome, 0, ".wav: the same file");
+    says(&outcome, 0, "the same samples");
+  }
+}
+
+static void a_folder_that_is_not_there_is_told(void **state)
+{
+  (void)state;
+  make_master();
+  char kept[256];
+  const char *own = getenv("TMPDIR");
+  snprintf(kept, sizeof kept, "%s", own == NULL ? "" : own);
+  setenv("TMPDIR", "/nowhere", 1);
+  const Outcome outcome = RUN("recall", name("master.wav.yaml"));
+  expect(&outcome, 4, "in TMPDIR (/nowhere)");
+  setenv("TMPDIR", kept, 1);
+}
+
 static void what_is_no_recall_file_is_refused(void **state)
 {
   (void)state;
@@ -290,7 +396,7 @@ static void what_is_no_recall_file_is_refused(void **state)
   outcome = RUN("recall", name("none.yaml"));
   expect(&outcome, 4, "cannot read");
   outcome = RUN("recall", files_folder);
-  expect(&outcome, 2, "not a plain file");
+  expect(&outcome, 2, "a folder, pipe or device");
   outcome = RUN("recall", name("sheet.yaml"));
   expect(&outcome, 2, "a sheet, but no recall file");
   outcome = RUN("recall", name("mix.wav"));
@@ -338,6 +444,9 @@ static void a_recall_file_is_left_where_it_belongs(void **state)
   expect(&outcome, 0, "");
   outcome = RUN("render", name("b.wav.yaml"), mix, name("b.wav"));
   expect(&outcome, 2, "the recall file would be written over");
+  write_text("c.wav.yaml", "planish: 1\nrate: 44100\nstages: [{stage: limiter, name: a}]\n");
+  outcome = RUN("render", sheet, mix, name("c.wav"));
+  expect(&outcome, 2, "something else stands where the recall file goes");
   /* Its own kind is. */
   outcome = RUN("render", "--loudness=-13", sheet, mix, name("b.wav"));
   expect(&outcome, 0, "");
@@ -363,6 +472,90 @@ static void several_masters_have_theirs(void **state)
   char *text = slurp("out-without-tidy.wav.yaml");
   assert_null(strstr(text, "tidy\n"));
   free(text);
+  /* Of a control that is not there nothing is noted: it could not be landed again. */
+  outcome = RUN("render", "--without=level", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  expect(&outcome, 0, "");
+  text = slurp("out-without-level.wav.yaml");
+  assert_null(strstr(text, "    by:"));
+  assert_null(strstr(text, "    ceiling_at:"));
+  free(text);
+  outcome = RUN("revise", "--quick", name("out-without-level.wav.yaml"), name("out.wav.yaml"));
+  says(&outcome, 0, "  + stage level (limiter)");
+}
+
+/* Both stand at ceilings that the same landing has lowered: of a clipper that lets true peaks pass.
+ */
+static void what_landing_lowered_is_noted_for_all(void **state)
+{
+  (void)state;
+  start_short(NULL);
+  write_text("sheet.yaml",
+             "planish: 1\n"
+             "target: {loudness: -10, ceiling: -1, by: top.input_gain, ceiling_at: [top.ceiling]}\n"
+             "stages:\n  - {stage: ms-eq, name: tidy, b1_type: peaking, b1_gain: 2}\n"
+             "  - {stage: clipper, name: top, hold_true_peak: false}\n");
+  Outcome outcome =
+      RUN("render", "--without=tidy", name("sheet.yaml"), name("mix.wav"), name("out.wav"));
+  expect(&outcome, 0, "");
+  char *texts[] = {slurp("out.wav.yaml"), slurp("out-without-tidy.wav.yaml")};
+  double lowered[2];
+  for (int n = 0; n < 2; ++n) {
+    const char *place = strstr(texts[n], "    lowered: ");
+    assert_non_null(place);
+    lowered[n] = atof(place + strlen("    lowered: "));
+    free(texts[n]);
+  }
+  print_message("lowered by %.4f dB\n", lowered[0]);
+  assert_true(lowered[0] > 0.0 && lowered[0] == lowered[1]);
+  outcome = RUN("recall", name("out-without-tidy.wav.yaml"));
+  says(&outcome, 0, "the same samples");
+  /* A master made by a recall file stands at them too. */
+  outcome = RUN("render", name("out.wav.yaml"), name("mix.wav"), name("again.wav"));
+  expect(&outcome, 0, "");
+  char *text = slurp("again.wav.yaml");
+  const char *place = strstr(text, "    lowered: ");
+  assert_non_null(place);
+  assert_true(atof(place + strlen("    lowered: ")) == lowered[0]);
+  free(text);
+}
+
+/* A gain that no sheet can say stays the working level that it came from. */
+static void a_gain_beyond_what_a_sheet_can_say_comes_back(void **state)
+{
+  (void)state;
+  start_short(NULL);
+  size_t frames = 0;
+  SF_INFO info;
+  float *samples = read_audio(in_folder("mix.wav"), &frames, &info);
+  for (size_t n = 0; n < 2 * frames; ++n) {
+    samples[n] *= 0.006f;
+  }
+  write_audio("mix.wav", FLOAT_WAV, RATE, 2, samples, frames);
+  free(samples);
+  write_text("sheet.yaml", "planish: 1\ninput: {loudness: -0.5}\n"
+                           "stages: [{stage: limiter, name: level}]\n");
+  Outcome outcome = RUN("render", name("sheet.yaml"), name("mix.wav"), name("master.wav"));
+  expect(&outcome, 0, "");
+  const char *gain = strstr(outcome.out, "input     gain +");
+  assert_non_null(gain);
+  assert_true(atof(gain + strlen("input     gain +")) > 60.0);
+  outcome = RUN("recall", name("master.wav.yaml"));
+  says(&outcome, 0, "settings  as they were rendered");
+  says(&outcome, 0, "result    the same samples");
+}
+
+/* It cannot stand in a sheet: the recall file is good, and the mix is asked for. */
+static void a_name_that_is_no_text_is_asked_for(void **state)
+{
+  (void)state;
+  make_master();
+  rename(in_folder("mix.wav"), name("\xff\xc3.wav"));
+  Outcome outcome = RUN("render", name("sheet.yaml"), name("\xff\xc3.wav"), name("other.wav"));
+  expect(&outcome, 0, "");
+  outcome = RUN("recall", name("other.wav.yaml"));
+  expect(&outcome, 4, "/??.wav, nor under its name beside the recall file");
+  outcome = RUN("recall", "--mix", name("\xff\xc3.wav"), name("other.wav.yaml"));
+  says(&outcome, 0, "the same file");
 }
 
 /* With a control that lands inside a branch, and with any part of it left out. */
@@ -446,9 +639,16 @@ int main(void)
       cmocka_unit_test(settings_edited_by_hand_are_told),
       cmocka_unit_test(the_master_that_is_there_is_looked_at_too),
       cmocka_unit_test(a_mix_that_has_moved_is_found_or_asked_for),
+      cmocka_unit_test(no_master_and_no_mix_is_written_over),
+      cmocka_unit_test(what_is_told_is_what_was_found),
+      cmocka_unit_test(any_name_of_a_mix_comes_back),
+      cmocka_unit_test(a_folder_that_is_not_there_is_told),
       cmocka_unit_test(what_is_no_recall_file_is_refused),
       cmocka_unit_test(a_recall_file_is_left_where_it_belongs),
       cmocka_unit_test(several_masters_have_theirs),
+      cmocka_unit_test(what_landing_lowered_is_noted_for_all),
+      cmocka_unit_test(a_gain_beyond_what_a_sheet_can_say_comes_back),
+      cmocka_unit_test(a_name_that_is_no_text_is_asked_for),
       cmocka_unit_test(branches_come_back),
       cmocka_unit_test(another_mix_takes_the_landed_settings),
   };

@@ -236,6 +236,55 @@ static void two_recall_files_are_held_against_each_other(void **state)
   says(&outcome, "spectrum against the old master");
 }
 
+static void copy_edited(const char *from, const char *to, const char *what, const char *with)
+{
+  static char text[16384];
+  static char edited[16500];
+  FILE *file = fopen(name(from), "r");
+  text[fread(text, 1, sizeof text - 1, file)] = '\0';
+  fclose(file);
+  const char *place = strstr(text, what);
+  assert_non_null(place);
+  snprintf(edited, sizeof edited, "%.*s%s%s", (int)(place - text), text, with,
+           place + strlen(what));
+  write_text(to, edited);
+}
+
+/* A note names controls: they are looked at here, and the file is named. */
+static void what_a_note_names_is_looked_at(void **state)
+{
+  (void)state;
+  make_old();
+  copy_edited("master.wav.yaml", "edited.wav.yaml", "    by: ", "    by: x");
+  Outcome outcome = RUN("revise", name("edited.wav.yaml"), name("master.wav.yaml"));
+  expect(&outcome, 2, "edited.wav.yaml: recall: target: x");
+  /* The same samples at another rate are another mix. */
+  copy_edited("master.wav.yaml", "edited.wav.yaml", "    rate: 48000", "    rate: 44100");
+  outcome = RUN("revise", "--quick", "--json", name("edited.wav.yaml"), name("master.wav.yaml"));
+  says(&outcome, "\"mix_same\": false");
+}
+
+static void silence_is_told_in_words(void **state)
+{
+  (void)state;
+  empty_folder(state);
+  float *nothing = calloc(2 * FRAMES, sizeof *nothing);
+  write_audio("mix.wav", WAV24, RATE, 2, music, FRAMES);
+  write_audio("silence.wav", WAV24, RATE, 2, nothing, FRAMES);
+  free(nothing);
+  write_text("plain.yaml", "planish: 1\nstages: [{stage: limiter, name: a}]\n");
+  Outcome outcome = RUN("render", name("plain.yaml"), name("silence.wav"), name("master.wav"));
+  expect(&outcome, 0, "");
+  outcome = RUN("revise", name("master.wav.yaml"), name("mix.wav"));
+  says(&outcome, "  loudness silent -> -");
+  says(&outcome, ": the old mix is silent");
+  says(&outcome, "\nold       silent, silent\n");
+  says(&outcome, "\nas set    -");
+  assert_null(strstr(outcome.out, "nan"));
+  assert_null(strstr(outcome.out, "inf "));
+  assert_null(strstr(outcome.out, "inf)"));
+}
+
 static void what_cannot_be_revised_is_refused(void **state)
 {
   (void)state;
@@ -270,6 +319,8 @@ int main(void)
       cmocka_unit_test(the_same_mix_and_a_quick_look_render_nothing),
       cmocka_unit_test(an_old_recall_file_lends_its_mix_to_a_new_sheet),
       cmocka_unit_test(two_recall_files_are_held_against_each_other),
+      cmocka_unit_test(what_a_note_names_is_looked_at),
+      cmocka_unit_test(silence_is_told_in_words),
       cmocka_unit_test(what_cannot_be_revised_is_refused),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);

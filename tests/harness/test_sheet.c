@@ -31,10 +31,31 @@ static const Case cases[] = {
     {"planish: 2\n" STAGE, 1, 10, "unknown format"},
     {"planish: one\n" STAGE, 1, 10, "unknown format"},
     {"planish: \"1\"\n" STAGE, 1, 10, "unknown format"},
-    {HEAD "stages: [\n", 3, 1, "no YAML"},
-    {HEAD "stages:\n\t- a\n", 3, 1, "no YAML"},
-    {HEAD "a: 'x\n", 3, 1, "no YAML"},
-    {HEAD "# \xff\n" STAGE, 2, 3, "no YAML"},
+    {HEAD "stages: [\n", 3, 1, "the text ends where more must come"},
+    {HEAD "stages: [{stage: test-delay, name: a},\n", 3, 1, "the text ends where more must come"},
+    {HEAD "stages: [{stage: test-delay\n", 2, 10, "a bracket that is not closed: add the }"},
+    {HEAD "stages: [{stage: test-delay, name: a]\n", 2, 37, "nor the } of the { on line 2"},
+    {HEAD "stages:\n\t- a\n", 3, 1, "a tab: indent by spaces"},
+    {HEAD "stages:\n  - stage: a\n\tname: b\n", 4, 1, "a tab: indent by spaces"},
+    {HEAD "a: 'x\n", 2, 4, "a quote that is not closed: add the second '"},
+    {HEAD "a:\n  - \"x\nb: 1\n", 3, 5, "a quote that is not closed: add the second \""},
+    {HEAD "a: \"\\q\"\n", 2, 5, "a backslash with something after it"},
+    {HEAD "a: \"\\xq\"\n", 2, 7, "a backslash with something after it"},
+    {HEAD "a: @x\n", 2, 4, "cannot begin with @"},
+    {HEAD "a: `x\n", 2, 4, "cannot begin with @ or `"},
+    {HEAD "a: %x\n", 2, 4, "cannot begin with %"},
+    {"%MINE\n---\n" HEAD STAGE, 1, 1, "a line of directions"},
+    {"%YAML 9.0\n---\n" HEAD STAGE, 1, 1, "a line of directions"},
+    {HEAD "a: b: c\n", 2, 5, "a colon that belongs to no key"},
+    {HEAD "a: - b\n", 2, 4, "a hyphen out of place"},
+    {HEAD "stages:\n  - stage: a\n   name: b\n", 4, 4, "(line 3: column 3)"},
+    {HEAD "a\nb: 1\n", 2, 1, "a key needs a colon"},
+    {HEAD STAGE "...\n" HEAD, 4, 1, "no YAML"},
+    {HEAD "# \xff\n" STAGE, 2, 3, "save the sheet as UTF-8"},
+    {HEAD "# caf\xe9\n" STAGE, 2, 6, "save the sheet as UTF-8"},
+    {HEAD "# \xc3\xa9\xc3\xa9 \xed\xa0\x80\n" STAGE, 2, 6, "save the sheet as UTF-8"},
+    {"\xef\xbb\xbf" HEAD "# \x07\n" STAGE, 2, 3, "a control character (byte 7)"},
+    {"\xef\xbb\xbf# \x7f\n" HEAD STAGE, 1, 3, "a control character (byte 127)"},
     {HEAD STAGE "---\n" HEAD, 3, 1, "second document"},
     {HEAD, 1, 1, "no stages"},
     /* what YAML offers and a sheet has not */
@@ -48,6 +69,9 @@ static const Case cases[] = {
     {HEAD "input: {gain: 1, gain: 2}\n" STAGE, 2, 18, "twice"},
     {HEAD "x: [[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[1]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]]\n" STAGE, 2, 35,
      "more than 32 levels"},
+    {HEAD "stages: [{stage: test-delay, name: \"a\\0b\"}]\n", 2, 36, "a zero byte"},
+    {HEAD "stages: [{stage: test-delay, name: abcdefghijklmnopqrstuvwxyz-_ABCDEFGHIJKLM}]\n", 2, 36,
+     "at most 40"},
     /* keys at the top and below */
     {HEAD "inputs: {gain: 1}\n" STAGE, 2, 1, "did you mean input?"},
     {HEAD "\"a\\nb\": 1\n" STAGE, 2, 1, "a?b: unknown key"},
@@ -142,7 +166,10 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 7}\n", 3, 41, "give one of off, low"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, shape: 0.5}\n", 3, 41, "unknown choice"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, listen: difference}\n", 3, 42, "--audition"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, shape: '1'}\n", 3, 41, "give one of off, low"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, enabled: 'true'}\n", 3, 43, "without quotes"},
     /* the mix is mended and converted */
+    {HEAD "input: {swap: \"true\"}\n" STAGE, 2, 15, "remove the quotes"},
     {HEAD "input: {balence: 1}\n" STAGE, 2, 9, "did you mean balance?"},
     {HEAD "input: {balance: left}\n" STAGE, 2, 18, "balance: no number"},
     {HEAD "input: {balance: -21}\n" STAGE, 2, 18, "give -20 to 20 dB"},
@@ -304,6 +331,85 @@ static void all_mistakes_are_told_in_one_reading(void **state)
   planish_mistakes_free(&mistakes);
 }
 
+/* A hundred are told, the rest are counted. */
+static void too_many_mistakes_are_counted(void **state)
+{
+  (void)state;
+  enum { KEYS = 150 };
+  char text[8000] = HEAD STAGE;
+  for (int n = 0; n < KEYS; ++n) {
+    const size_t used = strlen(text);
+    snprintf(text + used, sizeof text - used, "nothing-%d: 1\n", n);
+  }
+  PlanishMistakes mistakes = {0};
+  assert_null(parse(text, false, &mistakes));
+  assert_int_equal(mistakes.count, PLANISH_SHEET_MISTAKES);
+  assert_int_equal(mistakes.untold, KEYS - PLANISH_SHEET_MISTAKES);
+  planish_mistakes_free(&mistakes);
+}
+
+/* The first of `points` on, each a second after the one before. */
+static char *long_automation(int points)
+{
+  static const char head[] = HEAD STAGE "automation:\n  a.gain:\n";
+  const size_t size = sizeof head + 40 * (size_t)points;
+  char *text = malloc(size);
+  size_t used = (size_t)snprintf(text, size, "%s", head);
+  for (int n = 0; n < points; ++n) {
+    used += (size_t)snprintf(text + used, size - used, "  - {at: %d, value: 1}\n", n);
+  }
+  return text;
+}
+
+static void the_longest_list_is_read(void **state)
+{
+  (void)state;
+  for (int more = 0; more <= 1; ++more) {
+    char *text = long_automation(PLANISH_SHEET_MEMBERS + more);
+    PlanishMistakes mistakes = {0};
+    PlanishSheet *sheet = parse(text, false, &mistakes);
+    assert_true((sheet != NULL) == (more == 0));
+    if (sheet != NULL) {
+      assert_int_equal(sheet->automation[0].count, PLANISH_SHEET_MEMBERS);
+    } else {
+      assert_int_equal(mistakes.list[0].line, 4 + PLANISH_SHEET_MEMBERS + 1);
+      assert_non_null(strstr(mistakes.list[0].text, "more than 1000"));
+    }
+    planish_sheet_free(sheet);
+    planish_mistakes_free(&mistakes);
+    free(text);
+  }
+}
+
+static float value_of(const PlanishSheetStage *stage, const char *symbol)
+{
+  return stage->values[planish_plugin_find(stage->plugin, symbol)];
+}
+
+/* The ends of what is allowed are allowed. */
+static void the_ends_of_ranges_are_read(void **state)
+{
+  (void)state;
+  static const char text[] =
+      HEAD "stages:\n"
+           "  - {stage: test-delay, name: abcdefghijklmnopqrstuvwxyz-_ABCDEFGHIJKL, gain: -24}\n"
+           "  - {stage: test-delay, name: b, gain: 24}\n"
+           "automation:\n"
+           "  b.gain: [{at: 0, value: -3}, {at: 0, value: 2, move: step}, {at: 86400, value: 0}]\n"
+           "  b.width: [{at: 0, value: 1}, {at: 5 frames, value: 2}]\n"
+           "head_silence: 60\nfade_in: 600\nfade_out: 10:00\ntail: 230400000 frames\n";
+  PlanishMistakes mistakes = {0};
+  PlanishSheet *sheet = parse(text, false, &mistakes);
+  assert_non_null(sheet);
+  /* The last point of time 0 counts. */
+  assert_true(value_of(&sheet->stages[1], "gain") == 2.0f);
+  assert_true(sheet->automation[1].points[1].at.in_frames);
+  planish_sheet_free(sheet);
+  /* To the nearest frame. */
+  assert_int_equal(planish_sheet_frames((PlanishSheetTime){.value = 0.9999 / 48000.0}, 48000.0), 1);
+  assert_int_equal(planish_sheet_frames((PlanishSheetTime){.value = 0.4999 / 48000.0}, 48000.0), 0);
+}
+
 static void a_sheet_is_read_as_it_stands(void **state)
 {
   (void)state;
@@ -341,11 +447,6 @@ static void a_sheet_is_read_as_it_stands(void **state)
   assert_true(sheet->stages[1].values[5] == -1.5f);
   assert_true(sheet->stages[2].values[5] == -0.5f);
   planish_sheet_free(sheet);
-}
-
-static float value_of(const PlanishSheetStage *stage, const char *symbol)
-{
-  return stage->values[planish_plugin_find(stage->plugin, symbol)];
 }
 
 static void what_surrounds_and_moves_is_read_too(void **state)
@@ -429,7 +530,8 @@ static void the_command_line_overrides(void **state)
   static const char text[] = "planish: 1\n"
                              "target: {by: d.input_gain, ceiling_at: [d.ceiling]}\n"
                              "stages: [{stage: test-drive, name: d, ceiling: -3}, "
-                             "{stage: test-delay, name: l}]\n";
+                             "{stage: test-delay, name: l}]\n"
+                             "automation: {l.gain: [{at: 1, value: 2}]}\n";
   PlanishMistakes mistakes = {0};
   PlanishSheet *sheet = parse(text, false, &mistakes);
   assert_non_null(sheet);
@@ -450,6 +552,16 @@ static void the_command_line_overrides(void **state)
   planish_error_clear(&error);
   assert_true(planish_sheet_set_control(sheet, "l.listen=1", true, &error));
   assert_false(planish_sheet_set_ceiling(sheet, -21.0, &error));
+  assert_false(planish_sheet_set_ceiling(sheet, 0.1, &error));
+  /* What moves by itself stays so; what was named on the command line counts as named. */
+  planish_error_clear(&error);
+  assert_false(planish_sheet_set_control(sheet, "l.gain=1", false, &error));
+  assert_non_null(strstr(error.text, "automates it"));
+  const int width = planish_plugin_find(sheet->stages[1].plugin, "width");
+  assert_false(sheet->stages[1].given[width]);
+  planish_error_clear(&error);
+  assert_true(planish_sheet_set_control(sheet, "l.width=100", false, &error));
+  assert_true(sheet->stages[1].given[width]);
   assert_false(planish_sheet_set_loudness(sheet, 3.0, &error));
   planish_sheet_free(sheet);
 }
@@ -517,6 +629,9 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_mistake_is_told_at_its_place),
       cmocka_unit_test(all_mistakes_are_told_in_one_reading),
+      cmocka_unit_test(too_many_mistakes_are_counted),
+      cmocka_unit_test(the_longest_list_is_read),
+      cmocka_unit_test(the_ends_of_ranges_are_read),
       cmocka_unit_test(a_sheet_is_read_as_it_stands),
       cmocka_unit_test(what_surrounds_and_moves_is_read_too),
       cmocka_unit_test(presets_are_taken_and_overridden),

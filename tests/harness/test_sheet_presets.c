@@ -7,6 +7,8 @@
 #include "tests/harness/sheet_fixture.h"
 
 #include <locale.h>
+#include <sys/socket.h>
+#include <sys/un.h>
 
 static PlanishHost *host;
 
@@ -95,6 +97,13 @@ static void mistakes_and_misuse_are_told(void **state)
   write_text("bad.yaml",
              "planish: 1\nstages: [{stage: limiter, name: a, celing: -1, release: x}]\n");
   write_text("manifest.yaml", "planish: 1\nstages: [{stage: limiter, name: manifest}]\n");
+  write_text("long.yaml", "");
+  assert_int_equal(truncate(in_folder("long.yaml"), PLANISH_SHEET_BYTES + 1), 0);
+  struct sockaddr_un place = {.sun_family = AF_UNIX};
+  snprintf(place.sun_path, sizeof place.sun_path, "%s", name("socket"));
+  const int endpoint = socket(AF_UNIX, SOCK_STREAM, 0);
+  assert_int_equal(bind(endpoint, (const struct sockaddr *)&place, sizeof place), 0);
+  close(endpoint);
   Outcome outcome = RUN("sheet", "check", name("bad.yaml"), name("good.yaml"), name("none.yaml"));
   assert_int_equal(outcome.code, 2);
   assert_int_equal(lines_of(outcome.error), 3);
@@ -120,6 +129,9 @@ static void mistakes_and_misuse_are_told(void **state)
       {{"sheet", "new", "a", "b"}, 2, "takes one file or none"},
       {{"sheet", "new", "/none/x.yaml"}, 4, "cannot write"},
       {{"sheet", "presets", name("none.yaml")}, 4, "cannot read"},
+      {{"sheet", "check", name("socket")}, 2, "a folder, pipe or device"},
+      {{"sheet", "check", "/"}, 2, "a folder, pipe or device"},
+      {{"sheet", "check", name("long.yaml")}, 2, "longer than 1 MB"},
       {{"sheet", "presets", name("manifest.yaml"), name("x.lv2")}, 2, "give the stage another"},
   };
   for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
@@ -128,7 +140,7 @@ static void mistakes_and_misuse_are_told(void **state)
     outcome = finish(launch(arguments));
     expect(&outcome, cases[n].code, cases[n].says);
   }
-  assert_int_equal(count_files(), 3);
+  assert_int_equal(count_files(), 5);
 }
 
 static double at_random(unsigned *seed)
@@ -269,6 +281,14 @@ static void presets_by_file_become_a_sheet(void **state)
              "automation: {level.release: [{at: 0, value: 33}, {at: 9, value: 20}]}\n");
   Outcome outcome = RUN("sheet", "presets", name("loud.yaml"), name("loud.lv2"));
   expect(&outcome, 0, "");
+  /* Whether a stage is on, and what is for listening, is no setting. */
+  char saved[8000];
+  FILE *preset = fopen(name("loud.lv2/level.ttl"), "r");
+  saved[fread(saved, 1, sizeof saved - 1, preset)] = '\0';
+  fclose(preset);
+  assert_non_null(strstr(saved, "lv2:symbol \"release\" ; pset:value 33.0"));
+  assert_null(strstr(saved, "\"enabled\""));
+  assert_null(strstr(saved, "\"listen\""));
   assert_non_null(strstr(outcome.out, "1 preset, shown by hosts as \"loud: NAME\"; automation"));
   outcome = RUN("sheet", "from", name("loud.lv2/level.ttl"), name("loud.lv2/level.ttl"), "--out",
                 name("back.yaml"));
@@ -293,6 +313,62 @@ static void presets_by_file_become_a_sheet(void **state)
   remove(in_folder("loud.lv2/manifest.ttl"));
 }
 
+/* 0.1 is in a range that begins at 0.1f; a switch that a host saved at 0.5 is on (LV2
+ * specification, lv2:toggled: over 0). */
+static void odd_values_of_hosts_are_taken(void **state)
+{
+  empty_folder(state);
+  write_text("half.ttl", "@prefix lv2: <http://lv2plug.in/ns/lv2core#> .\n"
+                         "@prefix pset: <http://lv2plug.in/ns/ext/presets#> .\n"
+                         "<> a pset:Preset ; lv2:appliesTo <urn:planish:clipper> ;\n"
+                         "  <http://www.w3.org/2000/01/rdf-schema#label> \"Half\" ;\n"
+                         "  lv2:port [ lv2:symbol \"hold_true_peak\" ; pset:value 0.5 ] .\n");
+  char text[1024];
+  snprintf(text, sizeof text,
+           "planish: 1\nstages:\n  - {stage: clipper, name: a, preset: \"%s\"}\n"
+           "  - {stage: ms-eq, name: b, b1_q: 0.1}\n",
+           name("half.ttl"));
+  PlanishSheet *sheet = sheet_of(host, text);
+  assert_non_null(sheet);
+  const PlanishPlugin *clipper = sheet->stages[0].plugin;
+  const PlanishPlugin *equaliser = sheet->stages[1].plugin;
+  assert_true(sheet->stages[0].values[planish_plugin_find(clipper, "hold_true_peak")] == 1.0f);
+  assert_true(sheet->stages[1].values[planish_plugin_find(equaliser, "b1_q")] == 0.1f);
+  planish_sheet_free(sheet);
+}
+
+/* A label may be the name that another got for being the second of its kind. */
+static void presets_get_names_of_their_own(void **state)
+{
+  empty_folder(state);
+  mkdir(in_folder("many"), 0700);
+  static const char *const files[] = {"many/a.ttl", "many/b.ttl", "many/c.ttl"};
+  static const char *const labels[] = {"X 3", "X", "X"};
+  for (int n = 0; n < 3; ++n) {
+    char text[400];
+    snprintf(text, sizeof text,
+             "@prefix lv2: <http://lv2plug.in/ns/lv2core#> .\n"
+             "@prefix pset: <http://lv2plug.in/ns/ext/presets#> .\n"
+             "<> a pset:Preset ; lv2:appliesTo <urn:planish:limiter> ;\n"
+             "  <http://www.w3.org/2000/01/rdf-schema#label> \"%s\" ;\n"
+             "  lv2:port [ lv2:symbol \"release\" ; pset:value %d.0 ] .\n",
+             labels[n], 20 + n);
+    write_text(files[n], text);
+  }
+  Outcome outcome = RUN("sheet", "from", name(files[0]), name(files[1]), name(files[2]));
+  expect(&outcome, 0, "");
+  PlanishSheet *sheet = sheet_of(host, outcome.out);
+  assert_non_null(sheet);
+  assert_int_equal(sheet->stage_count, 3);
+  assert_string_equal(sheet->stages[0].name, "x-3");
+  assert_string_equal(sheet->stages[1].name, "x");
+  assert_string_equal(sheet->stages[2].name, "x-4");
+  planish_sheet_free(sheet);
+  for (int n = 0; n < 3; ++n) {
+    remove(in_folder(files[n]));
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -303,6 +379,8 @@ int main(void)
       cmocka_unit_test(settings_survive_a_decimal_comma),
       cmocka_unit_test(a_resolved_sheet_of_every_stage_comes_back),
       cmocka_unit_test(presets_by_file_become_a_sheet),
+      cmocka_unit_test(odd_values_of_hosts_are_taken),
+      cmocka_unit_test(presets_get_names_of_their_own),
   };
   return cmocka_run_group_tests(tests, open_presets, close_presets);
 }

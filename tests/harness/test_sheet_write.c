@@ -205,6 +205,54 @@ static void words_and_more_are_written_too(void **state)
   planish_sheet_free(sheet);
 }
 
+/* In UTF-8 (RFC 3629); returns the length. */
+static size_t put_character(char *text, unsigned code)
+{
+  const unsigned char first[] = {0, 0, 0xc0, 0xe0, 0xf0};
+  const size_t length = code < 0x80 ? 1 : (code < 0x800 ? 2 : (code < 0x10000 ? 3 : 4));
+  for (size_t n = length - 1; n > 0; --n, code >>= 6) {
+    text[n] = (char)(0x80 | (code & 0x3f));
+  }
+  text[0] = (char)(first[length] | code);
+  return length;
+}
+
+/* Names of files hold what they like: every character there is, between blanks. */
+static void every_character_comes_back(void **state)
+{
+  (void)state;
+  enum { A_TEXT = 61, CHARACTERS = 0x110000 };
+  unsigned checked = 0;
+  char text[6 * A_TEXT + 1];
+  char *written = NULL;
+  size_t size = 0;
+  for (unsigned code = 1; code < CHARACTERS;) {
+    size_t length = 0;
+    for (int n = 0; n < A_TEXT && code < CHARACTERS; ++n, ++code) {
+      code += code == 0xd800 ? 0x800 : 0; /* surrogates are no characters */
+      text[length++] = ' ';
+      length += put_character(text + length, code);
+      checked += 1;
+    }
+    text[length] = '\0';
+    FILE *stream = open_memstream(&written, &size);
+    planish_sheet_write_text(stream, text);
+    fclose(stream);
+    PlanishMistakes mistakes = {0};
+    PlanishNode *node = planish_sheet_tree_new(written, size, &mistakes);
+    if (node == NULL || strcmp(node->text, text) != 0) {
+      print_error("before U+%04X: %s\n", code, written);
+      fail();
+    }
+    planish_sheet_tree_free(node);
+    free(written);
+    /* All planes but the first two alike: a few of each. */
+    code += code >= 0x20000 ? 997 : 0;
+  }
+  print_message("%u characters\n", checked);
+  assert_true(checked > 0x20000 - 0x800 - A_TEXT);
+}
+
 static void the_shortest_number_is_written(void **state)
 {
   (void)state;
@@ -257,6 +305,7 @@ int main(void)
       cmocka_unit_test(moved_values_come_back_exactly),
       cmocka_unit_test(a_resolved_sheet_names_every_control_and_no_preset),
       cmocka_unit_test(words_and_more_are_written_too),
+      cmocka_unit_test(every_character_comes_back),
       cmocka_unit_test(the_shortest_number_is_written),
   };
   return cmocka_run_group_tests(tests, open_host, close_host);
