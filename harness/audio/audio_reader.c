@@ -27,7 +27,9 @@ struct PlanishReader {
   PlanishReaderOptions options;
   double mean[2]; /* that is taken off */
   bool cut;
-  uint64_t silenced;
+  uint64_t silenced;               /* samples */
+  PlanishPlaces silenced_at;       /* frames */
+  uint64_t silenced_to;            /* the frame behind the last of them */
   PlanishRateConverter *converter; /* NULL: the file's rate, or not yet begun */
   uint64_t converted_at;           /* next frame of the result */
 };
@@ -251,6 +253,20 @@ uint64_t planish_reader_silenced(const PlanishReader *reader)
   return reader->silenced;
 }
 
+const PlanishPlaces *planish_reader_silenced_at(const PlanishReader *reader)
+{
+  return &reader->silenced_at;
+}
+
+static void note_silenced(PlanishReader *reader, uint64_t frame)
+{
+  reader->silenced += 1;
+  if (frame >= reader->silenced_to) {
+    planish_places_add(&reader->silenced_at, frame);
+    reader->silenced_to = frame + 1;
+  }
+}
+
 PlanishReaderWord planish_reader_word(const PlanishReader *reader)
 {
   static const struct {
@@ -307,17 +323,18 @@ static bool check_samples(PlanishReader *reader, float *samples, size_t count, P
     if (isfinite(samples[n])) {
       continue;
     }
+    const uint64_t frame = reader->at + n / (size_t)reader->info.channels;
     if (!reader->options.silence_bad) {
-      const uint64_t frame = reader->at + n / (size_t)reader->info.channels;
-      const double seconds = (double)frame / reader->info.samplerate;
+      char time[PLANISH_TEXT_TIME];
       return planish_fail(error, PLANISH_BAD_AUDIO,
-                          "a sample that is no number (%s) at %d:%06.3f: %s: export it again, or "
-                          "pass --silence-bad to take such samples as silence",
-                          isnan(samples[n]) ? "NaN" : "infinite", (int)(seconds / 60.0),
-                          fmod(seconds, 60.0), reader->path);
+                          "a sample that is no number (%s) at %s: %s: export it again, or pass "
+                          "--silence-bad to take such samples as silence",
+                          isnan(samples[n]) ? "NaN" : "infinite",
+                          planish_text_of_time(time, (double)frame / reader->info.samplerate),
+                          reader->path);
     }
     samples[n] = 0.0f;
-    reader->silenced += 1;
+    note_silenced(reader, frame);
   }
   return true;
 }
@@ -377,6 +394,8 @@ static bool find_means(PlanishReader *reader, PlanishError *error)
     reader->mean[c] = sum[c] / (double)planish_reader_file_frames(reader);
   }
   reader->silenced = 0;
+  reader->silenced_at = (PlanishPlaces){0};
+  reader->silenced_to = 0;
   return seek_file(reader, 0, error);
 }
 

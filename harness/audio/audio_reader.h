@@ -23,6 +23,7 @@
 
 #include "harness/audio/mending.h"
 #include "harness/base/error.h"
+#include "harness/measure/places.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -69,6 +70,9 @@ PlanishReaderWord planish_reader_word(const PlanishReader *reader);
 
 /* How many samples were silenced since opening. */
 uint64_t planish_reader_silenced(const PlanishReader *reader);
+
+/* In which frames of the file they stand; of a file that is read once. */
+const PlanishPlaces *planish_reader_silenced_at(const PlanishReader *reader);
 
 /* Whether the file turned out to be cut short, so far. planish_reader_frames() then says how much
  * there is. */

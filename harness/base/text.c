@@ -183,6 +183,19 @@ int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value)
   return without_exponent(text, (double)value, digits);
 }
 
+const char *planish_text_of_time(char text[PLANISH_TEXT_TIME], double seconds)
+{
+  const double rounded = floor(seconds * 1000.0 + 0.5);
+  if (!(rounded >= 0.0 && rounded < 1e15)) {
+    planish_text_format(text, PLANISH_TEXT_TIME, "-");
+    return text;
+  }
+  const unsigned long long thousandths = (unsigned long long)rounded;
+  planish_text_format(text, PLANISH_TEXT_TIME, "%llu:%02llu.%03llu", thousandths / 60000,
+                      thousandths / 1000 % 60, thousandths % 1000);
+  return text;
+}
+
 bool planish_text_time(const char *text, double *seconds)
 {
   const char *colon = strchr(text, ':');

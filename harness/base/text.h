@@ -45,6 +45,11 @@ int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value);
 /* Reads a place in time: seconds ("83", "83.5") or minutes and seconds ("1:23.5"), not negative. */
 bool planish_text_time(const char *text, double *seconds);
 
+/* A place in time as it is told: "1:23.500", to the nearest millisecond; "-" where there is none.
+ * Gives `text` back. */
+#define PLANISH_TEXT_TIME 32
+const char *planish_text_of_time(char text[PLANISH_TEXT_TIME], double seconds);
+
 /* The name nearest to a misspelt one: feed candidates with consider(), then read `best`, NULL if
  * none is near enough to be meant (more than one letter and more than a third of them would have to
  * change). Distance: Damerau's with neighbours swapped as one step, capital letters as small. */

@@ -40,7 +40,7 @@ PlanishCheck *planish_check_new(const PlanishCheckSource *source)
   }
   planish_measure_watch(check->measure, planish_peak_pile_add, &check->pile);
   planish_channels_reset(&check->channels, source->rate);
-  planish_gaps_reset(&check->gaps, source->rate);
+  planish_gaps_reset(&check->gaps, source->rate, source->word.floating ? 0 : source->word.bits);
   planish_pauses_reset(&check->pauses, source->rate);
   return check;
 }
@@ -111,11 +111,12 @@ static void fill_readings(const PlanishCheck *check, PlanishCheckResult *result)
   result->band_edge = edge.edge > 0.0 ? edge.edge : (double)NAN;
 }
 
-void planish_check_finish(PlanishCheck *check, uint64_t silenced, bool cut,
+void planish_check_finish(PlanishCheck *check, const PlanishPlaces *silenced, bool cut,
                           PlanishCheckResult *result)
 {
   *result = (PlanishCheckResult){0};
   planish_measure_finish(check->measure, &result->measurement);
+  planish_gaps_finish(&check->gaps);
   fill_readings(check, result);
   const PlanishReadings readings = {
       .runs = {planish_measure_clipped(check->measure, 0),

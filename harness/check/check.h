@@ -43,9 +43,9 @@ void planish_check_free(PlanishCheck *check);
  * the reader gives them. */
 void planish_check_process(PlanishCheck *check, const float *interleaved, size_t frames);
 
-/* Ends the stream. `silenced` samples were no numbers, and the file was `cut` short (see
- * audio_reader.h). To be called once, last before free. */
-void planish_check_finish(PlanishCheck *check, uint64_t silenced, bool cut,
+/* Ends the stream. Frames `silenced` held samples that were no numbers, and the file was `cut`
+ * short (see audio_reader.h). To be called once, last before free. */
+void planish_check_finish(PlanishCheck *check, const PlanishPlaces *silenced, bool cut,
                           PlanishCheckResult *result);
 
 #endif

@@ -40,7 +40,7 @@ bool planish_check_file(const char *path, bool silence_bad, void (*told)(void *u
   const bool done =
       check == NULL ? planish_fail_memory(error) : read_all(reader, check, told, user, error);
   if (done) {
-    planish_check_finish(check, planish_reader_silenced(reader), planish_reader_is_cut(reader),
+    planish_check_finish(check, planish_reader_silenced_at(reader), planish_reader_is_cut(reader),
                          result);
   }
   planish_check_free(check);

@@ -7,10 +7,18 @@
 #define STANDING         3e-3  /* -50 dBFS: what a fade to black has passed long before its end */
 #define SHORTEST_DROPOUT 0.001 /* s */
 #define SHORTEST_STRETCH 0.1
+#define SHORTEST_OF_ONE  1.0 /* of a channel alone, which may rest for a while by nature */
 
-void planish_gaps_reset(PlanishGaps *gaps, double rate)
+#define DITHER_STEPS  2.5 /* triangular dither and rounding stay under it */
+#define LONGEST_WORD  24  /* of which dither is looked for */
+#define SHORTEST_WORD 16
+
+void planish_gaps_reset(PlanishGaps *gaps, double rate, unsigned bits)
 {
-  *gaps = (PlanishGaps){.rate = rate};
+  const unsigned word = bits == 0 || bits > LONGEST_WORD ? LONGEST_WORD
+                        : bits < SHORTEST_WORD           ? SHORTEST_WORD
+                                                         : bits;
+  *gaps = (PlanishGaps){.rate = rate, .black = ldexp(DITHER_STEPS, 1 - (int)word)};
   gaps->edge = (uint32_t)fmin(fmax(rate / 1000.0, 1.0), PLANISH_GAPS_EDGE);
 }
 
@@ -23,22 +31,23 @@ static double recent_peak(const PlanishGaps *gaps, const PlanishGapsLine *line)
   return peak;
 }
 
-/* Black has ended, with sound: black at the tail is no gap. */
+/* Black has ended, with sound or with the file. */
 static void end_black(PlanishGaps *gaps, int which)
 {
   PlanishGapsLine *line = &gaps->line[which];
-  const bool head = line->sounding == 0;
-  const bool of_both = which != PLANISH_GAPS_BOTH && line->shared > line->black * 9 / 10;
+  const bool alone = which != PLANISH_GAPS_BOTH;
+  const bool of_both = alone && line->shared > line->black * 9 / 10;
   const double seconds = (double)line->black / gaps->rate;
+  const double own_seconds = (double)(line->black - line->shared) / gaps->rate;
   const uint64_t began = gaps->frame - line->black;
-  if (head || of_both) {
+  if (of_both) {
     return;
   }
   if (line->abrupt && seconds >= SHORTEST_DROPOUT) {
     planish_places_add(&line->dropouts, began);
     line->longest_dropout =
         line->black > line->longest_dropout ? line->black : line->longest_dropout;
-  } else if (which == PLANISH_GAPS_BOTH && seconds >= SHORTEST_STRETCH) {
+  } else if (alone ? own_seconds >= SHORTEST_OF_ONE : seconds >= SHORTEST_STRETCH) {
     planish_places_add(&line->stretches, began);
     line->longest_stretch =
         line->black > line->longest_stretch ? line->black : line->longest_stretch;
@@ -48,8 +57,9 @@ static void end_black(PlanishGaps *gaps, int which)
 static void take(PlanishGaps *gaps, int which, double magnitude, bool both_black)
 {
   PlanishGapsLine *line = &gaps->line[which];
-  if (magnitude > 0.0) {
-    if (line->black > 0) {
+  if (magnitude > gaps->black) {
+    /* What lies ahead of all sound is the head. */
+    if (line->black > 0 && (line->sounding > 0 || which != PLANISH_GAPS_BOTH)) {
       end_black(gaps, which);
     }
     line->black = 0;
@@ -79,15 +89,29 @@ void planish_gaps_process(PlanishGaps *gaps, const float *interleaved, size_t fr
       gaps->last = gaps->frame;
       gaps->sounds = true;
     }
-    take(gaps, PLANISH_GAPS_LEFT, left, !(both > 0.0));
-    take(gaps, PLANISH_GAPS_RIGHT, right, !(both > 0.0));
-    take(gaps, PLANISH_GAPS_BOTH, both, !(both > 0.0));
+    const bool both_black = !(both > gaps->black);
+    take(gaps, PLANISH_GAPS_LEFT, left, both_black);
+    take(gaps, PLANISH_GAPS_RIGHT, right, both_black);
+    take(gaps, PLANISH_GAPS_BOTH, both, both_black);
     gaps->frame += 1;
+  }
+}
+
+void planish_gaps_finish(PlanishGaps *gaps)
+{
+  for (int which = PLANISH_GAPS_LEFT; which <= PLANISH_GAPS_RIGHT; ++which) {
+    if (gaps->line[which].black > 0) {
+      end_black(gaps, which);
+    }
   }
 }
 
 double planish_gaps_tail_peak(const PlanishGaps *gaps)
 {
-  const PlanishGapsLine *both = &gaps->line[PLANISH_GAPS_BOTH];
-  return both->black >= gaps->edge ? 0.0 : recent_peak(gaps, both);
+  return recent_peak(gaps, &gaps->line[PLANISH_GAPS_BOTH]);
+}
+
+uint64_t planish_gaps_tail(const PlanishGaps *gaps)
+{
+  return gaps->frame - gaps->line[PLANISH_GAPS_BOTH].black;
 }

@@ -19,7 +19,7 @@ typedef struct {
   const PlanishPauses *pauses;
   const PlanishPeakPile *pile;
   PlanishBandEdgeFound edge;
-  uint64_t silenced;
+  const PlanishPlaces *silenced; /* frames with samples that were no numbers */
   bool cut;
 } PlanishReadings;
 
@@ -32,7 +32,7 @@ void planish_judge_channels(const PlanishReadings *readings, PlanishCheckResult 
 /* Clipping, overs, headroom, limiting. */
 void planish_judge_peaks(const PlanishReadings *readings, PlanishCheckResult *result);
 
-/* Clicks, dropouts, black, head and tail. */
+/* Clicks, dropouts, black, head and tail; to be asked behind the judge of the channels. */
 void planish_judge_places(const PlanishReadings *readings, PlanishCheckResult *result);
 
 #endif

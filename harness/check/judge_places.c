@@ -7,17 +7,25 @@
 /* Sound this far under the loudness of the file may begin or end at once. */
 #define CUT_UNDER_LU 20.0
 
+#define LEAST_BITS 12
+
 #define LONG_HEAD 1.0 /* s */
 #define LONG_TAIL 5.0
 
 static const PlanishFindingChannel line_names[PLANISH_GAPS_LINES] = {
     PLANISH_OF_LEFT, PLANISH_OF_RIGHT, PLANISH_OF_BOTH};
 
+/* Of words as short as that rounding makes steps and black of its own. */
+static bool is_coarse(const PlanishCheckResult *result)
+{
+  return result->bits_used > 0 && result->bits_used < LEAST_BITS;
+}
+
 static void judge_clicks(const PlanishReadings *readings, PlanishCheckResult *result)
 {
   for (uint32_t c = 0; c < (result->source.channels == 1 ? 1U : 2U); ++c) {
     const PlanishPlaces *found = planish_clicks_found(readings->clicks, c);
-    if (found->count > 0) {
+    if (found->count > 0 && !is_coarse(result)) {
       PlanishFinding *finding = planish_finding_add(
           &result->findings, PLANISH_FINDING_CLICKS, PLANISH_WARNING, "%llu click%s",
           (unsigned long long)found->count, found->count == 1 ? "" : "s");
@@ -28,12 +36,22 @@ static void judge_clicks(const PlanishReadings *readings, PlanishCheckResult *re
   }
 }
 
+/* A channel that is silent throughout has been told of. */
+static bool is_told(const PlanishFindings *findings)
+{
+  bool told = false;
+  for (size_t n = 0; n < findings->count; ++n) {
+    told = told || findings->finding[n].kind == PLANISH_FINDING_CHANNEL_SILENT;
+  }
+  return told;
+}
+
 static void judge_gaps(const PlanishReadings *readings, PlanishCheckResult *result)
 {
   const double rate = result->source.rate;
   for (int n = 0; n < PLANISH_GAPS_LINES; ++n) {
     const PlanishGapsLine *line = &readings->gaps->line[n];
-    if (line->dropouts.count > 0) {
+    if (line->dropouts.count > 0 && !is_coarse(result)) {
       PlanishFinding *finding = planish_finding_add(
           &result->findings, PLANISH_FINDING_DROPOUT, PLANISH_FAULT,
           "%llu dropout%s to digital black, the longest of %.1f ms",
@@ -44,11 +62,13 @@ static void judge_gaps(const PlanishReadings *readings, PlanishCheckResult *resu
       planish_finding_value(finding, 1000.0 * (double)line->longest_dropout / rate, "ms");
       planish_finding_remedy(finding, "export the mix again");
     }
-    if (line->stretches.count > 0) {
+    if (line->stretches.count > 0 && (n == PLANISH_GAPS_BOTH || !is_told(&result->findings))) {
       PlanishFinding *finding =
           planish_finding_add(&result->findings, PLANISH_FINDING_BLACK, PLANISH_NOTE,
-                              "digital black in the middle, the longest of %.2f s",
+                              "digital black%s, the longest of %.2f s",
+                              n == PLANISH_GAPS_BOTH ? " in the middle" : " in one channel alone",
                               (double)line->longest_stretch / rate);
+      finding->channel = line_names[n];
       planish_finding_places(finding, &line->stretches, rate);
       planish_finding_value(finding, (double)line->longest_stretch / rate, "s");
       planish_finding_remedy(finding, "listen whether the sound dies away ahead of it");
@@ -80,7 +100,7 @@ static void judge_cuts(const PlanishReadings *readings, PlanishCheckResult *resu
       planish_gain_of(planish_max(result->measurement.integrated, -60.0) - CUT_UNDER_LU);
   const double head = readings->gaps->head_peak;
   const double tail = planish_gaps_tail_peak(readings->gaps);
-  const double end = result->measurement.duration;
+  const double end = (double)planish_gaps_tail(readings->gaps) / result->source.rate;
   if (head > limit && tail > limit) {
     add_end(result, PLANISH_FINDING_EXCERPT, PLANISH_NOTE,
             "sound stands at the very start and the very end", planish_max(head, tail), 0.0);
@@ -89,7 +109,10 @@ static void judge_cuts(const PlanishReadings *readings, PlanishCheckResult *resu
             "cut off: sound stands at the very start", head, 0.0);
   } else if (tail > limit) {
     add_end(result, PLANISH_FINDING_TAIL_CUT, PLANISH_WARNING,
-            "cut off: sound stands at the very end", tail, end);
+            end < result->measurement.duration
+                ? "cut off: sound stands where the digital black of the end begins"
+                : "cut off: sound stands at the very end",
+            tail, end);
   }
 }
 

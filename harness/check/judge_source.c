@@ -17,6 +17,9 @@
 #define MIDDLE_CODER_HZ  19000.0
 #define HIGHEST_CODER_HZ 20900.0
 
+/* A word that is as much longer than what it holds was once a shorter one. */
+#define SPARE_BITS 4
+
 /* Noise is told of where the music stands well above it. */
 #define NOISE_UNDER_LU   30.0
 #define NOISE_NOTE_DB    (-75.0)
@@ -30,13 +33,17 @@ static void judge_file(const PlanishReadings *readings, PlanishCheckResult *resu
     PlanishFinding *finding =
         planish_finding_add(findings, PLANISH_FINDING_CUT_SHORT, PLANISH_FAULT,
                             "the file is cut short: its header promises more audio");
+    finding->count = finding->times = 1;
+    finding->time[0] = result->measurement.duration;
     planish_finding_remedy(finding, "copy or export it again; what is there was checked");
   }
-  if (readings->silenced > 0) {
-    PlanishFinding *finding = planish_finding_add(
-        findings, PLANISH_FINDING_NOT_A_NUMBER, PLANISH_FAULT,
-        "%llu samples are no numbers, taken as silence", (unsigned long long)readings->silenced);
-    finding->count = readings->silenced;
+  const uint64_t silenced = readings->silenced->count;
+  if (silenced > 0) {
+    PlanishFinding *finding =
+        planish_finding_add(findings, PLANISH_FINDING_NOT_A_NUMBER, PLANISH_FAULT,
+                            "%llu frame%s with samples that are no numbers, taken as silence",
+                            (unsigned long long)silenced, silenced == 1 ? "" : "s");
+    planish_finding_places(finding, readings->silenced, result->source.rate);
     planish_finding_remedy(finding, "export the mix again: a plug-in of the mix has failed");
   }
 }
@@ -54,11 +61,12 @@ static void judge_word(PlanishCheckResult *result)
     finding = planish_finding_add(findings, PLANISH_FINDING_WORD_LENGTH, PLANISH_NOTE,
                                   "float samples on a grid of %u bit", used);
     planish_finding_remedy(finding, "nothing is wrong; the mix was a fixed-point file once");
-  } else if (word->bits <= 16 && !word->floating) {
-    finding = planish_finding_add(findings, PLANISH_FINDING_WORD_LENGTH, PLANISH_NOTE,
-                                  "a word length of %u bit", used);
+  } else if (word->bits <= 16 && !word->floating && used + SPARE_BITS > word->bits) {
+    finding = planish_finding_add(findings, PLANISH_FINDING_WORD_LENGTH,
+                                  word->bits < 16 ? PLANISH_WARNING : PLANISH_NOTE,
+                                  "a word length of %u bit", word->bits);
     planish_finding_remedy(finding, "ask for the mix in 24 bit or float");
-  } else if (used <= 16 || (!word->floating && used + 4 <= word->bits && used < 24)) {
+  } else if (used <= 16 || (!word->floating && used + SPARE_BITS <= word->bits && used < 24)) {
     finding = planish_finding_add(findings, PLANISH_FINDING_WORD_LENGTH, PLANISH_WARNING,
                                   "%u bit in a file of %u bit%s", used, word->bits,
                                   word->floating ? " float" : "");

@@ -17,6 +17,11 @@
 /* What lies this far under the loudest part of the spectrum is not lifted to its level. */
 #define FLOOR 1e-9 /* -90 dB */
 
+/* On the way to the peak, in frames. */
+#define LONGEST_STEP 0.25
+#define LAST_STEP    1e-8
+#define MOST_STEPS   16
+
 struct PlanishAligner {
   size_t range;
   size_t size;   /* of a stretch, and of its spectra */
@@ -213,34 +218,42 @@ static double weigh(PlanishAligner *aligner, int channel)
   return 2.0 * lit / (double)aligner->size * sqrt((double)aligner->hop / (double)aligner->size);
 }
 
-/* Both channels' correlation, the turned ones turned back, between the frames around a lag. */
-static double between(const PlanishAligner *aligner, const bool turned[2], int64_t lag, double part)
+/* First and second derivative of both channels' correlation, the turned ones turned back, at a
+ * place between the frames. */
+typedef struct {
+  double slope;
+  double bend;
+} Derivatives;
+
+static Derivatives between(const PlanishAligner *aligner, const bool turned[2], double lag)
 {
-  double sum = 0.0;
+  Derivatives found = {0.0, 0.0};
   for (size_t k = 0; k < aligner->size / 2; ++k) {
-    const double turns = ((double)lag + part) * (double)k / (double)aligner->size;
+    const double share = (double)k / (double)aligner->size;
     const double complex both = (turned[0] ? -1.0 : 1.0) * aligner->cross[0][k] +
                                 (turned[1] ? -1.0 : 1.0) * aligner->cross[1][k];
-    sum += creal(both * planish_spectrum_turn(turns));
+    const double complex there = both * planish_spectrum_turn(lag * share);
+    found.slope -= share * cimag(there);
+    found.bend -= share * share * creal(there);
   }
-  return sum;
+  const double radians = 2.0 * PLANISH_PI;
+  return (Derivatives){radians * found.slope, radians * radians * found.bend};
 }
 
-/* The place of the peak beside `lag`, in frames. */
+/* The place of the peak beside `lag`, in frames: Newton's method on the slope, in steps that a
+ * narrow peak is not jumped over with. */
 static double refine(const PlanishAligner *aligner, const bool turned[2], int64_t lag)
 {
-  static const double steps[] = {0.5, 0.05, 0.005, 0.005};
   double part = 0.0;
-  for (size_t n = 0; n < sizeof steps / sizeof *steps; ++n) {
-    const double h = steps[n];
-    const double before = between(aligner, turned, lag, part - h);
-    const double here = between(aligner, turned, lag, part);
-    const double after = between(aligner, turned, lag, part + h);
-    const double bend = before - 2.0 * here + after;
-    if (!(bend < 0.0)) {
-      return part;
+  double step = 1.0;
+  for (int n = 0; n < MOST_STEPS && fabs(step) > LAST_STEP; ++n) {
+    const Derivatives here = between(aligner, turned, (double)lag + part);
+    if (here.slope == 0.0) {
+      break;
     }
-    part += planish_clamp(0.5 * h * (before - after) / bend, -h, h);
+    step = here.bend < 0.0 ? planish_clamp(-here.slope / here.bend, -LONGEST_STEP, LONGEST_STEP)
+                           : copysign(LONGEST_STEP, here.slope);
+    part = planish_clamp(part + step, -1.0, 1.0);
   }
   return part;
 }

@@ -7,8 +7,8 @@
  * spectra of both, as in the smoothed coherence transform of Carter, Nuttall and Cable 1973), so
  * that a low end that was filtered, or turned in phase, does not move the whole, nor hide that the
  * rest is alike. Where the correlation of both channels is largest in magnitude lies the delay; the
- * place between the frames is found on the correlation between its frames, by a parabola that is
- * drawn closer three times. Streams that differ by a delay and a factor alone are found to 1e-6
+ * place between the frames is found on the correlation between its frames, where its slope is none
+ * (Newton's method). Streams that differ by a delay and a factor alone are found to 1e-6
  * frames. Where nothing is alike so, the correlation is tried again as it was, for streams that
  * have one narrow part in common.
  *

@@ -8,11 +8,15 @@
 
 enum { BLOCK = 4096, PASSES = 3 };
 
+/* Sound that is cut off at its ends moves the delay that is found by less than this. */
+#define NEARLY_WHOLE 0.01 /* frames */
+
 typedef struct {
   const PlanishCompareSetup *setup;
   PlanishComparison *result;
   PlanishReader *reader[2];
   unsigned pass;
+  double told; /* share of the work */
   float block[2][2 * BLOCK];
   float rest[2 * BLOCK];
 
@@ -37,7 +41,8 @@ static bool tell(Comparer *comparer, uint64_t at, uint64_t of, PlanishError *err
 {
   if (comparer->setup->tell != NULL) {
     const double share = ((double)comparer->pass + (double)at / fmax(1.0, (double)of)) / PASSES;
-    comparer->setup->tell(comparer->setup->user, "comparing", 0, share);
+    comparer->told = fmax(comparer->told, share);
+    comparer->setup->tell(comparer->setup->user, "comparing", 0, comparer->told);
   }
   return planish_interrupt_check(error);
 }
@@ -65,6 +70,7 @@ static bool open_both(Comparer *comparer, PlanishError *error)
       return false;
     }
     result->frames[n] = planish_reader_frames(comparer->reader[n]);
+    result->channels[n] = planish_reader_channels(comparer->reader[n]);
   }
   return true;
 }
@@ -127,7 +133,7 @@ static bool read_as_they_stand(Comparer *comparer, PlanishError *error)
   return true;
 }
 
-/* What the first pass found; the frames that both have. */
+/* What the first pass found. */
 static void conclude_first(Comparer *comparer)
 {
   PlanishComparison *result = comparer->result;
@@ -149,11 +155,6 @@ static void conclude_first(Comparer *comparer)
   for (int c = 0; c < 2; ++c) {
     comparer->sign[c] = result->alignment.turned[c] ? -1.0 : 1.0;
   }
-  const double delay = result->alignment.delay;
-  const double from = ceil(fmax(0.0, -delay));
-  const double to = floor(fmin((double)result->frames[0], (double)result->frames[1] - delay));
-  result->from = (uint64_t)from;
-  result->overlap = to > from ? (uint64_t)(to - from) : 0;
 }
 
 static void take_block_of_gain(Comparer *comparer, uint64_t at, size_t frames)
@@ -233,19 +234,97 @@ static bool read_lined_up(Comparer *comparer,
   return true;
 }
 
+/* The second pass at a delay: the frames that both have then, and their sums. */
+static bool line_up(Comparer *comparer, double delay, PlanishError *error)
+{
+  PlanishComparison *result = comparer->result;
+  const double from = ceil(fmax(0.0, -delay));
+  const double to = floor(fmin((double)result->frames[0], (double)result->frames[1] - delay));
+  result->alignment.delay = delay;
+  result->from = (uint64_t)from;
+  result->overlap = to > from ? (uint64_t)(to - from) : 0;
+  result->differing = 0;
+  comparer->square[0] = comparer->square[1] = comparer->product = 0.0;
+  return read_lined_up(comparer, take_block_of_gain, error);
+}
+
+/* What the best gain leaves of A, as a share of its power. */
+static double least_rest(const Comparer *comparer)
+{
+  const double both = comparer->square[0] * comparer->square[1];
+  return both > 0.0 ? 1.0 - comparer->product * comparer->product / both : 1.0;
+}
+
+/* A delay that is nearly whole is whole where that leaves less, or as little. */
+static bool read_for_gain(Comparer *comparer, PlanishError *error)
+{
+  const double delay = comparer->result->alignment.delay;
+  const double whole = nearbyint(delay) + 0.0;
+  const double part = fabs(delay - whole);
+  if (part < PLANISH_SHIFTED_WHOLE || part > NEARLY_WHOLE) {
+    return line_up(comparer, part > NEARLY_WHOLE ? delay : whole, error);
+  }
+  if (!line_up(comparer, delay, error)) {
+    return false;
+  }
+  const double rest = least_rest(comparer);
+  return line_up(comparer, whole, error) &&
+         (least_rest(comparer) <= rest || line_up(comparer, delay, error));
+}
+
 static double ratio(double rest, double louder)
 {
   return rest > 0.0 ? 10.0 * log10(rest / louder) : -HUGE_VAL;
 }
 
+/* Nothing helps against what is all of it a difference; where A is silent it stands as it is. */
 static void conclude_gain(Comparer *comparer)
 {
   PlanishComparison *result = comparer->result;
   const bool helps = comparer->product > 0.0 && !comparer->setup->plain;
   result->gain = helps ? 20.0 * log10(comparer->product / comparer->square[1]) : -HUGE_VAL;
-  if (comparer->setup->plain || comparer->same) {
+  if (comparer->setup->plain || comparer->same || !(comparer->square[0] > 0.0)) {
     result->gain = 0.0;
   }
+}
+
+/* The sum of squares of a file from a frame on. */
+static bool sum_from(Comparer *comparer, int n, double from, double *sum, PlanishError *error)
+{
+  *sum = 0.0;
+  if (from >= (double)comparer->result->frames[n]) {
+    return true;
+  }
+  bool done = planish_reader_seek(comparer->reader[n], (uint64_t)from, error);
+  size_t got = BLOCK;
+  while (done && got == BLOCK) {
+    done = planish_interrupt_check(error) &&
+           read_block(comparer->reader[n], comparer->block[n], &got, error);
+    for (size_t i = 0; done && i < 2 * got; ++i) {
+      *sum += (double)comparer->block[n][i] * (double)comparer->block[n][i];
+    }
+  }
+  return done;
+}
+
+/* What one has once the other has ended, but for as much as the delay moved out of reach. */
+static bool read_beyond(Comparer *comparer, PlanishError *error)
+{
+  PlanishComparison *result = comparer->result;
+  const double delay = result->alignment.delay;
+  const double rounding = result->file_rate[0] == result->file_rate[1] ? 0.0 : 2.0;
+  const double end = (double)(result->from + result->overlap) + rounding;
+  const double gain = isfinite(result->gain) ? planish_gain_of(result->gain) : 1.0;
+  double sum[2];
+  if (!sum_from(comparer, 0, end + ceil(fmax(0.0, delay)), &sum[0], error) ||
+      !sum_from(comparer, 1, ceil(end + fmax(0.0, delay)), &sum[1], error)) {
+    return false;
+  }
+  const double louder =
+      fmax(comparer->square[0] + sum[0], gain * gain * (comparer->square[1] + sum[1]));
+  result->beyond[0] = ratio(sum[0], louder);
+  result->beyond[1] = ratio(gain * gain * sum[1], louder);
+  return true;
 }
 
 static void conclude_rest(Comparer *comparer)
@@ -276,7 +355,7 @@ static bool run(Comparer *comparer, PlanishError *error)
   }
   conclude_first(comparer);
   comparer->pass = 1;
-  if (!read_lined_up(comparer, take_block_of_gain, error)) {
+  if (!read_for_gain(comparer, error)) {
     return false;
   }
   conclude_gain(comparer);
@@ -285,7 +364,7 @@ static bool run(Comparer *comparer, PlanishError *error)
     return false;
   }
   conclude_rest(comparer);
-  return true;
+  return read_beyond(comparer, error);
 }
 
 bool planish_compare(const PlanishCompareSetup *setup, PlanishComparison *result,

@@ -4,7 +4,8 @@
  * 1. Both as they stand: measured, their third octaves, the delay between them (alignment.h), and
  *    whether they are the same samples.
  * 2. The second moved by the delay, over the frames that both have: the gain that leaves the least
- *    difference (least squares, one for both channels).
+ *    difference (least squares, one for both channels). A delay within 0.01 frames of a whole
+ *    number is tried as that, too: sound that is cut off at its ends moves it so far.
  * 3. The same with that gain: the difference itself.
  * Files of different rates are compared at the higher one; the other is converted
  * (audio/rate_converter.h).
@@ -29,9 +30,10 @@ typedef struct {
 } PlanishCompareSetup;
 
 typedef struct {
-  double rate;         /* at which they were compared, Hz */
-  double file_rate[2]; /* Hz */
-  uint64_t frames[2];  /* at `rate` */
+  double rate;          /* at which they were compared, Hz */
+  double file_rate[2];  /* Hz */
+  uint64_t frames[2];   /* at `rate` */
+  uint32_t channels[2]; /* of the files; 1: taken as dual mono */
   uint64_t silenced[2];
   bool cut[2];       /* the header promises more than there is */
   bool same_samples; /* same rate, length and samples (read as 32-bit float) */
@@ -43,13 +45,17 @@ typedef struct {
   uint64_t differing;        /* of these, frames that differ before gain */
   uint64_t first_difference; /* frame of A; meaningless for none */
 
-  double gain;          /* dB, given to B for the least difference; -HUGE_VAL where nothing helps */
+  double gain;          /* dB, given to B for the least difference; -HUGE_VAL where nothing helps,
+                           0 where A is silent */
   double loudness_gain; /* dB, given to B for equal integrated loudness; NAN for silence */
   double null_depth;    /* dB, the difference at `gain` re the louder of the two, in power over all
                            frames that both have; -HUGE_VAL for no difference */
   double null_at_loudness;   /* the same at `loudness_gain` */
   double largest_difference; /* dBFS, largest sample of the difference at `gain` */
   double largest_at;         /* frame of A */
+  double beyond[2]; /* dB: of A and of B (at `gain`) what comes once the other has ended, but for as
+                       many frames as the delay has moved out of reach; in power, re the louder of
+                       the two; -HUGE_VAL for nothing */
 
   PlanishMeasurement measurement[2];
   PlanishThirdOctaveLevels octaves[2];

@@ -27,7 +27,8 @@ double planish_compare_band_null(const PlanishComparison *result, size_t band)
 
 bool planish_compare_within(const PlanishComparison *result, double tolerance)
 {
-  return result->same_samples || (result->overlap > 0 && result->null_depth <= tolerance);
+  return result->same_samples || (result->overlap > 0 && result->null_depth <= tolerance &&
+                                  result->beyond[0] <= tolerance && result->beyond[1] <= tolerance);
 }
 
 static void write_match(PlanishJson *json, const PlanishComparison *result)
@@ -53,6 +54,12 @@ static void write_match(PlanishJson *json, const PlanishComparison *result)
   planish_json_number(json, "largest_difference_at_s",
                       isfinite(result->largest_difference) ? result->largest_at / result->rate
                                                            : (double)NAN);
+}
+
+static void write_beyond(PlanishJson *json, const PlanishComparison *result)
+{
+  planish_json_number(json, "a_beyond_db", result->beyond[0]);
+  planish_json_number(json, "b_beyond_db", result->beyond[1]);
 }
 
 static void write_differences(PlanishJson *json, const PlanishComparison *result)
@@ -99,6 +106,7 @@ void planish_compare_json(PlanishJson *json, const char *key, const char *const 
   planish_json_string(json, "a", path[0]);
   planish_json_string(json, "b", path[1]);
   write_match(json, result);
+  write_beyond(json, result);
   planish_json_number(json, "tolerance_db", tolerance);
   if (isnan(tolerance)) {
     planish_json_null(json, "within_tolerance");

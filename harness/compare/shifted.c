@@ -8,7 +8,6 @@
 
 enum { HALF = 128, TAPS = 2 * HALF, CHUNK = 2048 };
 
-#define WHOLE       1e-5
 #define ATTENUATION 110.0 /* dB */
 
 struct PlanishShifted {
@@ -70,7 +69,7 @@ PlanishShifted *planish_shifted_new(PlanishReader *reader, double delay, Planish
     return NULL;
   }
   shifted->reader = reader;
-  shifted->whole = fabs(delay - nearbyint(delay)) < WHOLE;
+  shifted->whole = fabs(delay - nearbyint(delay)) < PLANISH_SHIFTED_WHOLE;
   const double whole = shifted->whole ? nearbyint(delay) : floor(delay);
   const PlanishWindowedSinc sinc = {HALF, 1.0, ATTENUATION};
   for (int j = 0; j < TAPS; ++j) {

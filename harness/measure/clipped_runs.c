@@ -1,12 +1,21 @@
 #include "harness/measure/clipped_runs.h"
 
 #include <math.h>
+#include <stdbool.h>
 
 #define SHORTEST_RUN 3
 
 /* A parabola that is rounded to three equal values of 16 bits is off them by at most four at the
  * next. */
 #define LEAST_STEP (5.0 / 32768.0)
+
+/* What the dither of a word of 24 bits moves two equal samples apart by, at the most. */
+#define DITHER (4.0 / 8388608.0)
+
+static bool is_alike(double a, double b)
+{
+  return fabs(a - b) <= DITHER;
+}
 
 static void add_run(const PlanishClippedRuns *runs, PlanishRunsAt *to)
 {
@@ -23,26 +32,27 @@ static void end_run(PlanishClippedRuns *runs, double next)
   }
   if (fabs(runs->value) >= PLANISH_FULL_SCALE) {
     add_run(runs, &runs->at_full_scale);
-  } else if (runs->value == runs->highest && runs->value > 0.0) {
+  } else if (is_alike(runs->value, runs->highest) && runs->value > 0.0) {
     add_run(runs, &runs->at_highest);
-  } else if (runs->value == runs->lowest && runs->value < 0.0) {
+  } else if (is_alike(runs->value, runs->lowest) && runs->value < 0.0) {
     add_run(runs, &runs->at_lowest);
   }
 }
 
 void planish_clipped_runs_process(PlanishClippedRuns *runs, double sample)
 {
-  if (sample != runs->value) {
+  if (!is_alike(sample, runs->value)) {
     end_run(runs, sample);
-    runs->before = runs->value;
+    runs->before = runs->last;
     runs->value = sample;
     runs->length = 0;
   }
-  if (sample > runs->highest) {
+  runs->last = sample;
+  if (sample > runs->highest + DITHER) {
     runs->highest = sample;
     runs->at_highest = (PlanishRunsAt){0};
   }
-  if (sample < runs->lowest) {
+  if (sample < runs->lowest - DITHER) {
     runs->lowest = sample;
     runs->at_lowest = (PlanishRunsAt){0};
   }

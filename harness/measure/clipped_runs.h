@@ -1,5 +1,7 @@
 /* Finds where a signal has been cut off: runs of 3 or more equal samples in a row, with a step to
- * the sample before or behind.
+ * the sample before or behind. Equal is what the dither of 24 bits may have moved apart, since a
+ * clipped mix is often turned down before it is written; that of 16 bits hides a run, but at full
+ * scale.
  *
  * A run counts at full scale or over, and at the channel's own highest or lowest value, since a
  * clipped file is often turned down afterwards. The top of a very low tone has such runs by nature
@@ -21,7 +23,8 @@ typedef struct {
 
 /* One channel. All zero is the start of a file. */
 typedef struct {
-  double value;  /* of the run under way */
+  double value;  /* of the run under way: its first sample */
+  double last;   /* sample */
   double before; /* the sample before it */
   uint64_t length;
   uint64_t frame;           /* frames so far */

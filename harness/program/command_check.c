@@ -43,8 +43,8 @@ static void print_times(const PlanishFinding *finding)
   }
   planish_text_print(stdout, "           at");
   for (size_t n = 0; n < finding->times; ++n) {
-    planish_text_print(stdout, " %d:%06.3f", (int)(finding->time[n] / 60.0),
-                       fmod(finding->time[n], 60.0));
+    char time[PLANISH_TEXT_TIME];
+    planish_text_print(stdout, " %s", planish_text_of_time(time, finding->time[n]));
   }
   planish_text_print(stdout, "%s\n", finding->count > finding->times ? " ..." : "");
 }
@@ -84,7 +84,8 @@ static void print_head(const char *path, const PlanishCheckResult *result)
   if (word->bits > 0) {
     planish_text_print(stdout, ", %u bit%s", word->bits, word->floating ? " float" : "");
   }
-  planish_text_print(stdout, ", %d:%06.3f", (int)(m->duration / 60.0), fmod(m->duration, 60.0));
+  char time[PLANISH_TEXT_TIME];
+  planish_text_print(stdout, ", %s", planish_text_of_time(time, m->duration));
   if (isfinite(m->integrated)) {
     planish_text_print(stdout, ", %.2f LUFS, peak to loudness %.1f LU", m->integrated, m->plr);
   }

@@ -16,8 +16,8 @@ static const char help[] =
     "says what is left: null depth, loudness, peaks, third octaves, punch. Files of\n"
     "different rates are compared at the higher one.\n"
     "\n"
-    "      --tolerance=DB    a regression check: exit 1 if the difference, re the louder\n"
-    "                        of the two, is over DB, e.g. -100\n"
+    "      --tolerance=DB    a regression check: exit 1 if the difference, or what one has\n"
+    "                        beyond the other's end, re the louder, is over DB, e.g. -100\n"
     "      --plain           neither line up nor match level: the files as they are\n"
     "      --json            for machines\n"
     "      --silence-bad     take samples that are no number as silence\n"
@@ -49,13 +49,25 @@ static void print_null(const char *name, double value)
   }
 }
 
+static void print_level(double level, const char *unit)
+{
+  if (isfinite(level)) {
+    planish_text_print(stdout, ", %.2f %s", level, unit);
+  }
+}
+
 static void print_files(const char *const path[2], const PlanishComparison *result)
 {
   for (int n = 0; n < 2; ++n) {
-    const double seconds = (double)result->frames[n] / result->rate;
-    planish_text_print(stdout, "%c  %s: %g Hz, %d:%06.3f, %.2f LUFS, %.2f dBTP\n", "AB"[n], path[n],
-                       result -> file_rate[n], (int)(seconds / 60.0), fmod(seconds, 60.0),
-                       result -> measurement[n].integrated, result->measurement[n].true_peak);
+    char time[PLANISH_TEXT_TIME];
+    const PlanishMeasurement *m = &result->measurement[n];
+    planish_text_print(stdout, "%c  %s: %s%g Hz, %s", n == 0 ? 'A' : 'B', path[n],
+                       result->channels[n] == 1 ? "mono taken as dual mono, " : "",
+                       result->file_rate[n],
+                       planish_text_of_time(time, (double)result->frames[n] / result->rate));
+    print_level(m->integrated, "LUFS");
+    print_level(m->true_peak, "dBTP");
+    planish_text_print(stdout, "%s\n", isfinite(m->true_peak) ? "" : ", silent");
   }
   if (result->file_rate[0] != result->file_rate[1]) {
     planish_text_print(stdout, "   different rates: %c converted to %g Hz\n",
@@ -77,11 +89,12 @@ static void print_alignment(const PlanishCompareSetup *setup, const PlanishCompa
   }
   if (setup->plain) {
     planish_text_print(stdout, "  as they are: not lined up, not matched in level\n");
-  } else if (!result->related) {
+  } else if (!result->related && (result->differing > 0 || result->overlap == 0)) {
     planish_text_print(stdout, "  nothing alike within %g s: compared as they stand\n",
                        (double)planish_aligner_range(result->rate) / result->rate);
-  } else {
+  } else if (result->related) {
     print_number("B is later by", alignment->delay, 4, "frames");
+    print_number("correlation there", alignment->correlation, 2, "");
   }
   if (alignment->turned[0] || alignment->turned[1]) {
     planish_text_print(stdout, "  polarity turned: %s\n",
@@ -94,6 +107,14 @@ static void print_alignment(const PlanishCompareSetup *setup, const PlanishCompa
   }
 }
 
+static void print_punch(const char *name, const PlanishPunchOf *a, const PlanishPunchOf *b)
+{
+  char onsets[40];
+  planish_text_format(onsets, sizeof onsets, "dB, %llu onset%s", (unsigned long long)a->onsets,
+                      a->onsets == 1 ? "" : "s");
+  print_number(name, b->punch - a->punch, 2, onsets);
+}
+
 static void print_levels(const PlanishComparison *result)
 {
   const PlanishMeasurement *a = &result->measurement[0];
@@ -102,13 +123,8 @@ static void print_levels(const PlanishComparison *result)
   print_number("true peak", b->true_peak - a->true_peak, 2, "dB");
   print_number("sample peak", b->sample_peak - a->sample_peak, 2, "dB");
   print_number("peak to loudness", b->plr - a->plr, 2, "LU");
-  const PlanishPunchResult *punch = result->punch;
-  planish_text_print(stdout, "  %-22s %+9.2f dB, %llu onsets\n", "punch",
-                     punch[1].full.punch - punch[0].full.punch,
-                     (unsigned long long)punch[0].full.onsets);
-  planish_text_print(stdout, "  %-22s %+9.2f dB, %llu onsets\n", "punch, 40 to 100 Hz",
-                     punch[1].low.punch - punch[0].low.punch,
-                     (unsigned long long)punch[0].low.onsets);
+  print_punch("punch", &result->punch[0].full, &result->punch[1].full);
+  print_punch("punch, 40 to 100 Hz", &result->punch[0].low, &result->punch[1].low);
 }
 
 static void print_octaves(const PlanishComparison *result)
@@ -143,9 +159,16 @@ static void print_result(const PlanishCompareSetup *setup, const PlanishComparis
   print_null("null", result->null_depth);
   print_null("null, equally loud", result->null_at_loudness);
   if (isfinite(result->largest_difference)) {
-    const double at = result->largest_at / result->rate;
-    planish_text_print(stdout, "  %-22s %+9.1f dBFS at %d:%06.3f\n", "largest difference",
-                       result->largest_difference, (int)(at / 60.0), fmod(at, 60.0));
+    char time[PLANISH_TEXT_TIME];
+    planish_text_print(stdout, "  %-22s %+9.1f dBFS at %s\n", "largest difference",
+                       result->largest_difference,
+                       planish_text_of_time(time, result->largest_at / result->rate));
+  }
+  for (int n = 0; n < 2; ++n) {
+    if (isfinite(result->beyond[n])) {
+      print_number(n == 0 ? "A behind B's end" : "B behind A's end", result->beyond[n], 1,
+                   "dB re the louder");
+    }
   }
   print_levels(result);
   print_octaves(result);
@@ -158,6 +181,14 @@ static bool judge(double tolerance, const PlanishComparison *result, PlanishErro
   }
   if (result->overlap == 0) {
     return planish_fail(error, PLANISH_MISSED, "nothing to compare: the files do not overlap");
+  }
+  if (result->null_depth <= tolerance) {
+    const int longer = result->beyond[1] > result->beyond[0] ? 1 : 0;
+    return planish_fail(error, PLANISH_MISSED,
+                        "over tolerance: %c goes on where %c has ended, %.1f dB re the louder, "
+                        "%.1f dB allowed",
+                        longer == 0 ? 'A' : 'B', longer == 0 ? 'B' : 'A', result->beyond[longer],
+                        tolerance);
   }
   return planish_fail(error, PLANISH_MISSED,
                       "over tolerance: the difference is %.1f dB re the louder, %.1f dB allowed",

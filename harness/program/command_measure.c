@@ -90,16 +90,18 @@ static void print_at(const char *name, double value, const char *unit, double se
     print_value(name, value, 2, unit);
     return;
   }
-  planish_text_print(stdout, "  %-22s %9.2f %-5s at %d:%06.3f\n", name, value, unit,
-                     (int)(seconds / 60.0), fmod(seconds, 60.0));
+  char time[PLANISH_TEXT_TIME];
+  planish_text_print(stdout, "  %-22s %9.2f %-5s at %s\n", name, value, unit,
+                     planish_text_of_time(time, seconds));
 }
 
 static void print_result(const char *path, const PlanishMeasurement *m)
 {
+  char time[PLANISH_TEXT_TIME];
   planish_text_print(stdout, "%s\n", path);
-  planish_text_print(stdout, "  %-22s %9s %g Hz, %d:%06.3f (%llu frames)\n", "format",
-                     m->channels == 1 ? "mono" : "stereo", m->rate, (int)(m->duration / 60.0),
-                     fmod(m->duration, 60.0), (unsigned long long)m->frames);
+  planish_text_print(stdout, "  %-22s %9s %g Hz, %s (%llu frames)\n", "format",
+                     m->channels == 1 ? "mono" : "stereo", m->rate,
+                     planish_text_of_time(time, m->duration), (unsigned long long)m->frames);
   print_value("integrated", m->integrated, 2, "LUFS");
   print_at("momentary maximum", m->momentary_max, "LUFS", (double)m->momentary_max_end / m->rate);
   print_at("short-term maximum", m->shortterm_max, "LUFS", (double)m->shortterm_max_end / m->rate);

@@ -177,12 +177,12 @@ static void print_result(const PlanishMasterJob *job, const PlanishMasterReport 
 static void print_written(const PlanishMasterJob *job, const PlanishMasterReport *report)
 {
   const double rate = planish_reader_rate(job->mix);
-  const double seconds = (double)report->frames / rate;
-  planish_text_print(stdout, "written   %s: WAV %s, %g Hz, %llu frames, %d:%06.3f\n",
+  char time[PLANISH_TEXT_TIME];
+  planish_text_print(stdout, "written   %s: WAV %s, %g Hz, %llu frames, %s\n",
                      planish_output_name(job->out),
                      job->word == PLANISH_WORD_24 ? "24 bit with dither" : "32-bit float", rate,
-                     (unsigned long long)report->frames, (int)(seconds / 60.0),
-                     fmod(seconds, 60.0));
+                     (unsigned long long)report->frames,
+                     planish_text_of_time(time, (double)report->frames / rate));
   if (job->matched != NULL) {
     planish_text_print(stdout, "matched   %s: the same at the mix's loudness, %+.2f dB\n",
                        job->matched, report->matched_gain);

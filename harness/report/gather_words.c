@@ -86,9 +86,10 @@ static const char *times_of(PlanishGathering *gathering, const PlanishFinding *f
   char text[256] = "";
   size_t length = 0;
   for (size_t n = 0; n < finding->times && length < sizeof text; ++n) {
+    char time[PLANISH_TEXT_TIME];
     const int written =
-        planish_text_format(text + length, sizeof text - length, "%s%d:%06.3f", n == 0 ? "" : ", ",
-                            (int)(finding->time[n] / 60.0), fmod(finding->time[n], 60.0));
+        planish_text_format(text + length, sizeof text - length, "%s%s", n == 0 ? "" : ", ",
+                            planish_text_of_time(time, finding->time[n]));
     length += written > 0 ? (size_t)written : 0;
   }
   if (finding->times == 0) {

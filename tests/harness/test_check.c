@@ -12,7 +12,7 @@ typedef struct {
   float *samples; /* stereo */
   size_t frames;
   PlanishCheckSource source;
-  uint64_t silenced;
+  PlanishPlaces silenced;
   bool cut;
 } Mix;
 
@@ -168,6 +168,58 @@ static void drop_left(Mix *mix)
   set_to(mix, 0, 9.0, 9.006, 0.0F);
 }
 
+/* Triangular, as a writer of words of so many bits adds it; then rounded to them. */
+static void dither(Mix *mix, int bits)
+{
+  const double full = ldexp(1.0, bits - 1);
+  uint32_t seed = 11;
+  for (size_t n = 0; n < 2 * mix->frames; ++n) {
+    double noise = 0.0;
+    for (int k = 0; k < 2; ++k) {
+      seed = seed * 1664525U + 1013904223U;
+      noise += (double)(seed >> 8) / 16777216.0 - 0.5;
+    }
+    mix->samples[n] = (float)(floor(full * (double)mix->samples[n] + noise + 0.5) / full);
+  }
+  mix->source.word = (PlanishReaderWord){(unsigned)bits, false, false};
+}
+
+static void drop_both_under_dither(Mix *mix)
+{
+  drop_both(mix);
+  dither(mix, 24);
+}
+
+static void drop_both_under_dither_of_16(Mix *mix)
+{
+  drop_both(mix);
+  dither(mix, 16);
+}
+
+static void clip_and_dither(Mix *mix)
+{
+  clip_and_turn_down(mix);
+  dither(mix, 24);
+}
+
+static void kill_right(Mix *mix)
+{
+  set_to(mix, 1, 8.0, SECONDS, 0.0F);
+}
+
+static void rest_right(Mix *mix)
+{
+  for (size_t n = at(mix, 8.0); n < at(mix, 9.0); ++n) {
+    mix->samples[2 * n + 1] *= (float)planish_smoothstep(9.0 - (double)n / mix->source.rate);
+  }
+  set_to(mix, 1, 9.0, 10.5, 0.0F);
+}
+
+static void cut_to_black(Mix *mix)
+{
+  set_to(mix, 2, 12.0, SECONDS, 0.0F);
+}
+
 static void black_in_the_middle(Mix *mix)
 {
   fade(mix, 6.0, 0.5, false);
@@ -192,6 +244,23 @@ static void round_to_16(Mix *mix)
 {
   for (size_t n = 0; n < 2 * mix->frames; ++n) {
     mix->samples[n] = (float)(floor(32768.0 * (double)mix->samples[n] + 0.5) / 32768.0);
+  }
+}
+
+static void hold_12_in_16(Mix *mix)
+{
+  for (size_t n = 0; n < 2 * mix->frames; ++n) {
+    mix->samples[n] = (float)(floor(2048.0 * (double)mix->samples[n] + 0.5) / 2048.0);
+  }
+  mix->source.word = (PlanishReaderWord){16, false, false};
+}
+
+/* Rounding leaves black and steps, which are told of as what they are. */
+static void round_to_8(Mix *mix)
+{
+  dither(mix, 8);
+  for (size_t n = 2 * at(mix, 3.0); n < 2 * at(mix, 4.0); ++n) {
+    mix->samples[n] = (float)(floor(128.0 * (double)mix->samples[n] * 0.02 + 0.5) / 128.0);
   }
 }
 
@@ -288,7 +357,8 @@ static void limit(Mix *mix)
 
 static void lose_numbers(Mix *mix)
 {
-  mix->silenced = 3;
+  planish_places_add(&mix->silenced, at(mix, 6.25));
+  planish_places_add(&mix->silenced, at(mix, 6.5));
 }
 
 static void break_off(Mix *mix)
@@ -332,6 +402,21 @@ static const Fault faults[] = {
     {"dropout", drop_both, PLANISH_FINDING_DROPOUT, PLANISH_FAULT, PLANISH_OF_BOTH, 11.0},
     {"dropout of a channel", drop_left, PLANISH_FINDING_DROPOUT, PLANISH_FAULT, PLANISH_OF_LEFT,
      9.0},
+    {"dropout under dither", drop_both_under_dither, PLANISH_FINDING_DROPOUT, PLANISH_FAULT,
+     PLANISH_OF_BOTH, 11.0},
+    {"dropout under dither of 16 bit", drop_both_under_dither_of_16, PLANISH_FINDING_DROPOUT,
+     PLANISH_FAULT, PLANISH_OF_BOTH, 11.0},
+    {"a channel that ends early", kill_right, PLANISH_FINDING_DROPOUT, PLANISH_FAULT,
+     PLANISH_OF_RIGHT, 8.0},
+    {"a channel that rests", rest_right, PLANISH_FINDING_BLACK, PLANISH_NOTE, PLANISH_OF_RIGHT,
+     9.0},
+    {"cut off ahead of black", cut_to_black, PLANISH_FINDING_TAIL_CUT, PLANISH_WARNING,
+     PLANISH_OF_BOTH, 12.0},
+    {"clipped, turned down and dithered", clip_and_dither, PLANISH_FINDING_CLIPPED, PLANISH_FAULT,
+     PLANISH_OF_RIGHT, 8.0},
+    {"12 bit in 16", hold_12_in_16, PLANISH_FINDING_WORD_LENGTH, PLANISH_WARNING, PLANISH_OF_BOTH,
+     -1.0},
+    {"8 bit", round_to_8, PLANISH_FINDING_WORD_LENGTH, PLANISH_WARNING, PLANISH_OF_BOTH, -1.0},
     {"digital black", black_in_the_middle, PLANISH_FINDING_BLACK, PLANISH_NOTE, PLANISH_OF_BOTH,
      6.5},
     {"click", click_right, PLANISH_FINDING_CLICKS, PLANISH_WARNING, PLANISH_OF_RIGHT, 7.123},
@@ -344,8 +429,8 @@ static const Fault faults[] = {
     {"noise", noise_in_a_pause, PLANISH_FINDING_NOISE, PLANISH_NOTE, PLANISH_OF_BOTH, 6.6},
     {"limited", limit, PLANISH_FINDING_LIMITED, PLANISH_NOTE, PLANISH_OF_BOTH, -1.0},
     {"no numbers", lose_numbers, PLANISH_FINDING_NOT_A_NUMBER, PLANISH_FAULT, PLANISH_OF_BOTH,
-     -1.0},
-    {"cut short", break_off, PLANISH_FINDING_CUT_SHORT, PLANISH_FAULT, PLANISH_OF_BOTH, -1.0},
+     6.25},
+    {"cut short", break_off, PLANISH_FINDING_CUT_SHORT, PLANISH_FAULT, PLANISH_OF_BOTH, SECONDS},
     {"mono", one_channel, PLANISH_FINDING_MONO, PLANISH_NOTE, PLANISH_OF_BOTH, -1.0},
     {"odd rate", odd_rate, PLANISH_FINDING_ODD_RATE, PLANISH_NOTE, PLANISH_OF_BOTH, -1.0},
 };
@@ -366,7 +451,7 @@ static PlanishCheckResult check_in(const Mix *mix, size_t block)
                           mix->frames - n < block ? mix->frames - n : block);
   }
   PlanishCheckResult result;
-  planish_check_finish(check, mix->silenced, mix->cut, &result);
+  planish_check_finish(check, &mix->silenced, mix->cut, &result);
   planish_check_free(check);
   return result;
 }
@@ -544,8 +629,11 @@ static void clean_music(void **state)
 /* Without the shared music: bursts of tones and noise, faded. */
 static Mix synthetic(void)
 {
-  Mix mix = {
-      malloc(2 * SECONDS * RATE * sizeof(float)), SECONDS * RATE, {RATE, 2, {24, 0, 0}}, 0, false};
+  Mix mix = {malloc(2 * SECONDS * RATE * sizeof(float)),
+             SECONDS * RATE,
+             {RATE, 2, {24, 0, 0}},
+             {0},
+             false};
   for (size_t n = 0; n < 2 * mix.frames; ++n) {
     mix.samples[n] = music[n % (2 * LENGTH)];
   }
@@ -676,7 +764,7 @@ static void the_program(void **state)
       {{"check", name("none.wav")}, 3, "no audio in it"},
       {{"check", name("slow.wav")}, 3, "4000 Hz: "},
       {{"check", no_number}, 3, "a sample that is no number (NaN) at 0:00.000"},
-      {{"check", "--silence-bad", no_number}, 1, "1 samples are no numbers"},
+      {{"check", "--silence-bad", no_number}, 1, "1 frame with samples that are no numbers"},
       {{"check", cut}, 1, "the file is cut short"},
       {{"check", name("odd.wav")}, 0, "an unusual sample rate, 37123 Hz"},
       {{"check", name("mono.wav")}, 0, "mono: taken as dual mono"},

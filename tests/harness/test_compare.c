@@ -200,6 +200,68 @@ static void nothing_in_common(void **state)
   assert_true(compare(silence, write_changed("d.wav", 0, 0.0, 0.0, 0.0)).same_samples);
 }
 
+/* Silence against music is all difference, whichever way round. */
+static void silence_is_no_match(void **state)
+{
+  (void)state;
+  const char *silence = write_changed("a.wav", 0, 0.0, 0.0, 0.0);
+  const char *b = write_changed("b.wav", 0, 1.0, 1.0, 0.0);
+  const PlanishComparison result = compare(silence, b);
+  assert_true(result.null_depth == 0.0 && result.gain == 0.0);
+  assert_false(planish_compare_within(&result, -1.0));
+  assert_false(planish_compare_within(&(PlanishComparison){0}, -1.0));
+}
+
+/* `frames` of the music, then silence up to `length`. */
+static const char *write_part(const char *file, size_t frames, size_t length)
+{
+  float *samples = calloc(2 * length, sizeof *samples);
+  memcpy(samples, music, 2 * frames * sizeof *samples);
+  const char *path = write_audio(file, FLOATS, RATE, 2, samples, length);
+  free(samples);
+  return path;
+}
+
+/* Cut off in the middle of sound, which moves the delay that is found off its whole number; what
+ * the longer has beyond the end counts, unless it is silence. */
+static void one_ends_early(void **state)
+{
+  (void)state;
+  const char *a = write_part("a.wav", FRAMES, FRAMES);
+  const char *half = write_part("half.wav", FRAMES / 2, FRAMES / 2);
+  double sum[2] = {0.0, 0.0};
+  for (size_t n = 0; n < (size_t)2 * FRAMES; ++n) {
+    sum[n < FRAMES ? 0 : 1] += (double)music[n] * (double)music[n];
+  }
+  const double expected = 10.0 * log10(sum[1] / (sum[0] + sum[1]));
+  PlanishComparison result = compare(a, half);
+  near_to("delay of the first half", result.alignment.delay, 0.0, 0.0);
+  near_to("frames in common", (double)result.overlap, FRAMES / 2, 0.0);
+  assert_int_equal(result.differing, 0);
+  assert_true(result.null_depth == -HUGE_VAL);
+  near_to("A beyond the end of B", result.beyond[0], expected, 1e-6);
+  assert_true(result.beyond[1] == -HUGE_VAL);
+  assert_false(planish_compare_within(&result, -20.0));
+  result = compare(half, a);
+  near_to("B beyond the end of A", result.beyond[1], expected, 1e-6);
+  assert_false(planish_compare_within(&result, -20.0));
+  result = compare_as(a, half, true);
+  near_to("as they are", result.beyond[0], expected, 1e-6);
+  result = compare(write_part("frame.wav", 1, 1), a);
+  assert_false(planish_compare_within(&result, -20.0));
+  result = compare(a, write_part("longer.wav", FRAMES, FRAMES + 30000));
+  assert_true(result.beyond[1] == -HUGE_VAL && planish_compare_within(&result, -400.0));
+  /* What a delay has moved out of the file is no difference, what is missing besides is. */
+  const char *late = write_changed("late.wav", 500, 1.0, 1.0, 0.0);
+  assert_true(planish_compare_within((result = compare(a, late), &result), -120.0));
+  assert_true(planish_compare_within((result = compare(late, a), &result), -120.0));
+  const char *short_by_more = write_part("short.wav", FRAMES - 1000, FRAMES - 1000);
+  assert_false(planish_compare_within((result = compare(late, short_by_more), &result), -120.0));
+  /* As long in time at another rate: rounding may leave a frame. */
+  result = compare(write_sines("c.wav", 44100, 0.0, 1.0), write_sines("d.wav", 48000, 0.0, 1.0));
+  assert_true(result.beyond[0] < -90.0 && result.beyond[1] < -90.0);
+}
+
 static void a_regression_check(void **state)
 {
   (void)state;
@@ -222,6 +284,23 @@ static void a_regression_check(void **state)
   assert_non_null(strstr(outcome.out, "\"within_tolerance\": false"));
   assert_non_null(strstr(outcome.out, "\"same_samples\": false"));
   assert_int_equal(outcome.out[0], '{');
+  write_part("half.wav", FRAMES / 2, FRAMES / 2);
+  outcome = RUN("compare", "--tolerance=-100", a, name("half.wav"));
+  expect(&outcome, 1, "over tolerance: A goes on where B has ended, -3.");
+  write_part("nothing.wav", 0, FRAMES / 2);
+  outcome = RUN("compare", a, name("nothing.wav"));
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "0:03.000, silent\n"));
+  assert_null(strstr(outcome.out, "nan"));
+  assert_null(strstr(outcome.out, "inf"));
+  write_audio("mono.wav", WAV24, RATE, 1, music, LENGTH);
+  outcome = RUN("compare", a, name("mono.wav"));
+  assert_non_null(strstr(outcome.out, "mono.wav: mono taken as dual mono, 48000 Hz"));
+  write_part("short.wav", 100, 100);
+  outcome = RUN("compare", "--plain", a, name("short.wav"));
+  assert_non_null(strstr(outcome.out, "the same samples where both have any"));
+  outcome = RUN("compare", a, name("short.wav"));
+  assert_null(strstr(outcome.out, "nothing alike"));
 }
 
 static void bad_input_is_refused(void **state)
@@ -289,6 +368,8 @@ int main(void)
       cmocka_unit_test(bands_that_differ),
       cmocka_unit_test(other_rates_and_parts_of_a_frame),
       cmocka_unit_test(nothing_in_common),
+      cmocka_unit_test(silence_is_no_match),
+      cmocka_unit_test(one_ends_early),
       cmocka_unit_test(a_regression_check),
       cmocka_unit_test(bad_input_is_refused),
   };

@@ -3,6 +3,7 @@
 #include "tests/unit/cmocka_headers.h"
 
 #include <locale.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -42,6 +43,30 @@ static void times_are_seconds_or_minutes_and_seconds(void **state)
     double seconds = -1.0;
     assert_int_equal(planish_text_time(cases[n].text, &seconds), cases[n].seconds >= 0.0);
     assert_true(seconds == cases[n].seconds);
+  }
+}
+
+/* To the nearest thousandth, the minutes with it. */
+static void times_are_told_in_minutes(void **state)
+{
+  (void)state;
+  static const struct {
+    double seconds;
+    const char *text;
+  } cases[] = {{0.0, "0:00.000"},
+               {0.0004, "0:00.000"},
+               {7.25, "0:07.250"},
+               {59.9994, "0:59.999"},
+               {59.9996, "1:00.000"},
+               {3599.9999, "60:00.000"},
+               {86400.5, "1440:00.500"},
+               {(double)NAN, "-"},
+               {-1.0, "-"},
+               {1e300, "-"},
+               {(double)INFINITY, "-"}};
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    char text[PLANISH_TEXT_TIME];
+    assert_string_equal(planish_text_of_time(text, cases[n].seconds), cases[n].text);
   }
 }
 
@@ -138,6 +163,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(numbers_are_read_whole_or_not_at_all),
       cmocka_unit_test(times_are_seconds_or_minutes_and_seconds),
+      cmocka_unit_test(times_are_told_in_minutes),
       cmocka_unit_test(a_slip_is_understood_and_nonsense_is_not),
       cmocka_unit_test(a_comma_locale_changes_nothing),
       cmocka_unit_test(a_line_keeps_both_ends),
