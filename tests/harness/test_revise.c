@@ -106,6 +106,13 @@ static void settings_are_told_old_and_new(void **state)
   says(&outcome, "mix       not compared");
   outcome = RUN("revise", name("old.yaml"), name("old.yaml"));
   says(&outcome, "settings  nothing changed\n");
+  /* Of two sheets also where the landing begins. */
+  write_text("first.yaml", "planish: 1\ntarget: {loudness: -9, by: a.input_gain}\n"
+                           "stages: [{stage: limiter, name: a, input_gain: 1}]\n");
+  write_text("second.yaml", "planish: 1\ntarget: {loudness: -9, by: a.input_gain}\n"
+                            "stages: [{stage: limiter, name: a, input_gain: 3}]\n");
+  outcome = RUN("revise", name("first.yaml"), name("second.yaml"));
+  says(&outcome, "  a.input_gain                 1 -> 3 dB  (+2)\n");
   outcome = RUN("revise", "--json", name("old.yaml"), name("new.yaml"));
   says(&outcome, "\"where\": \"tidy.b1_gain\"");
   says(&outcome, "\"kind\": \"moved\"");
@@ -187,6 +194,34 @@ static void a_bell_in_the_mix_is_found_in_time_and_band(void **state)
   free(later);
 }
 
+/* Times are those of the old mix also where the new one begins in the middle of it, and a turned
+ * polarity is no change of the sound. */
+static void an_earlier_and_turned_mix_is_lined_up(void **state)
+{
+  (void)state;
+  enum { CUT = 3 * RATE / 2 };
+  make_old();
+  float *bell = with_bell(music, 1.0, 3000.0, 4.0, 6.0);
+  for (size_t n = 0; n < 2 * (size_t)FRAMES; ++n) {
+    bell[n] = -bell[n];
+  }
+  write_audio("new.wav", FLOAT_WAV, RATE, 2, bell + 2 * (size_t)CUT, FRAMES - CUT);
+  free(bell);
+  const Outcome outcome =
+      RUN("revise", "--json", "--quick", "--level=-40", name("master.wav.yaml"), name("new.wav"));
+  const char *mix = strstr(outcome.out, "\"mix\": {");
+  assert_non_null(mix);
+  const double delay = number_after(mix, "\"delay_frames\": ");
+  const char *stretches = strstr(mix, "\"stretches\"");
+  const double from = number_after(stretches, "\"from_s\": ");
+  const double to = number_after(stretches, "\"to_s\": ");
+  print_message("cut by 1.5 s and turned: delay %g frames, found from %.1f to %.1f s\n", delay,
+                from, to);
+  assert_true(delay == -(double)CUT);
+  assert_true(fabs(from - 4.0) <= 0.1 && fabs(to - 6.0) <= 0.1);
+  assert_null(strstr(strstr(stretches, "\"to_s\"") + 5, "\"to_s\""));
+}
+
 static void the_same_mix_and_a_quick_look_render_nothing(void **state)
 {
   (void)state;
@@ -219,6 +254,12 @@ static void an_old_recall_file_lends_its_mix_to_a_new_sheet(void **state)
   says(&outcome, "  + stage after (ms-eq)\n");
   says(&outcome, "landed    -1");
   says(&outcome, "level.input_gain at ");
+  /* With nothing to land on, the control stands where the new sheet has it. */
+  write_text("fixed.yaml", "planish: 1\ntarget: {by: level.input_gain}\n"
+                           "stages: [{stage: limiter, name: level, input_gain: 1.25}]\n");
+  outcome = RUN("revise", name("master.wav.yaml"), name("fixed.yaml"));
+  says(&outcome, "  input.loudness               -18 -> none\n");
+  says(&outcome, "level.input_gain at 1.25 dB");
 }
 
 static void two_recall_files_are_held_against_each_other(void **state)
@@ -316,6 +357,7 @@ int main(void)
       cmocka_unit_test(settings_are_told_old_and_new),
       cmocka_unit_test(branches_are_told_too),
       cmocka_unit_test(a_bell_in_the_mix_is_found_in_time_and_band),
+      cmocka_unit_test(an_earlier_and_turned_mix_is_lined_up),
       cmocka_unit_test(the_same_mix_and_a_quick_look_render_nothing),
       cmocka_unit_test(an_old_recall_file_lends_its_mix_to_a_new_sheet),
       cmocka_unit_test(two_recall_files_are_held_against_each_other),
