@@ -113,6 +113,13 @@ static void settings_are_told_old_and_new(void **state)
                             "stages: [{stage: limiter, name: a, input_gain: 3}]\n");
   outcome = RUN("revise", name("first.yaml"), name("second.yaml"));
   says(&outcome, "  a.input_gain                 1 -> 3 dB  (+2)\n");
+  /* And a control whose symbol is a key of the stage itself. */
+  write_text("first.yaml", "planish: 1\nstages: [{stage: https://example.org/lv2/drive, name: f, "
+                           "controls: {name: -3.5}}]\n");
+  write_text("second.yaml", "planish: 1\nstages: [{stage: https://example.org/lv2/drive, name: f, "
+                            "controls: {name: -2}}]\n");
+  outcome = RUN("revise", name("first.yaml"), name("second.yaml"));
+  says(&outcome, "  f.name                       -3.5 -> -2");
   outcome = RUN("revise", "--json", name("old.yaml"), name("new.yaml"));
   says(&outcome, "\"where\": \"tidy.b1_gain\"");
   says(&outcome, "\"kind\": \"moved\"");
