@@ -1,6 +1,7 @@
 #include "harness/audio/audio_reader.h"
 
 #include "harness/audio/rate_converter.h"
+#include "harness/base/interrupt.h"
 #include "harness/base/place.h"
 #include "harness/base/standard_streams.h"
 #include "harness/base/temporary_file.h"
@@ -78,8 +79,10 @@ static bool begins_as_audio(void *user, PlanishError *error)
     found = found || strcmp(first, signs[n]) == 0;
   }
   if (!found && lseek(reader->descriptor, 0, SEEK_SET) == 0) {
+    const int kept = planish_standard_error_hush();
     SNDFILE *part = sf_open_fd(reader->descriptor, SFM_READ, &info, SF_FALSE);
     found = part != NULL && sf_close(part) == 0;
+    planish_standard_error_back(kept);
   }
   return (found && lseek(reader->descriptor, 0, SEEK_END) >= 0) || fail_no_audio(reader, error);
 }
@@ -111,15 +114,18 @@ static bool open_source(PlanishReader *reader, PlanishError *error)
   return reader->is_stream ? keep_standard_input(reader, beside, error) : open_file(reader, error);
 }
 
-/* Whoever wrote the file into a pipe could not come back to fill its length in, and has left the
- * longest there is: 2^32-1 or 2^31-1, or that less the header and what makes whole frames. */
-static bool is_no_promise(const char *line)
+/* Whoever wrote the file into a pipe could not come back to fill its length in, and has left none,
+ * or the longest there is: 2^32-1 or 2^31-1, or that less the header and what makes whole frames.
+ */
+static bool is_no_promise(const char *line, const char *should_be)
 {
   enum { LESS = 4096 };
   const char *colon = strchr(line, ':');
-  const unsigned long long length = colon == NULL ? 0 : strtoull(colon + 1, NULL, 10);
-  return (length >= UINT32_MAX - LESS && length <= UINT32_MAX) ||
-         (length >= INT32_MAX - LESS && length <= (unsigned long long)INT32_MAX + 1);
+  const long long length = colon == NULL ? 0 : strtoll(colon + 1, NULL, 10);
+  const long long there = strtoll(should_be + strcspn(should_be, "0123456789"), NULL, 10);
+  return (colon != NULL && length < there) ||
+         (length >= (long long)UINT32_MAX - LESS && length <= (long long)UINT32_MAX) ||
+         (length >= (long long)INT32_MAX - LESS && length <= (long long)INT32_MAX + 1);
 }
 
 /* libsndfile reads as much of a broken file as there is, and says so in its log alone. */
@@ -139,8 +145,9 @@ static bool log_tells_of_a_cut(SNDFILE *file)
   char *rest = log;
   for (char *line = strtok_r(log, "\n", &rest); line != NULL; line = strtok_r(NULL, "\n", &rest)) {
     for (size_t n = 0; n < sizeof signs / sizeof *signs; ++n) {
-      if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 &&
-          strstr(line, signs[n][1]) != NULL && !is_no_promise(line)) {
+      const char *found = strstr(line, signs[n][1]);
+      if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 && found != NULL &&
+          !is_no_promise(line, found)) {
         return true;
       }
     }
@@ -153,6 +160,35 @@ static bool fail_cut(const PlanishReader *reader, PlanishError *error)
   return planish_fail(error, PLANISH_BAD_AUDIO,
                       "cut short, the header promises more audio: %s: copy or export it again",
                       reader->path);
+}
+
+static bool seek_file(PlanishReader *reader, uint64_t frame, PlanishError *error)
+{
+  if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
+    return planish_fail(error, PLANISH_BAD_FILE,
+                        "cannot go to %.3f s in it: %s: copy or export it again",
+                        (double)frame / reader->info.samplerate, reader->path);
+  }
+  reader->at = frame;
+  return true;
+}
+
+/* A FLAC file out of a pipe: its header holds no length, and promises none. Counted by reading it.
+ */
+static bool count_frames(PlanishReader *reader, PlanishError *error)
+{
+  float block[2 * BLOCK];
+  sf_count_t frames = 0;
+  sf_count_t got = 1;
+  while (got > 0) {
+    if (!planish_interrupt_check(error)) {
+      return false;
+    }
+    got = sf_readf_float(reader->file, block, BLOCK);
+    frames += got > 0 ? got : 0;
+  }
+  reader->info.frames = frames;
+  return seek_file(reader, 0, error);
 }
 
 static bool check_audio(PlanishReader *reader, PlanishError *error)
@@ -171,7 +207,10 @@ static bool check_audio(PlanishReader *reader, PlanishError *error)
   }
   reader->cut = log_tells_of_a_cut(reader->file);
   if (info->frames == SF_COUNT_MAX) {
-    return fail_cut(reader, error);
+    const bool uncounted = (info->format & SF_FORMAT_TYPEMASK) == SF_FORMAT_FLAC;
+    if (!uncounted || !count_frames(reader, error)) {
+      return fail_cut(reader, error);
+    }
   }
   if (info->frames < 1) {
     return planish_fail(error, PLANISH_BAD_AUDIO, "no audio in it: %s: export it again", path);
@@ -182,7 +221,9 @@ static bool check_audio(PlanishReader *reader, PlanishError *error)
 static bool open_audio(PlanishReader *reader, PlanishError *error)
 {
   /* By descriptor, not by name: given a name, libsndfile takes some endings for raw samples. */
+  const int kept = planish_standard_error_hush();
   reader->file = sf_open_fd(reader->descriptor, SFM_READ, &reader->info, SF_FALSE);
+  planish_standard_error_back(kept);
   if (reader->file == NULL) {
     return fail_no_audio(reader, error);
   }
@@ -306,17 +347,6 @@ static bool check_unchanged(const PlanishReader *reader, PlanishError *error)
                       reader->path);
 }
 
-static bool seek_file(PlanishReader *reader, uint64_t frame, PlanishError *error)
-{
-  if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) != (sf_count_t)frame) {
-    return planish_fail(error, PLANISH_BAD_FILE,
-                        "cannot go to %.3f s in it: %s: copy or export it again",
-                        (double)frame / reader->info.samplerate, reader->path);
-  }
-  reader->at = frame;
-  return true;
-}
-
 static bool check_samples(PlanishReader *reader, float *samples, size_t count, PlanishError *error)
 {
   for (size_t n = 0; n < count; ++n) {
@@ -345,7 +375,10 @@ static bool read_file(PlanishReader *reader, float *interleaved, size_t frames, 
 {
   const uint64_t left = planish_reader_file_frames(reader) - reader->at;
   const size_t wanted = left < frames ? (size_t)left : frames;
+  const bool speaks = (reader->info.format & SF_FORMAT_TYPEMASK) == SF_FORMAT_MPEG;
+  const int kept = speaks ? planish_standard_error_hush() : -1;
   const sf_count_t count = sf_readf_float(reader->file, interleaved, (sf_count_t)wanted);
+  planish_standard_error_back(kept);
   *got = count < 0 ? 0 : (size_t)count;
   if ((*got < wanted || *got == left) && !check_unchanged(reader, error)) {
     return false;

@@ -11,7 +11,8 @@
  *
  * "-" is standard input where that is wanted: all of it is kept in a temporary file first, since
  * mixes are read more than once, and whatever libsndfile knows will do. A header that could not be
- * told how long the sound would be (its writer wrote into a pipe) is believed to its end.
+ * told how long the sound would be (its writer wrote into a pipe) is believed to its end; a FLAC
+ * file that was not is read once to count its frames.
  * Refused: a terminal (PLANISH_BAD_USE), nothing at all, no room (PLANISH_BAD_FILE).
  *
  * What is read may be mended (mending.h) and converted to another rate (rate_converter.h): rate,

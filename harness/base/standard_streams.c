@@ -4,6 +4,7 @@
 #include "harness/base/place.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <limits.h>
 #include <poll.h>
 #include <stddef.h>
@@ -111,6 +112,28 @@ bool planish_standard_output_keep(PlanishError *error)
   return (kept >= 0 && dup2(STDERR_FILENO, STDOUT_FILENO) >= 0) ||
          planish_fail(error, PLANISH_BAD_FILE,
                       "cannot keep: standard output: close other files and try again");
+}
+
+int planish_standard_error_hush(void)
+{
+  const int nowhere = open("/dev/null", O_WRONLY | O_CLOEXEC);
+  int before = nowhere < 0 ? -1 : fcntl(STDERR_FILENO, F_DUPFD_CLOEXEC, 3);
+  if (before >= 0 && dup2(nowhere, STDERR_FILENO) < 0) {
+    close(before);
+    before = -1;
+  }
+  if (nowhere >= 0) {
+    close(nowhere);
+  }
+  return before;
+}
+
+void planish_standard_error_back(int before)
+{
+  if (before >= 0) {
+    (void)dup2(before, STDERR_FILENO);
+    close(before);
+  }
 }
 
 static bool fail_send(int reason, PlanishError *error)

@@ -31,6 +31,11 @@ bool planish_standard_input_copy(int to, const char *where,
  * called once, before anything is printed. */
 bool planish_standard_output_keep(PlanishError *error);
 
+/* Standard error goes nowhere until it is given back: for calls into a library that speaks there in
+ * words of its own. What back() needs; -1, which back() takes, where it could not be done. */
+int planish_standard_error_hush(void);
+void planish_standard_error_back(int before);
+
 /* Writes a whole file to what was kept. PLANISH_BAD_FILE where it is not taken. */
 bool planish_standard_output_send(int from, PlanishError *error);
 

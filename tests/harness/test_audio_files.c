@@ -190,6 +190,153 @@ static void mono_is_dual_mono_and_odd_rates_pass(void **state)
   planish_reader_free(reader);
 }
 
+static void write_over(const char *path, long at, const unsigned char *bytes, size_t count)
+{
+  FILE *file = fopen(path, "r+b");
+  assert_non_null(file);
+  assert_int_equal(fseek(file, at, SEEK_SET), 0);
+  assert_int_equal(fwrite(bytes, 1, count, file), count);
+  assert_int_equal(fclose(file), 0);
+}
+
+/* Where four letters stand in a file. */
+static long find_chunk(const char *path, const char *letters)
+{
+  char bytes[4096];
+  FILE *file = fopen(path, "rb");
+  const size_t got = fread(bytes, 1, sizeof bytes, file);
+  fclose(file);
+  for (size_t n = 0; n + 4 <= got; ++n) {
+    if (memcmp(bytes + n, letters, 4) == 0) {
+      return (long)n;
+    }
+  }
+  return -1;
+}
+
+/* Reads it all, and the first half again. */
+static void is_whole(const char *path, const float *music, size_t frames)
+{
+  PlanishError error = {0};
+  PlanishReader *reader = planish_reader_open(path, NULL, &error);
+  assert_string_equal(error.text, "");
+  assert_int_equal(planish_reader_frames(reader), frames);
+  float *block = malloc(2 * frames * sizeof *block);
+  size_t got = 0;
+  for (int n = 0; n < 2; ++n) {
+    const size_t wanted = n == 0 ? frames : frames / 2;
+    assert_true(planish_reader_seek(reader, 0, &error));
+    assert_true(planish_reader_read(reader, block, wanted, &got, &error));
+    assert_int_equal(got, wanted);
+    for (size_t i = 0; i < 2 * wanted; ++i) {
+      assert_true(fabsf(block[i] - music[i]) <= 1.0f / 8388608.0f);
+    }
+  }
+  assert_false(planish_reader_is_cut(reader));
+  free(block);
+  planish_reader_free(reader);
+}
+
+/* Their writers wrote into a pipe, and could not fill the lengths in. By RFC 9639, section 8.2, the
+ * total number of a FLAC file's samples is then 0: 36 bits, 18 bytes into the first block of
+ * metadata, which begins at byte 4 with a head of 4 bytes. */
+static void headers_without_a_length_are_no_hindrance(void **state)
+{
+  (void)state;
+  static const unsigned char nothing[8] = {0};
+  enum { FRAMES = 50000 };
+  float *music = make_music(FRAMES);
+  const char *flac =
+      write_audio("piped.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 48000, 2, music, FRAMES);
+  unsigned char upper = 0;
+  FILE *file = fopen(flac, "rb");
+  fseek(file, 21, SEEK_SET);
+  assert_int_equal(fread(&upper, 1, 1, file), 1);
+  fclose(file);
+  upper &= 0xf0;
+  write_over(flac, 21, &upper, 1);
+  write_over(flac, 22, nothing, 4);
+  is_whole(flac, music, FRAMES);
+  const char *aiff =
+      write_audio("piped.aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_24, 48000, 2, music, FRAMES);
+  write_over(aiff, find_chunk(aiff, "SSND") + 4, nothing, 4);
+  write_over(aiff, find_chunk(aiff, "COMM") + 10, nothing, 4);
+  write_over(aiff, 4, nothing, 4);
+  is_whole(aiff, music, FRAMES);
+  free(music);
+}
+
+/* The frames are named once each, in order. */
+static void places_of_what_is_no_number(void **state)
+{
+  (void)state;
+  float samples[2 * 100] = {0.0f};
+  samples[2 * 7] = samples[2 * 7 + 1] = NAN;
+  samples[2 * 90 + 1] = INFINITY;
+  const char *path = write_audio("bad.wav", WAVF, 48000, 2, samples, 100);
+  const PlanishReaderOptions options = {.silence_bad = true};
+  PlanishError error = {0};
+  PlanishReader *reader = planish_reader_open(path, &options, &error);
+  float block[2 * 30];
+  size_t got = 1;
+  while (got > 0) {
+    assert_true(planish_reader_read(reader, block, 30, &got, &error));
+  }
+  assert_int_equal(planish_reader_silenced(reader), 3);
+  const PlanishPlaces *places = planish_reader_silenced_at(reader);
+  assert_int_equal(places->count, 2);
+  assert_int_equal(places->frame[0], 7);
+  assert_int_equal(places->frame[1], 90);
+  planish_reader_free(reader);
+}
+
+/* A library that has something to say of a broken file does not say it. */
+static void libraries_are_not_heard(void **state)
+{
+  (void)state;
+  float *music = make_music(48000);
+  SF_INFO info = {
+      .samplerate = 48000, .channels = 2, .format = SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III};
+  const char *path = in_folder("coded.mp3");
+  SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+  if (file == NULL) {
+    free(music);
+    print_message("    libsndfile writes no MP3 here\n");
+    skip();
+  }
+  sf_writef_float(file, music, 48000);
+  sf_close(file);
+  free(music);
+  unsigned char noise[300];
+  for (size_t n = 0; n < sizeof noise; ++n) {
+    noise[n] = (unsigned char)(n * 37 + 11);
+  }
+  write_over(path, 5000, noise, sizeof noise);
+  assert_int_equal(truncate(path, 12000), 0);
+  (void)fflush(stderr);
+  const int before = dup(STDERR_FILENO);
+  const char *heard = in_folder("heard");
+  const int to = open(heard, O_WRONLY | O_CREAT | O_TRUNC, 0600);
+  dup2(to, STDERR_FILENO);
+  PlanishError error = {0};
+  const PlanishReaderOptions options = {.take_cut = true};
+  PlanishReader *reader = planish_reader_open(path, &options, &error);
+  float block[2 * 4096];
+  size_t got = 1;
+  while (reader != NULL && got > 0 && planish_reader_read(reader, block, 4096, &got, &error)) {
+  }
+  planish_reader_free(reader);
+  (void)fputs("still here\n", stderr);
+  dup2(before, STDERR_FILENO);
+  close(before);
+  close(to);
+  char text[200] = "";
+  FILE *read = fopen(heard, "r");
+  text[fread(text, 1, sizeof text - 1, read)] = '\0';
+  fclose(read);
+  assert_string_equal(text, "still here\n");
+}
+
 static PlanishWriter *begin(const char *path, PlanishWord word, const float *music, size_t frames)
 {
   PlanishError error = {0};
@@ -313,6 +460,9 @@ int main(void)
       cmocka_unit_test(files_cut_short_are_told_of),
       cmocka_unit_test(a_file_of_unknown_length_is_read),
       cmocka_unit_test(samples_that_are_no_number_are_refused_or_silenced),
+      cmocka_unit_test(places_of_what_is_no_number),
+      cmocka_unit_test(headers_without_a_length_are_no_hindrance),
+      cmocka_unit_test(libraries_are_not_heard),
       cmocka_unit_test(mono_is_dual_mono_and_odd_rates_pass),
       cmocka_unit_test(a_file_appears_whole_or_not_at_all),
       cmocka_unit_test(float_is_written_as_it_comes),

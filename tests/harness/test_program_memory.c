@@ -1,5 +1,8 @@
-/* Every allocation of a master's making fails once: it is told, nothing crashes, nothing is left
- * behind. (A build with the address sanitiser also sees what leaks.) */
+/* Allocations of a master's making, of recall, revision, check and comparison fail, each once, or
+ * every few of what takes long: it is told, nothing crashes, nothing is left behind. (A build with
+ * the address sanitiser also sees what leaks.) */
+#include "harness/check/check_file.h"
+#include "harness/compare/compare.h"
 #include "harness/host/host.h"
 #include "harness/recall/recall.h"
 #include "harness/recall/recall_file.h"
@@ -8,6 +11,8 @@
 #include "harness/sheet/sheet_presets.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
+
+#include <fftw3.h>
 
 enum { LENGTH = 30000 };
 
@@ -42,6 +47,42 @@ void *__wrap_realloc(void *block, size_t size)
   return fails() ? NULL : __real_realloc(block, size);
 }
 
+void *__real_aligned_alloc(size_t alignment, size_t size);
+void *__wrap_aligned_alloc(size_t alignment, size_t size);
+double *__real_fftw_alloc_real(size_t count);
+double *__wrap_fftw_alloc_real(size_t count);
+fftw_complex *__real_fftw_alloc_complex(size_t count);
+fftw_complex *__wrap_fftw_alloc_complex(size_t count);
+float *__real_fftwf_alloc_real(size_t count);
+float *__wrap_fftwf_alloc_real(size_t count);
+fftwf_complex *__real_fftwf_alloc_complex(size_t count);
+fftwf_complex *__wrap_fftwf_alloc_complex(size_t count);
+
+void *__wrap_aligned_alloc(size_t alignment, size_t size)
+{
+  return fails() ? NULL : __real_aligned_alloc(alignment, size);
+}
+
+double *__wrap_fftw_alloc_real(size_t count)
+{
+  return fails() ? NULL : __real_fftw_alloc_real(count);
+}
+
+fftw_complex *__wrap_fftw_alloc_complex(size_t count)
+{
+  return fails() ? NULL : __real_fftw_alloc_complex(count);
+}
+
+float *__wrap_fftwf_alloc_real(size_t count)
+{
+  return fails() ? NULL : __real_fftwf_alloc_real(count);
+}
+
+fftwf_complex *__wrap_fftwf_alloc_complex(size_t count)
+{
+  return fails() ? NULL : __real_fftwf_alloc_complex(count);
+}
+
 static const char text[] =
     "planish: 1\n"
     "input: {loudness: -18, dc: remove}\n"
@@ -55,6 +96,7 @@ static const char text[] =
     "head_silence: 0.1\nfade_out: {length: 0.1, shape: s-shaped}\ntail: 0.1\n";
 
 static char mix_path[512];
+static char low_path[512];
 static char out_path[512];
 static char matched_path[512];
 static char out_note_path[520]; /* of what is at out_path */
@@ -187,6 +229,20 @@ static bool revise_master(PlanishError *error)
   return done;
 }
 
+static bool check(PlanishError *error)
+{
+  PlanishCheckResult result;
+  return planish_check_file(mix_path, false, NULL, NULL, &result, error);
+}
+
+/* At two rates, so that there is a converter as well. */
+static bool compare(PlanishError *error)
+{
+  const PlanishCompareSetup setup = {.path = {low_path, mix_path}};
+  PlanishComparison result;
+  return planish_compare(&setup, &result, error);
+}
+
 static void clean_up(void)
 {
   static const char *const files[] = {"manifest", "loud", "whole-numbers"};
@@ -259,6 +315,18 @@ static void each_allocation_of_a_revision_may_fail(void **state)
   walk(revise_master, 0, 3);
 }
 
+static void each_allocation_of_a_check_may_fail(void **state)
+{
+  (void)state;
+  walk(check, 0, 1);
+}
+
+static void each_allocation_of_a_comparison_may_fail(void **state)
+{
+  (void)state;
+  walk(compare, 0, 4);
+}
+
 static int open_all(void **state)
 {
   if (make_folder(state) != 0) {
@@ -267,6 +335,8 @@ static int open_all(void **state)
   float *music = make_music(LENGTH);
   snprintf(mix_path, sizeof mix_path, "%s",
            write_audio("mix.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 44100, 2, music, LENGTH));
+  snprintf(low_path, sizeof low_path, "%s",
+           write_audio("low.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 8000, 2, music, LENGTH / 8));
   snprintf(out_path, sizeof out_path, "%s", in_folder("out.wav"));
   snprintf(matched_path, sizeof matched_path, "%s", in_folder("matched.wav"));
   snprintf(out_note_path, sizeof out_note_path, "%s.yaml", out_path);
@@ -287,6 +357,8 @@ int main(void)
       cmocka_unit_test(each_allocation_of_presets_may_fail),
       cmocka_unit_test(each_allocation_of_a_recall_may_fail),
       cmocka_unit_test(each_allocation_of_a_revision_may_fail),
+      cmocka_unit_test(each_allocation_of_a_check_may_fail),
+      cmocka_unit_test(each_allocation_of_a_comparison_may_fail),
   };
   return cmocka_run_group_tests(tests, open_all, remove_folder);
 }

@@ -228,6 +228,8 @@ static void an_interrupt_ends_the_wait_for_whoever_reads(void **state)
   const int pipe = open(in_folder("pipe"), O_RDWR | O_CLOEXEC);
   const pid_t child = begin("exec $P render sheet.yaml mix.wav - 1<> pipe");
   char head[4];
+  struct pollfd look = {.fd = pipe, .events = POLLIN};
+  assert_int_equal(poll(&look, 1, 60000), 1);
   assert_int_equal(read(pipe, head, sizeof head), 4);
   assert_memory_equal(head, "RIFF", 4);
   kill(child, SIGINT);
