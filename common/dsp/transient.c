@@ -12,7 +12,7 @@
 #define DEAD_RISE 0.5   /* dB, in which a level may ripple */
 #define DEAD_FALL 1.5
 #define STEEPNESS 1.5 /* of the share, in ranges */
-#define FLOOR_DB  -120.0
+#define FLOOR_DB  (-120.0)
 
 void planish_transient_setup(PlanishTransient *transient, PlanishArena *arena, double rate)
 {

@@ -1,13 +1,13 @@
 /* Bidirectional dynamics: down above a threshold, up or down below a lower one, each way by a
  * bounded number of dB, on the whole signal or a band of it. */
+#include "common/dsp/band_form.h"
 #include "common/dsp/delay.h"
 #include "common/dsp/dynamic_gain.h"
+#include "common/dsp/gain_delay.h"
 #include "common/dsp/make_up.h"
 #include "common/dsp/peak_hold.h"
 #include "common/frame/stage.h"
-#include "common/dsp/band_form.h"
 #include "plugins/dynamics/controls.h"
-#include "common/dsp/gain_delay.h"
 #include "ttl/dynamics_ports.h"
 
 #include <string.h>

@@ -32,8 +32,8 @@ typedef struct {
   PlanishPeakHold most;  /* dB up */
   PlanishPeakHold least; /* dB down, positive */
   PlanishRoundedGain gain;
-  double rounding;       /* share of the way in a frame */
-  double band_share;     /* that chain_coefs were made for */
+  double rounding;   /* share of the way in a frame */
+  double band_share; /* that chain_coefs were made for */
   double rate;
   uint32_t latency;
   uint32_t at; /* frames since the last grid frame */
