@@ -67,7 +67,8 @@
  * 6 x^5 - 15 x^4 + 10 x^3.
  *
  * Every mistake is found in one reading, each with its line and column: whatever is unknown,
- * doubled, of the wrong type or out of range, with the nearest valid name.
+ * doubled, of the wrong type or out of range, with the nearest valid name. What is no YAML ends the
+ * reading there (sheet_syntax.h).
  * Thread: that of the host. */
 #ifndef PLANISH_HARNESS_SHEET_H
 #define PLANISH_HARNESS_SHEET_H
