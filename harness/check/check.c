@@ -18,6 +18,7 @@ struct PlanishCheck {
   PlanishGaps gaps;
   PlanishPauses pauses;
   PlanishPeakPile pile;
+  PlanishSamplePile samples;
   PlanishWordLength word;
   float mono[PIECE];
 };
@@ -41,6 +42,7 @@ PlanishCheck *planish_check_new(const PlanishCheckSource *source)
   planish_measure_watch(check->measure, planish_peak_pile_add, &check->pile);
   planish_channels_reset(&check->channels, source->rate);
   planish_gaps_reset(&check->gaps, source->rate, source->word.floating ? 0 : source->word.bits);
+  planish_sample_pile_reset(&check->samples, source->rate);
   planish_pauses_reset(&check->pauses, source->rate);
   return check;
 }
@@ -77,6 +79,7 @@ void planish_check_process(PlanishCheck *check, const float *interleaved, size_t
     planish_clicks_process(check->clicks, from, piece);
     planish_channels_process(&check->channels, from, piece);
     planish_gaps_process(&check->gaps, from, piece);
+    planish_sample_pile_process(&check->samples, from, piece);
     planish_pauses_process(&check->pauses, from, piece);
     planish_word_length_process(&check->word, from, 2 * piece);
     done += piece;
@@ -126,6 +129,7 @@ void planish_check_finish(PlanishCheck *check, const PlanishPlaces *silenced, bo
       .channels = &check->channels,
       .pauses = &check->pauses,
       .pile = &check->pile,
+      .samples = &check->samples.pile,
       .edge = planish_band_edge_find(check->edge),
       .silenced = silenced,
       .cut = cut,

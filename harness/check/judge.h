@@ -17,7 +17,8 @@ typedef struct {
   const PlanishGaps *gaps;
   const PlanishChannels *channels;
   const PlanishPauses *pauses;
-  const PlanishPeakPile *pile;
+  const PlanishPeakPile *pile;    /* of true peaks */
+  const PlanishPeakPile *samples; /* of samples */
   PlanishBandEdgeFound edge;
   const PlanishPlaces *silenced; /* frames with samples that were no numbers */
   bool cut;

@@ -79,8 +79,11 @@ static void judge_overs(const PlanishReadings *readings, bool clipped, PlanishCh
 static void judge_limiting(const PlanishReadings *readings, PlanishCheckResult *result)
 {
   const PlanishMeasurement *m = &result->measurement;
-  const double share = planish_peak_pile_share(readings->pile);
-  const uint64_t count = planish_peak_pile_count(readings->pile);
+  const bool of_samples =
+      planish_peak_pile_share(readings->samples) > planish_peak_pile_share(readings->pile);
+  const PlanishPeakPile *pile = of_samples ? readings->samples : readings->pile;
+  const double share = planish_peak_pile_share(pile);
+  const uint64_t count = planish_peak_pile_count(pile);
   const bool piled = share >= PILED_SHARE && count >= PILED_COUNT;
   if (!piled && !(m->plr < DENSE_PLR)) {
     return;

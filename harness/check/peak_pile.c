@@ -1,5 +1,6 @@
 #include "harness/check/peak_pile.h"
 
+#include "common/dsp/loudness.h"
 #include "common/dsp/maths.h"
 
 #define LOWEST_DB  (-60.0)
@@ -36,4 +37,26 @@ uint64_t planish_peak_pile_count(const PlanishPeakPile *pile)
 double planish_peak_pile_share(const PlanishPeakPile *pile)
 {
   return pile->sounding == 0 ? 0.0 : (double)planish_peak_pile_count(pile) / (double)pile->sounding;
+}
+
+void planish_sample_pile_reset(PlanishSamplePile *samples, double rate)
+{
+  *samples = (PlanishSamplePile){.rate = rate, .end = planish_loudness_step_end(rate, 1)};
+}
+
+void planish_sample_pile_process(PlanishSamplePile *samples, const float *interleaved,
+                                 size_t frames)
+{
+  for (size_t n = 0; n < frames; ++n) {
+    const double left = fabs((double)interleaved[2 * n]);
+    const double right = fabs((double)interleaved[2 * n + 1]);
+    samples->largest = planish_max(samples->largest, planish_max(left, right));
+    samples->frame += 1;
+    if (samples->frame == samples->end) {
+      planish_peak_pile_add(&samples->pile, samples->at, samples->largest);
+      samples->at += 1;
+      samples->end = planish_loudness_step_end(samples->rate, samples->at + 1);
+      samples->largest = 0.0;
+    }
+  }
 }

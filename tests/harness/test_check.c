@@ -355,6 +355,34 @@ static void limit(Mix *mix)
   }
 }
 
+/* Samples held under a ceiling, by a gain that comes within 2 ms ahead of a peak: the lowest that
+ * is needed in the 2 ms to come, its mean over the last 2 ms. */
+static void limit_samples(Mix *mix)
+{
+  const size_t ahead = at(mix, 0.002);
+  double *lowest = calloc(mix->frames + ahead, sizeof *lowest);
+  scale(mix, 5.0, 5.0);
+  for (size_t n = 0; n < mix->frames + ahead; ++n) {
+    lowest[n] = 1.0;
+    for (size_t k = n < ahead ? 0 : n - ahead; k <= n && k < mix->frames; ++k) {
+      const double peak =
+          fmax(fabs((double)mix->samples[2 * k]), fabs((double)mix->samples[2 * k + 1]));
+      lowest[n] = fmin(lowest[n], 0.6 / fmax(peak, 0.6));
+    }
+  }
+  for (size_t n = 0; n < mix->frames; ++n) {
+    double sum = 0.0;
+    for (size_t k = n; k <= n + ahead; ++k) {
+      sum += lowest[k];
+    }
+    for (size_t c = 0; c < 2; ++c) {
+      mix->samples[2 * n + c] =
+          (float)(sum / (double)(ahead + 1) * (double)mix->samples[2 * n + c]);
+    }
+  }
+  free(lowest);
+}
+
 static void lose_numbers(Mix *mix)
 {
   planish_places_add(&mix->silenced, at(mix, 6.25));
@@ -428,6 +456,8 @@ static const Fault faults[] = {
      PLANISH_OF_BOTH, -1.0},
     {"noise", noise_in_a_pause, PLANISH_FINDING_NOISE, PLANISH_NOTE, PLANISH_OF_BOTH, 6.6},
     {"limited", limit, PLANISH_FINDING_LIMITED, PLANISH_NOTE, PLANISH_OF_BOTH, -1.0},
+    {"samples limited", limit_samples, PLANISH_FINDING_LIMITED, PLANISH_NOTE, PLANISH_OF_BOTH,
+     -1.0},
     {"no numbers", lose_numbers, PLANISH_FINDING_NOT_A_NUMBER, PLANISH_FAULT, PLANISH_OF_BOTH,
      6.25},
     {"cut short", break_off, PLANISH_FINDING_CUT_SHORT, PLANISH_FAULT, PLANISH_OF_BOTH, SECONDS},
