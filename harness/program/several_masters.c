@@ -177,6 +177,24 @@ static bool make_targets(const PlanishMasterJob *job, Rows *rows, PlanishError *
   return done;
 }
 
+/* Makes the masters of `rows` with progress told, then the table under `heading`, and gives the
+ * rows back. `found` false: `error` says why there is nothing to make. */
+static bool make_and_tell(const PlanishSeveralRequest *request, Rows *rows, bool found,
+                          bool (*make)(const PlanishMasterJob *job, Rows *rows,
+                                       PlanishError *error),
+                          const char *heading, PlanishError *error)
+{
+  PlanishMasterJob job = *request->job;
+  PlanishProgress progress = planish_progress_new();
+  job.told = planish_progress_tell;
+  job.told_user = &progress;
+  bool done = found && make(&job, rows, error);
+  planish_progress_end(&progress);
+  done = done && tell(request, heading, rows, error);
+  free_rows(rows);
+  return done;
+}
+
 bool planish_render_targets(const PlanishSeveralRequest *request, const char *targets,
                             PlanishError *error)
 {
@@ -184,15 +202,8 @@ bool planish_render_targets(const PlanishSeveralRequest *request, const char *ta
   if (rows == NULL) {
     return planish_fail_memory(error);
   }
-  PlanishMasterJob job = *request->job;
-  PlanishProgress progress = planish_progress_new();
-  job.told = planish_progress_tell;
-  job.told_user = &progress;
-  bool done = find_targets(request, rows, targets, error) && make_targets(&job, rows, error);
-  planish_progress_end(&progress);
-  done = done && tell(request, "target", rows, error);
-  free_rows(rows);
-  return done;
+  const bool found = find_targets(request, rows, targets, error);
+  return make_and_tell(request, rows, found, make_targets, "target", error);
 }
 
 /* Without it nothing would be left for its branch to do. */
@@ -287,13 +298,6 @@ bool planish_render_without(const PlanishSeveralRequest *request, const PlanishO
   if (rows == NULL) {
     return planish_fail_memory(error);
   }
-  PlanishMasterJob job = *request->job;
-  PlanishProgress progress = planish_progress_new();
-  job.told = planish_progress_tell;
-  job.told_user = &progress;
-  bool done = find_without(request, rows, names, error) && make_without(&job, rows, error);
-  planish_progress_end(&progress);
-  done = done && tell(request, "", rows, error);
-  free_rows(rows);
-  return done;
+  const bool found = find_without(request, rows, names, error);
+  return make_and_tell(request, rows, found, make_without, "", error);
 }

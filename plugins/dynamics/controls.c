@@ -8,9 +8,7 @@ void planish_dynamics_controls_setup(PlanishDynamicsControls *controls, PlanishA
                                      double rate)
 {
   controls->rate = rate;
-  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
-    planish_glide_setup(&controls->glide[i], arena, rate, PLANISH_GLIDE_MS);
-  }
+  planish_glides_setup(controls->glide, PLANISH_DYNAMICS_GLIDES, arena, rate);
 }
 
 void planish_dynamics_controls_set(PlanishDynamicsControls *controls,
@@ -18,13 +16,7 @@ void planish_dynamics_controls_set(PlanishDynamicsControls *controls,
 {
   double targets[PLANISH_DYNAMICS_GLIDES];
   memcpy(targets, values, sizeof targets);
-  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
-    if (at_once) {
-      planish_glide_jump(&controls->glide[i], targets[i]);
-    } else {
-      planish_glide_set(&controls->glide[i], targets[i]);
-    }
-  }
+  planish_glides_set(controls->glide, PLANISH_DYNAMICS_GLIDES, targets, at_once);
   controls->moving = true;
 }
 
@@ -53,11 +45,7 @@ bool planish_dynamics_controls_next(PlanishDynamicsControls *controls)
   if (!controls->moving) {
     return false;
   }
-  controls->moving = false;
-  for (int i = 0; i < PLANISH_DYNAMICS_GLIDES; ++i) {
-    controls->moving = controls->moving || planish_glide_is_moving(&controls->glide[i]);
-    controls->value[i] = planish_glide_next(&controls->glide[i]);
-  }
+  controls->moving = planish_glides_next(controls->glide, PLANISH_DYNAMICS_GLIDES, controls->value);
   follow_filters(controls);
   return true;
 }

@@ -5,7 +5,7 @@
 #define PLANISH_DYNAMICS_CONTROLS_H
 
 #include "common/dsp/dynamic_gain.h"
-#include "common/dsp/glide.h"
+#include "common/dsp/glides.h"
 
 typedef struct {
   PlanishGainLaw law;

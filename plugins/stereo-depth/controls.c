@@ -8,9 +8,7 @@
 void planish_depth_controls_setup(PlanishDepthControls *controls, PlanishArena *arena, double rate)
 {
   controls->rate = rate;
-  for (int i = 0; i < PLANISH_DEPTH_GLIDES; ++i) {
-    planish_glide_setup(&controls->glide[i], arena, rate, PLANISH_GLIDE_MS);
-  }
+  planish_glides_setup(controls->glide, PLANISH_DEPTH_GLIDES, arena, rate);
 }
 
 void planish_depth_controls_set(PlanishDepthControls *controls, const PlanishDepthValues *values,
@@ -18,13 +16,7 @@ void planish_depth_controls_set(PlanishDepthControls *controls, const PlanishDep
 {
   double targets[PLANISH_DEPTH_GLIDES];
   memcpy(targets, values, sizeof targets);
-  for (int i = 0; i < PLANISH_DEPTH_GLIDES; ++i) {
-    if (at_once) {
-      planish_glide_jump(&controls->glide[i], targets[i]);
-    } else {
-      planish_glide_set(&controls->glide[i], targets[i]);
-    }
-  }
+  planish_glides_set(controls->glide, PLANISH_DEPTH_GLIDES, targets, at_once);
   controls->moving = true;
 }
 
@@ -33,11 +25,7 @@ void planish_depth_controls_next(PlanishDepthControls *controls)
   if (!controls->moving) {
     return;
   }
-  controls->moving = false;
-  for (int i = 0; i < PLANISH_DEPTH_GLIDES; ++i) {
-    controls->moving = controls->moving || planish_glide_is_moving(&controls->glide[i]);
-    controls->value[i] = planish_glide_next(&controls->glide[i]);
-  }
+  controls->moving = planish_glides_next(controls->glide, PLANISH_DEPTH_GLIDES, controls->value);
   for (int n = 0; n < 2; ++n) {
     if (controls->now.crossover[n] != controls->made_of[n]) {
       controls->made_of[n] = controls->now.crossover[n];

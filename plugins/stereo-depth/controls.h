@@ -4,10 +4,8 @@
 #ifndef PLANISH_STEREO_DEPTH_CONTROLS_H
 #define PLANISH_STEREO_DEPTH_CONTROLS_H
 
-#include "common/dsp/glide.h"
+#include "common/dsp/glides.h"
 #include "plugins/stereo-depth/band_split.h"
-
-#include <stdbool.h>
 
 typedef struct {
   double lift[PLANISH_DEPTH_BANDS];       /* dB, amount included */

@@ -9,9 +9,7 @@ void planish_shaper_controls_setup(PlanishShaperControls *controls, PlanishArena
                                    double rate)
 {
   controls->rate = rate;
-  for (int i = 0; i < PLANISH_SHAPER_GLIDES; ++i) {
-    planish_glide_setup(&controls->glide[i], arena, rate, PLANISH_GLIDE_MS);
-  }
+  planish_glides_setup(controls->glide, PLANISH_SHAPER_GLIDES, arena, rate);
 }
 
 void planish_shaper_controls_set(PlanishShaperControls *controls, const PlanishShaperValues *values,
@@ -19,13 +17,7 @@ void planish_shaper_controls_set(PlanishShaperControls *controls, const PlanishS
 {
   double targets[PLANISH_SHAPER_GLIDES];
   memcpy(targets, values, sizeof targets);
-  for (int i = 0; i < PLANISH_SHAPER_GLIDES; ++i) {
-    if (at_once) {
-      planish_glide_jump(&controls->glide[i], targets[i]);
-    } else {
-      planish_glide_set(&controls->glide[i], targets[i]);
-    }
-  }
+  planish_glides_set(controls->glide, PLANISH_SHAPER_GLIDES, targets, at_once);
   controls->moving = true;
 }
 
@@ -34,11 +26,7 @@ bool planish_shaper_controls_next(PlanishShaperControls *controls)
   if (!controls->moving) {
     return false;
   }
-  controls->moving = false;
-  for (int i = 0; i < PLANISH_SHAPER_GLIDES; ++i) {
-    controls->moving = controls->moving || planish_glide_is_moving(&controls->glide[i]);
-    controls->value[i] = planish_glide_next(&controls->glide[i]);
-  }
+  controls->moving = planish_glides_next(controls->glide, PLANISH_SHAPER_GLIDES, controls->value);
   if (controls->now.band_frequency != controls->made_of) {
     controls->made_of = controls->now.band_frequency;
     controls->band_tangent =

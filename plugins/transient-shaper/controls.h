@@ -4,9 +4,7 @@
 #ifndef PLANISH_TRANSIENT_SHAPER_CONTROLS_H
 #define PLANISH_TRANSIENT_SHAPER_CONTROLS_H
 
-#include "common/dsp/glide.h"
-
-#include <stdbool.h>
+#include "common/dsp/glides.h"
 
 typedef struct {
   double attack_gain;    /* dB */

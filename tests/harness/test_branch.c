@@ -51,6 +51,7 @@ static double against(const Result *result, const double a[4])
     const double right = (double)music[2 * n + 1];
     for (size_t c = 0; c < 2; ++c) {
       const double wanted = a[2 * c] * left + a[2 * c + 1] * right;
+      assert_true(isfinite(result->samples[2 * n + c]));
       largest = fmax(largest, fabs((double)result->samples[2 * n + c] - wanted));
     }
   }

@@ -47,6 +47,7 @@ static double most_of(const double *x, size_t from, size_t to)
 {
   double most = 0.0;
   for (size_t n = from; n < to; ++n) {
+    assert_true(isfinite(x[n]));
     most = fmax(most, fabs(x[n]));
   }
   return most;
