@@ -118,25 +118,11 @@ PLANISH_WIDE static void take_readings(AttackLaw *law, Range range)
   }
 }
 
-/* Gains of bins range.from..range.to-1 and of their mirror images; the last bin gives its own to
- * half the rate as well. All are real, and imaginary parts stay as the reset left them. */
-static void lay_on(const AttackLaw *law, const PlanishSpectralPath *path, const float *gains,
-                   Range range)
-{
-  const uint32_t length = law->engine.length;
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    path->gains[k].re = gains[k - range.from];
-    path->gains[(length - k) & (length - 1)].re = gains[k - range.from];
-  }
-  if (range.to == length / 2) {
-    path->gains[length / 2].re = gains[range.to - range.from - 1];
-  }
-}
-
 static void lay(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
   const Range range = range_of(law, part);
+  const uint32_t length = law->engine.length;
   attack_shares_get(&law->shares, law->share, range.from, range.to);
   if (law->turned) {
     tone_get(&law->attack, law->attack_curve + range.from, range.from, range.to);
@@ -144,12 +130,12 @@ static void lay(void *context, uint32_t part)
   }
   take_gains(law, range);
   take_readings(law, range);
-  lay_on(law, &law->engine.path, law->added, range);
+  planish_spectral_path_lay_real(&law->engine.path, length, law->added, range.from, range.to);
   if (law->engine.aside_wanted) {
     for (uint32_t i = 0; i < range.to - range.from; ++i) {
       law->share[i] *= law->attack_curve[range.from + i];
     }
-    lay_on(law, &law->engine.aside, law->share, range);
+    planish_spectral_path_lay_real(&law->engine.aside, length, law->share, range.from, range.to);
   }
 }
 
