@@ -3,6 +3,7 @@
 #include "harness/base/text.h"
 #include "harness/host/host.h"
 #include "harness/host/instance.h"
+#include "harness/host/preset_list.h"
 #include "harness/measure/measure.h"
 #include "harness/program/commands.h"
 #include "harness/program/opening.h"
@@ -15,7 +16,7 @@
 static const char help[] =
     "Usage: planish stages [OPTION]... [STAGE]...\n"
     "Lists the stages that are installed, with their latency; with names of stages\n"
-    "(what follows urn:planish:, or a URI), their controls.\n"
+    "(what follows urn:planish:, or a URI), their controls and presets.\n"
     "\n"
     "      --rate=HZ         the sample rate that latencies are for; 48000 if not given\n"
     "      --json            for machines\n"
@@ -187,8 +188,32 @@ static void print_port(const PlanishPluginPort *port)
   print_words(port->comment, 6);
 }
 
+static void list_presets(const PlanishPresetList *presets, PlanishJson *json)
+{
+  if (presets->count > 0 && json == NULL) {
+    planish_text_print(stdout, "\n  PRESETS\n");
+  }
+  for (uint32_t n = 0; n < presets->count; ++n) {
+    const PlanishPresetEntry *entry = &presets->entries[n];
+    if (json == NULL) {
+      planish_text_print(stdout, "  %s\n", entry->label);
+      print_words(entry->comment, 6);
+      continue;
+    }
+    planish_json_object_begin(json, NULL);
+    planish_json_string(json, "label", entry->label);
+    planish_json_string(json, "uri", entry->uri);
+    planish_json_string(json, "comment", entry->comment);
+    planish_json_number(json, "working_loudness_lufs", entry->working);
+    planish_json_number(json, "least_loudness_change_lu", entry->least_loudness);
+    planish_json_number(json, "most_loudness_change_lu", entry->most_loudness);
+    planish_json_number(json, "most_true_peak_change_db", entry->most_peak);
+    planish_json_object_end(json);
+  }
+}
+
 static void list_controls(const Listing *listing, const PlanishPlugin *plugin, uint32_t latency,
-                          PlanishJson *json)
+                          const PlanishPresetList *presets, PlanishJson *json)
 {
   if (listing->json) {
     planish_json_object_begin(json, NULL);
@@ -217,6 +242,11 @@ static void list_controls(const Listing *listing, const PlanishPlugin *plugin, u
   }
   if (listing->json) {
     planish_json_array_end(json);
+    planish_json_array_begin(json, "presets");
+  }
+  list_presets(presets, listing->json ? json : NULL);
+  if (listing->json) {
+    planish_json_array_end(json);
     planish_json_object_end(json);
   }
 }
@@ -227,13 +257,17 @@ static bool list_named(const Listing *listing, char **names, int count, PlanishJ
   for (int n = 0; n < count; ++n) {
     const PlanishPlugin *plugin = planish_host_plugin(listing->host, names[n], error);
     uint32_t latency = 0;
-    if (plugin == NULL || !latency_of(listing, plugin, &latency, error)) {
+    PlanishPresetList *presets =
+        plugin == NULL ? NULL : planish_preset_list_new(listing->host, plugin, error);
+    if (presets == NULL || !latency_of(listing, plugin, &latency, error)) {
+      planish_preset_list_free(presets);
       return false;
     }
     if (n > 0 && !listing->json) {
       (void)putchar('\n');
     }
-    list_controls(listing, plugin, latency, json);
+    list_controls(listing, plugin, latency, presets, json);
+    planish_preset_list_free(presets);
   }
   return true;
 }

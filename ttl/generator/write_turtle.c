@@ -1,5 +1,7 @@
 #include "ttl/generator/write_turtle.h"
 
+#include "ttl/generator/presets.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -12,6 +14,7 @@ static const struct {
     {"pg", NS_PG},
     {"planish", "urn:planish:vocabulary#"},
     {"pprops", NS_PPROPS},
+    {"pset", "http://lv2plug.in/ns/ext/presets#"},
     {"rdf", NS_RDF},
     {"rdfs", NS_RDFS},
     {"units", "http://lv2plug.in/ns/extensions/units#"},
@@ -41,7 +44,7 @@ static void write_uri(FILE *out, const char *uri)
   fprintf(out, "<%s>", uri);
 }
 
-static void write_text(FILE *out, const char *text)
+void write_text(FILE *out, const char *text)
 {
   fputc('"', out);
   for (; *text != '\0'; ++text) {
@@ -192,7 +195,7 @@ static void write_node(FILE *out, Stage *stage, const SordNode *node, int depth)
   }
 }
 
-static void write_prefixes(FILE *out)
+void write_prefixes(FILE *out)
 {
   for (int i = 0; i < PREFIX_COUNT; ++i) {
     fprintf(out, "@prefix %s: <%s> .\n", prefixes[i].prefix, prefixes[i].uri);
@@ -258,22 +261,39 @@ void write_stage(Stage *stage, const char *path)
   close_output(out, path);
 }
 
-void write_manifest(const char *path, char *const *templates, int count)
+/* Lists the presets of a stage: hosts read what they set, when it is asked for. */
+static void list_presets(FILE *out, Stage *stage)
 {
+  const SordNode *cell = graph_list(&stage->graph, stage->plugin, NS_TEMPLATE "presets");
+  for (; cell != NULL; cell = graph_next(&stage->graph, cell)) {
+    char uri[256];
+    const SordNode *item = graph_item(&stage->graph, cell);
+    preset_uri(stage, item, uri, sizeof uri);
+    fprintf(out, "\n<%s>\n    a pset:Preset ;\n    lv2:appliesTo <%s> ;\n    rdfs:label ", uri,
+            stage->uri);
+    write_text(out, graph_text(&stage->graph, item, NS_RDFS "label"));
+    fprintf(out, " ;\n    rdfs:seeAlso <%s-presets.ttl> .\n", stage->name);
+  }
+}
+
+void write_manifest(const char *path, const char *common, const char *indices, char *const *files,
+                    int count)
+{
+  static Stage stage;
   FILE *out = open_output(path);
-  fputs("# Written by the build; do not edit.\n"
-        "@prefix lv2: <" NS_LV2 "> .\n"
-        "@prefix rdfs: <" NS_RDFS "> .\n",
-        out);
-  for (int i = 0; i < count; ++i) {
-    char *name = stage_name_of(templates[i]);
+  fputs("# Written by the build; do not edit.\n", out);
+  write_prefixes(out);
+  for (int i = 0; i + 1 < count; i += 2) {
+    stage_read(&stage, common, indices, files[i]);
+    presets_read(&stage, files[i + 1]);
     fprintf(out,
-            "\n<urn:planish:%s>\n"
+            "\n<%s>\n"
             "    a lv2:Plugin ;\n"
             "    lv2:binary <%s.so> ;\n"
             "    rdfs:seeAlso <%s.ttl> .\n",
-            name, name, name);
-    free(name);
+            stage.uri, stage.name, stage.name);
+    list_presets(out, &stage);
+    stage_free(&stage);
   }
   close_output(out, path);
 }
