@@ -316,6 +316,40 @@ static void there_are_enough_and_each_says_what_it_does(void **state)
   assert_true(presets->count - neutral >= 8);
 }
 
+static bool is_preset(const char *label)
+{
+  bool found = false;
+  for (uint32_t n = 0; n < presets->count; ++n) {
+    found = found || strcmp(presets->entries[n].label, label) == 0;
+  }
+  return found;
+}
+
+/* "- **LABEL**: when." in the section of the stage's guide. */
+static void the_guide_names_presets_that_are_there(void **state)
+{
+  (void)state;
+  char path[256];
+  char line[1024];
+  int named = 0;
+  bool within = false;
+  (void)snprintf(path, sizeof path, "plugins/%s/README.md", strrchr(plugin->uri, ':') + 1);
+  FILE *guide = fopen(path, "r");
+  assert_non_null(guide);
+  while (fgets(line, sizeof line, guide) != NULL) {
+    within = line[0] == '#' ? strcmp(line, "## Presets to begin with\n") == 0 : within;
+    char *end = within && strncmp(line, "- **", 4) == 0 ? strstr(line + 4, "**") : NULL;
+    if (end != NULL) {
+      *end = '\0';
+      print_message("%s\n", line + 4);
+      assert_true(is_preset(line + 4));
+      ++named;
+    }
+  }
+  (void)fclose(guide);
+  assert_true(named >= 3);
+}
+
 int main(int argc, char **argv)
 {
   PlanishError error = {0};
@@ -330,6 +364,7 @@ int main(int argc, char **argv)
   read_pieces();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(there_are_enough_and_each_says_what_it_does),
+      cmocka_unit_test(the_guide_names_presets_that_are_there),
       cmocka_unit_test(presets_keep_their_promises),
   };
   const int failed = cmocka_run_group_tests(tests, NULL, NULL);
