@@ -343,6 +343,10 @@ static void report(PlanishFrame *frame, uint32_t frames)
   if (ports->match_gain >= 0) {
     values[ports->match_gain] = (float)planish_match_gain(&frame->match);
   }
+  if (ports->loudness_in >= 0 && ports->loudness_out >= 0) {
+    values[ports->loudness_in] = (float)planish_match_loudness(&frame->match, 0);
+    values[ports->loudness_out] = (float)planish_match_loudness(&frame->match, 1);
+  }
   planish_controls_report(&frame->controls);
 }
 

@@ -10,8 +10,9 @@ static const double first_window_s = 0.1;
 static const double now_s = 0.1;
 /* A glide of a control, and the ring of the K-weighting's high pass when it is switched on. */
 static const double arrival_s = 0.03;
-/* Loudness is -0.691 dB over the sum of powers (BS.1770-4 Annex 1, equation 2): this is the power
- * of -60 LUFS. */
+/* Loudness over the sum of powers (BS.1770-4 Annex 1, equation 2). */
+static const double offset_db = -0.691;
+/* The power of -60 LUFS. */
 static const double floor_power = 1.1724653e-6;
 
 static uint32_t intervals(double seconds, double rate)
@@ -42,6 +43,8 @@ static void start_listening(PlanishMatch *match)
   memset(match->weighting, 0, sizeof match->weighting);
   memset(match->sum, 0, sizeof match->sum);
   match->input_now = 0.0;
+  match->read = 0;
+  match->reading[0] = match->reading[1] = 0.0;
   empty_window(match);
   match->again = false;
   match->delay = match->arrival;
@@ -137,8 +140,17 @@ static void hear(PlanishMatch *match)
   match->frozen = match->mode == PLANISH_MATCH_HOLD && match->heard == match->longest;
 }
 
+static void read_loudness(PlanishMatch *match)
+{
+  match->read += match->read < match->longest;
+  for (int k = 0; k < 2; ++k) {
+    match->reading[k] += (power_now(match, k) - match->reading[k]) / (double)match->read;
+  }
+}
+
 static void at_grid_frame(PlanishMatch *match)
 {
+  read_loudness(match);
   match->input_now += match->now_share * (power_now(match, 0) - match->input_now);
   if (match->waiting > 0) {
     --match->waiting;
@@ -165,6 +177,15 @@ static void add_energy(PlanishMatch *match, int which, const double *const audio
     }
     match->sum[which][c] = sum;
   }
+}
+
+double planish_match_loudness(const PlanishMatch *match, int which)
+{
+  if (match->mode == PLANISH_MATCH_OFF) {
+    return PLANISH_MATCH_NOTHING;
+  }
+  return planish_max(PLANISH_MATCH_NOTHING,
+                     offset_db + planish_level_of_power(match->reading[which]));
 }
 
 void planish_match_process(PlanishMatch *match, const double *const input[2],

@@ -6,6 +6,9 @@
  * settled is calm. The gain stands still while the input is under -60 LUFS, and stays within
  * +-24 dB.
  *
+ * While it works it also reads the loudness of both, as one pole of 3 s whatever controls do: the
+ * result's before the gain.
+ *
  * Thread: audio. All but set-up are real-time safe. */
 #ifndef PLANISH_FRAME_MATCH_H
 #define PLANISH_FRAME_MATCH_H
@@ -29,6 +32,8 @@ typedef struct {
   PlanishGlide gain;                 /* dB */
   double power[2];                   /* mean over the window; of the input, of the result */
   double sum[2][2];                  /* over the grid interval so far; [input, result][channel] */
+  double reading[2];                 /* mean power for those who look; input, result */
+  uint32_t read;                     /* grid intervals in it, up to 3 s */
   double input_now;                  /* mean power of the input over some 100 ms */
   double now_share;                  /* what a grid interval adds to it */
   uint32_t delay;                    /* grid intervals from a change to its whole effect */
@@ -82,5 +87,10 @@ static inline double planish_match_gain(const PlanishMatch *match)
 {
   return match->gain.value;
 }
+
+/* Loudness of the input (0) or of the result (1), LUFS; PLANISH_MATCH_NOTHING while it is less, or
+ * the match is off. */
+#define PLANISH_MATCH_NOTHING (-70.0)
+double planish_match_loudness(const PlanishMatch *match, int which);
 
 #endif

@@ -59,6 +59,8 @@ typedef struct {
   int listen;
   int loudness_match;
   int match_gain;
+  int loudness_in;
+  int loudness_out;
   int latency;
   int channels;
   int mix;

@@ -71,14 +71,24 @@ static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *
   planish_text_print(stdout, "input     gain %+.2f dB%s\n", report->input_gain, working);
 }
 
+/* What tells of loudness match, while that is off: it stands still. */
+static bool is_idle(const char *symbol, const PlanishReport *report)
+{
+  static const char *const of_match[] = {"match_gain", "loudness_in", "loudness_out"};
+  for (size_t n = 0; n < sizeof of_match / sizeof *of_match; ++n) {
+    if (strcmp(symbol, of_match[n]) == 0) {
+      return report->lowest == report->highest;
+    }
+  }
+  return false;
+}
+
 static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account, int indent)
 {
   for (uint32_t n = 0; n < account->report_count; ++n) {
     const PlanishReport *report = &account->reports[n];
     const PlanishPluginPort *port = &plugin->ports[report->port];
-    const bool idle = strcmp(port->symbol, "match_gain") == 0 && report->lowest == 0.0f &&
-                      report->highest == 0.0f;
-    if (report->frames > 0 && !idle) {
+    if (report->frames > 0 && !is_idle(port->symbol, report)) {
       planish_text_print(stdout, "%*s    %-18s %8.2f to %8.2f, mean %8.2f %s\n", indent, "",
                          port->symbol, (double)report->lowest, (double)report->highest,
                          report->sum / (double)report->frames, port->unit);

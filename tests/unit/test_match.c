@@ -224,9 +224,44 @@ static void windows_begin_empty(void **state)
   free(fresh.block);
 }
 
+/* 997 Hz in both channels: a full-scale sine reads 0.0 LUFS (BS.1770-4 Annex 1: -3.01 in one). */
+static void the_loudness_of_both_is_read(void **state)
+{
+  (void)state;
+  Fixture f;
+  make(&f, PLANISH_MATCH_HOLD);
+  double at[2][2] = {{0.0}};
+  for (uint32_t n = 0; n < 12 * RATE; n += PLANISH_GRID) {
+    double input[2][PLANISH_GRID];
+    double result[2][PLANISH_GRID];
+    const double level = n < 6 * RATE ? -20.0 : -26.0;
+    for (uint32_t i = 0; i < PLANISH_GRID; ++i) {
+      const double x = planish_gain_of(level) * sin(2.0 * PLANISH_PI * 997.0 / RATE * (n + i));
+      input[0][i] = input[1][i] = x;
+      result[0][i] = result[1][i] = planish_gain_of(6.0) * x;
+    }
+    planish_match_process(&f.match, (const double *const[2]){input[0], input[1]},
+                          (double *const[2]){result[0], result[1]}, PLANISH_GRID);
+    const int when = n < 6 * RATE ? 0 : 1;
+    at[when][0] = planish_match_loudness(&f.match, 0);
+    at[when][1] = planish_match_loudness(&f.match, 1);
+  }
+  printf("-20: %.3f and %.3f LUFS; 6 s after a fall by 6 dB, its gain held: %.2f and %.2f LUFS\n",
+         at[0][0], at[0][1], at[1][0], at[1][1]);
+  assert_near(at[0][0], -20.0, 0.02);
+  assert_near(at[0][1], -14.0, 0.02);
+  /* One pole of 3 s: e^-2 of the step in power is left. */
+  const double left = exp(-2.0);
+  assert_near(at[1][0], -26.0 + 10.0 * log10(1.0 + left * (pow(10.0, 0.6) - 1.0)), 0.02);
+  planish_match_set_mode(&f.match, PLANISH_MATCH_OFF);
+  assert_true(planish_match_loudness(&f.match, 1) == PLANISH_MATCH_NOTHING);
+  free(f.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_loudness_of_both_is_read),
       cmocka_unit_test(both_channels_count),
       cmocka_unit_test(a_late_result_is_waited_for),
       cmocka_unit_test(a_stage_that_was_reset_is_waited_for),

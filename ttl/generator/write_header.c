@@ -102,8 +102,9 @@ static void write_table(FILE *out, Stage *stage)
   fprintf(out, "_ports = {\n    .uri = \"%s\",\n    .ports = ", stage->uri);
   write_name(out, stage->name, false);
   fprintf(out, "_port_table,\n    .port_count = %d,\n", stage->port_count);
-  static const char *const common[] = {"enabled",    "output_gain", "listen",   "loudness_match",
-                                       "match_gain", "latency",     "channels", "mix"};
+  static const char *const common[] = {
+      "enabled",     "output_gain",  "listen",  "loudness_match", "match_gain",
+      "loudness_in", "loudness_out", "latency", "channels",       "mix"};
   for (size_t i = 0; i < sizeof common / sizeof *common; ++i) {
     fprintf(out, "    .%s = %d,\n", common[i], stage_index(stage, common[i]));
   }
