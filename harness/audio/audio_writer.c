@@ -19,8 +19,6 @@
 
 enum { CHUNK = 1024 }; /* frames converted at a time */
 
-static const uint64_t wav_limit = 0xffff0000u; /* bytes of audio; the header needs some of 2^32 */
-
 struct PlanishWriter {
   char *path; /* symbolic links followed */
   PlanishTemporaryFile temporary;
@@ -53,7 +51,7 @@ static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, Plan
   SF_INFO info = {
       .samplerate = (int)rate,
       .channels = 2,
-      .format = (bytes < wav_limit ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
+      .format = (bytes < PLANISH_WAV_MOST_BYTES ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
                 (whole ? SF_FORMAT_PCM_24 : SF_FORMAT_FLOAT),
   };
   writer->file = sf_open_fd(writer->temporary.descriptor, SFM_WRITE, &info, SF_FALSE);
