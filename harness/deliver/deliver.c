@@ -12,7 +12,6 @@ enum { MOST_WRITES = 3, MOST_TRIALS = 6 };
 
 static const double inside = 0.001;      /* dB, under the ceiling, once words have passed it */
 static const double trial_inside = 0.02; /* dB */
-static const double least_lift = 0.005;  /* dB, that is told */
 
 void planish_delivery_free(PlanishDelivery *delivery)
 {
@@ -46,12 +45,11 @@ static bool measure(PlanishDelivery *delivery, PlanishError *error)
       !planish_source_measure(source, delivery->rate, &delivery->before, error)) {
     return false;
   }
-  const double lift = delivery->before.true_peak - delivery->master.true_peak;
-  if (delivery->rate != own && isfinite(lift)) {
+  if (delivery->rate != own) {
     planish_lines_add(&delivery->notes,
-                      "converted from %g to %g Hz; the true peak %s by %.2f dB, to %.2f dBTP", own,
-                      delivery->rate, lift < -least_lift ? "fell" : "rose", fabs(lift),
-                      delivery->before.true_peak);
+                      "converted from %g to %g Hz, by which the true peak went from %.2f to %.2f "
+                      "dBTP",
+                      own, delivery->rate, delivery->master.true_peak, delivery->before.true_peak);
   }
   return true;
 }
