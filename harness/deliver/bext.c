@@ -115,13 +115,12 @@ char *planish_axml_of_isrc(const char *isrc)
       "</coreMetadata>\n"
       "</ebuCoreMain>\n",
       isrc);
+  /* libsndfile fills chunks up to whole groups of four bytes with zeros, which XML has not. */
   const size_t length = text == NULL ? 0 : strlen(text);
-  if (length % 2 == 0) {
-    return text;
-  }
-  char *even = planish_text_new("%s\n", text);
+  char *filled =
+      text == NULL ? NULL : planish_text_new("%s%.*s", text, (int)((4 - length % 4) % 4), "\n\n\n");
   free(text);
-  return even;
+  return filled;
 }
 
 bool planish_axml_has_isrc(int descriptor, const char *isrc)

@@ -46,7 +46,7 @@ bool planish_bext_put_loudness(int descriptor, const PlanishBextLoudness *loudne
 /* Reads it; false where the file has no such chunk, or an older one. */
 bool planish_bext_get_loudness(int descriptor, PlanishBextLoudness *loudness);
 
-/* The axml chunk of an ISRC, of an even number of bytes; free() gives it back, NULL without memory.
+/* The axml chunk of an ISRC, of whole groups of four bytes; free() gives it back, NULL without memory.
  */
 char *planish_axml_of_isrc(const char *isrc);
 
