@@ -74,7 +74,7 @@ bool planish_bext_put_loudness(int descriptor, const PlanishBextLoudness *loudne
   const int16_t values[] = {loudness->loudness, loudness->range, loudness->true_peak,
                             loudness->momentary, loudness->shortterm};
   unsigned char bytes[LOUDNESS_BYTES];
-  for (int n = 0; n < LOUDNESS_BYTES / 2; ++n) {
+  for (size_t n = 0; n < LOUDNESS_BYTES / 2; ++n) {
     bytes[2 * n] = (unsigned char)((uint16_t)values[n] & 0xff);
     bytes[2 * n + 1] = (unsigned char)((uint16_t)values[n] >> 8);
   }
@@ -94,7 +94,7 @@ bool planish_bext_get_loudness(int descriptor, PlanishBextLoudness *loudness)
   }
   int16_t *values[] = {&loudness->loudness, &loudness->range, &loudness->true_peak,
                        &loudness->momentary, &loudness->shortterm};
-  for (int n = 0; n < LOUDNESS_BYTES / 2; ++n) {
+  for (size_t n = 0; n < LOUDNESS_BYTES / 2; ++n) {
     *values[n] = (int16_t)little(bytes + 2 * n, 2);
   }
   return true;

@@ -129,11 +129,13 @@ static bool plan_path(PlanishDelivery *delivery, PlanishError *error)
                    : planish_file_name_new(pattern, stem, job->spec->name, &delivery->metadata,
                                            planish_coding_of(job->spec->format)->ending, error);
   delivery->path = name == NULL ? NULL : planish_text_new("%s/%s", folder, name);
-  const bool done = delivery->path != NULL || planish_fail_memory(error);
+  if (delivery->path == NULL) {
+    planish_fail_memory(error); /* unless the name has been told */
+  }
   free(name);
   free(folder);
   free(stem);
-  return done;
+  return delivery->path != NULL;
 }
 
 static bool check_path(const PlanishDelivery *delivery, PlanishError *error)

@@ -65,8 +65,9 @@ static bool add(char ***names, size_t *count, const char *file)
   }
   *names = longer;
   longer[*count] = planish_text_new("%.*s", (int)(strlen(file) - strlen(ENDING)), file);
-  *count += longer[*count] != NULL;
-  return longer[*count - 1] != NULL;
+  const bool done = longer[*count] != NULL;
+  *count += done;
+  return done;
 }
 
 char **planish_ready_made_names(size_t *count)
