@@ -11,6 +11,7 @@
 enum { MOST_WRITES = 3, MOST_TRIALS = 6 };
 
 static const double inside = 0.001;      /* dB, under the ceiling, once words have passed it */
+static const double coder_told = 0.1;    /* LU */
 static const double trial_inside = 0.02; /* dB */
 
 void planish_delivery_free(PlanishDelivery *delivery)
@@ -260,6 +261,18 @@ static void tell_gain(PlanishDelivery *delivery)
   }
 }
 
+/* Coders take away what they think nobody hears, which a meter does. */
+static void tell_coder(PlanishDelivery *delivery)
+{
+  const double gain = delivery->matched - delivery->lowered;
+  const double change = delivery->back.measured.integrated - delivery->before.integrated - gain;
+  if (planish_coding_of(delivery->job.spec->format)->coded && isfinite(change) &&
+      fabs(change) >= coder_told) {
+    planish_lines_add(&delivery->notes, "coded, it is %.2f LU %s than what went in", fabs(change),
+                      change < 0.0 ? "quieter" : "louder");
+  }
+}
+
 static bool put_loudness(const PlanishDelivery *delivery, const PlanishDeliveredFile *file,
                          PlanishError *error)
 {
@@ -275,6 +288,7 @@ static bool finish(PlanishDelivery *delivery, PlanishDeliveredFile *file, Planis
     return false;
   }
   tell_gain(delivery);
+  tell_coder(delivery);
   judge(delivery, file);
   delivery->made = planish_delivered_file_commit(file, error);
   return delivery->made;

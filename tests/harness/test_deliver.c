@@ -3,6 +3,7 @@
 #define _GNU_SOURCE
 #include "harness/deliver/bext.h"
 #include "harness/measure/measure.h"
+#include "tests/harness/audio_fixture.h"
 #include "tests/harness/program_fixture.h"
 
 #include <ebur128.h>
@@ -526,40 +527,81 @@ static const struct {
     {"format: vorbis\nquality: 9\nrate: 44100\n", "song-c.ogg", 0},
 };
 
-/* Decoded by ffmpeg's own decoders, which share no code with those that the program uses. */
+/* Delivers and decodes again by ffmpeg's own decoders, which share no code with those that the
+ * program uses. */
+static void hold_against_another_decoder(const char *master, const char *text, const char *file,
+                                         double kbits)
+{
+  char answer[256];
+  char command[1024];
+  spec("c.yaml", text);
+  Outcome outcome = RUN("deliver", "--force", "--json", name(master), to("c.yaml"));
+  delivered(&outcome, 0);
+  snprintf(command, sizeof command, "ffmpeg -v error -y -i '%%s' -c:a pcm_f32le '%s'",
+           in_folder("other.wav"));
+  ask(answer, sizeof answer, command, in_folder(file));
+  const PlanishMeasurement other = measured(in_folder("other.wav"));
+  const double peak = number_in(outcome.out, "\"written\"", "true_peak_dbtp");
+  const double sample = number_in(outcome.out, "\"written\"", "sample_peak_dbfs");
+  const double frames = number_in(outcome.out, "\"written\"", "frames");
+  const double over = number_in(outcome.out, "\"decoded\"", "samples_over");
+  const double places = number_in(outcome.out, "\"decoded\"", "places");
+  const uint64_t others = count_over(in_folder("other.wav"));
+  ask(answer, sizeof answer, "ffprobe -v error -show_entries format=bit_rate -of csv=p=0 '%s'",
+      in_folder(file));
+  const double found = strtod(answer, NULL) / 1000.0;
+  printf("%s: %.*s, %5.1f kbit/s: %.3f dBTP (other decoder %.3f), %.3f dBFS (%.3f), %.0f over "
+         "(%llu) in %.0f places\n",
+         master, (int)strcspn(text + 8, "\n"), text + 8, found, peak, other.true_peak, sample,
+         other.sample_peak, over, (unsigned long long)others, places);
+  assert_true(fabs(peak - other.true_peak) < 0.1);
+  assert_true(fabs(sample - other.sample_peak) < 0.1);
+  assert_true(fabs(over - (double)others) <= 2.0 + 0.02 * (double)others);
+  assert_true(frames == number_in(outcome.out, "[", "frames"));
+  assert_true(kbits == 0.0 || fabs(found / kbits - 1.0) < 0.15);
+  assert_true((peak > 0.02) == (places > 0.0));
+}
+
 static void overs_are_those_of_another_decoder(void **state)
 {
   (void)state;
   need_ffmpeg();
   for (size_t c = 0; c < sizeof coded / sizeof *coded; ++c) {
-    char answer[256];
-    char command[1024];
-    spec("c.yaml", coded[c].text);
-    Outcome outcome = RUN("deliver", "--force", "--json", name("song.wav"), to("c.yaml"));
-    delivered(&outcome, 0);
-    snprintf(command, sizeof command, "ffmpeg -v error -y -i '%%s' -c:a pcm_f32le '%s'",
-             in_folder("other.wav"));
-    ask(answer, sizeof answer, command, in_folder(coded[c].file));
-    const PlanishMeasurement other = measured(in_folder("other.wav"));
-    const double peak = number_in(outcome.out, "\"written\"", "true_peak_dbtp");
-    const double sample = number_in(outcome.out, "\"written\"", "sample_peak_dbfs");
-    const double frames = number_in(outcome.out, "\"written\"", "frames");
-    const double over = number_in(outcome.out, "\"decoded\"", "samples_over");
-    const double places = number_in(outcome.out, "\"decoded\"", "places");
-    const uint64_t others = count_over(in_folder("other.wav"));
-    ask(answer, sizeof answer, "ffprobe -v error -show_entries format=bit_rate -of csv=p=0 '%s'",
-        in_folder(coded[c].file));
-    const double kbits = strtod(answer, NULL) / 1000.0;
-    printf("%.*s, %5.1f kbit/s: %.3f dBTP (other decoder %.3f), %.3f dBFS (%.3f), %.0f over "
-           "(%llu) in %.0f places\n",
-           (int)strcspn(coded[c].text + 8, "\n"), coded[c].text + 8, kbits, peak, other.true_peak,
-           sample, other.sample_peak, over, (unsigned long long)others, places);
-    assert_true(fabs(peak - other.true_peak) < 0.1);
-    assert_true(fabs(sample - other.sample_peak) < 0.1);
-    assert_true(fabs(over - (double)others) <= 2.0 + 0.02 * (double)others);
-    assert_true(frames == number_in(outcome.out, "[", "frames"));
-    assert_true(coded[c].kbits == 0.0 || fabs(kbits / coded[c].kbits - 1.0) < 0.15);
-    assert_true((peak > 0.02) == (places > 0.0));
+    hold_against_another_decoder("song.wav", coded[c].text, coded[c].file, coded[c].kbits);
+  }
+}
+
+/* Real music, brought to a peak of -0.1 dBFS. */
+static void overs_of_music_are_those_of_another_decoder(void **state)
+{
+  (void)state;
+  need_ffmpeg();
+  for (size_t m = 0; m < sizeof shared_music_names / sizeof *shared_music_names; ++m) {
+    Audio audio = shared_music(shared_music_names[m]);
+    if (audio.samples == NULL) {
+      print_message("%s is not there: skipped\n", shared_music_names[m]);
+      skip();
+    }
+    float peak = 0.0f;
+    for (size_t n = 0; n < audio.frames * audio.channels; ++n) {
+      peak = fmaxf(peak, fabsf(audio.samples[n]));
+    }
+    for (size_t n = 0; n < audio.frames * audio.channels; ++n) {
+      audio.samples[n] *= 0.98855f / peak;
+    }
+    char file[64];
+    snprintf(file, sizeof file, "%.*s.wav", (int)strcspn(shared_music_names[m], "."),
+             shared_music_names[m]);
+    write_audio(file, FLOATS, (int)audio.rate, (int)audio.channels, audio.samples, audio.frames);
+    free(audio.samples);
+    static const char *const specs[][2] = {{"format: mp3\nbit_rate: 192\n", "mp3"},
+                                           {"format: opus\nbit_rate: 128\nrate: 48000\n", "opus"},
+                                           {"format: vorbis\nquality: 6\n", "ogg"}};
+    for (size_t n = 0; n < 3; ++n) {
+      char result[80];
+      snprintf(result, sizeof result, "%.*s-c.%s", (int)strcspn(file, "."), file, specs[n][1]);
+      hold_against_another_decoder(file, specs[n][0], result, 0.0);
+    }
   }
 }
 
@@ -659,6 +701,21 @@ static void bad_use_writes_nothing(void **state)
   assert_int_equal(count_files(), before);
   rmdir(in_folder("sub"));
   free(two);
+}
+
+/* 700 s at 8 kHz are 2.15 GB at 384 kHz, and AIFF holds 2^31 bytes. */
+static void what_a_container_cannot_hold_is_told(void **state)
+{
+  (void)state;
+  enum { LONG = 700 * 8000 };
+  float *silence = calloc(LONG, sizeof *silence);
+  write_audio("long.wav", FLOATS, 8000, 1, silence, LONG);
+  free(silence);
+  spec("long.yaml", "format: aiff\nrate: 384000\nbits: float\n");
+  const int before = count_files();
+  Outcome outcome = RUN("deliver", name("long.wav"), to("long.yaml"));
+  expect(&outcome, 2, "is too long for AIFF");
+  assert_int_equal(count_files(), before);
 }
 
 static void the_same_again_is_the_same_bytes(void **state)
@@ -806,9 +863,11 @@ int main(void)
       cmocka_unit_test_setup(bext_has_the_loudness_of_the_file, start),
       cmocka_unit_test_setup(what_is_not_measured_is_unknown, start),
       cmocka_unit_test_setup(overs_are_those_of_another_decoder, start),
+      cmocka_unit_test_setup(overs_of_music_are_those_of_another_decoder, start),
       cmocka_unit_test_setup(the_avoiding_ceiling_avoids, start),
       cmocka_unit_test_setup(nothing_is_written_over, start),
       cmocka_unit_test_setup(bad_use_writes_nothing, start),
+      cmocka_unit_test_setup(what_a_container_cannot_hold_is_told, start),
       cmocka_unit_test_setup(the_same_again_is_the_same_bytes, start),
       cmocka_unit_test_setup(a_mono_master_is_told, start),
       cmocka_unit_test_setup_teardown(a_full_disk_leaves_nothing, start, unmount_disk),
