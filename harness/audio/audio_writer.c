@@ -1,6 +1,7 @@
 #include "harness/audio/audio_writer.h"
 
 #include "harness/audio/dither.h"
+#include "harness/audio/peak_chunk.h"
 #include "harness/base/beside.h"
 #include "harness/base/place.h"
 #include "harness/base/standard_streams.h"
@@ -58,8 +59,7 @@ static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, Plan
   if (writer->file == NULL) {
     return fail_write(writer, errno, error);
   }
-  /* The chunk holds the time of writing: no two renders would be the same bytes. */
-  sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
+  planish_peak_chunk_off(writer->file, info.format);
   return true;
 }
 

@@ -68,6 +68,12 @@ PlanishBextLoudness planish_bext_loudness_of(const PlanishMeasurement *measured)
   };
 }
 
+static bool fail_write(PlanishError *error)
+{
+  return planish_fail(error, PLANISH_BAD_FILE, "cannot write its bext chunk: %s",
+                      planish_place_advice(errno));
+}
+
 bool planish_bext_put_loudness(int descriptor, const PlanishBextLoudness *loudness,
                                PlanishError *error)
 {
@@ -81,8 +87,21 @@ bool planish_bext_put_loudness(int descriptor, const PlanishBextLoudness *loudne
   const off_t at = find_bext(descriptor);
   errno = 0;
   return (at > 0 && pwrite(descriptor, bytes, sizeof bytes, at + LOUDNESS_AT) == sizeof bytes) ||
-         planish_fail(error, PLANISH_BAD_FILE, "cannot write its bext chunk: %s",
-                      planish_place_advice(errno));
+         fail_write(error);
+}
+
+bool planish_bext_put_word(int descriptor, unsigned bits, PlanishError *error)
+{
+  const char digits[] = {(char)('0' + bits / 10), (char)('0' + bits % 10)};
+  char history[64] = "";
+  const off_t at = find_bext(descriptor);
+  const ssize_t got = at == 0 ? 0 : pread(descriptor, history, sizeof history - 1, at + LEAST);
+  const char *word = got > 0 ? strstr(history, ",W=") : NULL;
+  errno = 0;
+  return word == NULL ||
+         pwrite(descriptor, digits, sizeof digits, at + LEAST + (word - history) + 3) ==
+             sizeof digits ||
+         fail_write(error);
 }
 
 bool planish_bext_get_loudness(int descriptor, PlanishBextLoudness *loudness)

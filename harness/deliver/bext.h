@@ -43,10 +43,15 @@ PlanishBextLoudness planish_bext_loudness_of(const PlanishMeasurement *measured)
 bool planish_bext_put_loudness(int descriptor, const PlanishBextLoudness *loudness,
                                PlanishError *error);
 
+/* Puts the bits of a word into the first line of the chunk's coding history, in place of what
+ * libsndfile writes there, which calls floats 24 bit. 10 to 99. */
+bool planish_bext_put_word(int descriptor, unsigned bits, PlanishError *error);
+
 /* Reads it; false where the file has no such chunk, or an older one. */
 bool planish_bext_get_loudness(int descriptor, PlanishBextLoudness *loudness);
 
-/* The axml chunk of an ISRC, of whole groups of four bytes; free() gives it back, NULL without memory.
+/* The axml chunk of an ISRC, of whole groups of four bytes; free() gives it back, NULL without
+ * memory.
  */
 char *planish_axml_of_isrc(const char *isrc);
 

@@ -273,17 +273,19 @@ static void tell_coder(PlanishDelivery *delivery)
   }
 }
 
-static bool put_loudness(const PlanishDelivery *delivery, const PlanishDeliveredFile *file,
-                         PlanishError *error)
+static bool finish_bext(const PlanishDelivery *delivery, const PlanishDeliveredFile *file,
+                        PlanishError *error)
 {
   const PlanishBextLoudness loudness = planish_bext_loudness_of(&delivery->back.measured);
-  return !delivery->job.spec->has_bext ||
-         planish_bext_put_loudness(planish_delivered_file_descriptor(file), &loudness, error);
+  const PlanishSpec *spec = delivery->job.spec;
+  const int descriptor = planish_delivered_file_descriptor(file);
+  return !spec->has_bext || (planish_bext_put_loudness(descriptor, &loudness, error) &&
+                             planish_bext_put_word(descriptor, spec->bits, error));
 }
 
 static bool finish(PlanishDelivery *delivery, PlanishDeliveredFile *file, PlanishError *error)
 {
-  if (!put_loudness(delivery, file, error) ||
+  if (!finish_bext(delivery, file, error) ||
       (delivery->back.overs.places > 0 && !find_avoiding(delivery, error))) {
     return false;
   }

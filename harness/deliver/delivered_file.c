@@ -1,6 +1,7 @@
 #include "harness/deliver/delivered_file.h"
 
 #include "harness/audio/dither.h"
+#include "harness/audio/peak_chunk.h"
 #include "harness/base/place.h"
 #include "harness/base/standard_streams.h"
 #include "harness/base/temporary_file.h"
@@ -142,8 +143,7 @@ static bool open_audio(PlanishDeliveredFile *file, PlanishError *error)
                               "spec",
                               planish_coding_of(spec->format)->name, file->job.rate, file->path);
   }
-  /* The chunk holds the time of writing: no two deliveries would be the same bytes. */
-  sf_command(file->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
+  planish_peak_chunk_off(file->file, info.format);
   if (!put_bit_rate(file) || !put_strings(file) || (spec->has_bext && !put_bext(file))) {
     return planish_fail_memory(error);
   }

@@ -480,6 +480,28 @@ static void bext_has_the_loudness_of_the_file(void **state)
   }
 }
 
+/* EBU R 98: A=, F=, W=, M=; and none of the chunks that hold a time. */
+static void the_coding_history_tells_the_word(void **state)
+{
+  (void)state;
+  static const char *const bits[] = {"16", "24", "float"};
+  static const char *const says[] = {"A=PCM,F=48000,W=16,M=stereo", "A=PCM,F=48000,W=24,M=stereo",
+                                     "A=PCM,F=48000,W=32,M=stereo"};
+  for (size_t n = 0; n < 3; ++n) {
+    char text[80];
+    char head[4096];
+    snprintf(text, sizeof text, "format: wav\nbext: true\nbits: %s\n", bits[n]);
+    spec("h.yaml", text);
+    Outcome outcome = RUN("deliver", "--force", name("song.wav"), to("h.yaml"));
+    delivered(&outcome, 0);
+    FILE *file = fopen(in_folder("song-h.wav"), "rb");
+    const size_t got = fread(head, 1, sizeof head, file);
+    fclose(file);
+    assert_non_null(memmem(head, got, says[n], strlen(says[n])));
+    assert_null(memmem(head, got, "PEAK", 4));
+  }
+}
+
 static void what_is_not_measured_is_unknown(void **state)
 {
   (void)state;
@@ -861,6 +883,7 @@ int main(void)
       cmocka_unit_test_setup(metadata_reads_back, start),
       cmocka_unit_test_setup(an_isrc_stands_in_axml, start),
       cmocka_unit_test_setup(bext_has_the_loudness_of_the_file, start),
+      cmocka_unit_test_setup(the_coding_history_tells_the_word, start),
       cmocka_unit_test_setup(what_is_not_measured_is_unknown, start),
       cmocka_unit_test_setup(overs_are_those_of_another_decoder, start),
       cmocka_unit_test_setup(overs_of_music_are_those_of_another_decoder, start),
