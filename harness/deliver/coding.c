@@ -16,14 +16,16 @@ static const int opus_rates[] = {8000, 12000, 16000, 24000, 48000, 0};
   (1U << PLANISH_METADATA_TITLE | 1U << PLANISH_METADATA_ARTIST | 1U << PLANISH_METADATA_ALBUM |   \
    1U << PLANISH_METADATA_TRACK | 1U << PLANISH_METADATA_YEAR | 1U << PLANISH_METADATA_COMMENT)
 
-/* A chunk's length is a signed number of 32 bit in AIFF. */
+/* A chunk's length is a signed number of 32 bit in AIFF. Vorbis takes 192 kHz and not 384, by
+ * trying.
+ */
 static const PlanishCoding codings[PLANISH_FORMATS] = {
-    [PLANISH_FORMAT_WAV] = {"wav", "WAV", ".wav", false, true, NULL, 0},
-    [PLANISH_FORMAT_AIFF] = {"aiff", "AIFF", ".aiff", false, true, NULL, 0x7fff0000U},
-    [PLANISH_FORMAT_FLAC] = {"flac", "FLAC", ".flac", false, false, NULL, 0},
-    [PLANISH_FORMAT_VORBIS] = {"vorbis", "Ogg Vorbis", ".ogg", true, false, NULL, 0},
-    [PLANISH_FORMAT_OPUS] = {"opus", "Opus", ".opus", true, false, opus_rates, 0},
-    [PLANISH_FORMAT_MP3] = {"mp3", "MP3", ".mp3", true, false, mp3_rates, 0},
+    [PLANISH_FORMAT_WAV] = {"wav", "WAV", ".wav", false, true, NULL, 0, 0},
+    [PLANISH_FORMAT_AIFF] = {"aiff", "AIFF", ".aiff", false, true, NULL, 0, 0x7fff0000U},
+    [PLANISH_FORMAT_FLAC] = {"flac", "FLAC", ".flac", false, false, NULL, 0, 0},
+    [PLANISH_FORMAT_VORBIS] = {"vorbis", "Ogg Vorbis", ".ogg", true, false, NULL, 192000, 0},
+    [PLANISH_FORMAT_OPUS] = {"opus", "Opus", ".opus", true, false, opus_rates, 0, 0},
+    [PLANISH_FORMAT_MP3] = {"mp3", "MP3", ".mp3", true, false, mp3_rates, 0, 0},
 };
 
 const char *const planish_format_words[PLANISH_FORMATS] = {
@@ -88,13 +90,14 @@ bool planish_coding_has_rate(PlanishFormat format, double rate)
       return true;
     }
   }
-  return rates == NULL;
+  const double most = codings[format].most_rate;
+  return rates == NULL && (most == 0.0 || rate <= most);
 }
 
 void planish_coding_list_rates(PlanishFormat format, char *text, size_t size)
 {
   size_t used = 0;
-  text[0] = '\0';
+  planish_text_format(text, size, "at most %g", codings[format].most_rate);
   for (const int *rate = codings[format].rates; rate != NULL && *rate != 0 && used < size; ++rate) {
     const char *before = rate == codings[format].rates ? "" : rate[1] == 0 ? " or " : ", ";
     used += (size_t)planish_text_format(text + used, size - used, "%s%d", before, *rate);

@@ -27,7 +27,8 @@ typedef struct {
   const char *ending;  /* of file names, with the point */
   bool coded;          /* with loss: no words, so neither bits nor dither */
   bool floating;       /* holds 32-bit float */
-  const int *rates;    /* Hz, ended by 0; NULL: any */
+  const int *rates;    /* Hz, ended by 0; NULL: any up to most_rate */
+  double most_rate;    /* Hz; 0: any that a master has */
   uint64_t most_bytes; /* of sound; 0: no limit that a master meets */
 } PlanishCoding;
 
@@ -50,7 +51,7 @@ int planish_coding_string(PlanishMetadataField field);
 /* Whether a format has that rate. Whole Hz. */
 bool planish_coding_has_rate(PlanishFormat format, double rate);
 
-/* A list of its rates for messages: "32000, 44100 or 48000 Hz". */
+/* A list of its rates for messages: "32000, 44100 or 48000", "at most 192000". */
 void planish_coding_list_rates(PlanishFormat format, char *text, size_t size);
 
 /* What another format is called that is not written here, and what to do: NULL if it is none that

@@ -292,7 +292,9 @@ static bool finish(PlanishDelivery *delivery, PlanishDeliveredFile *file, Planis
   tell_gain(delivery);
   tell_coder(delivery);
   judge(delivery, file);
-  delivery->made = planish_delivered_file_commit(file, error);
+  /* Another program may have put one there meanwhile. */
+  delivery->made =
+      planish_plan_check_place(delivery, error) && planish_delivered_file_commit(file, error);
   return delivery->made;
 }
 

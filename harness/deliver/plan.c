@@ -138,7 +138,7 @@ static bool plan_path(PlanishDelivery *delivery, PlanishError *error)
   return delivery->path != NULL;
 }
 
-static bool check_path(const PlanishDelivery *delivery, PlanishError *error)
+bool planish_plan_check_place(const PlanishDelivery *delivery, PlanishError *error)
 {
   struct stat facts;
   const char *master = planish_source_path(delivery->job.source);
@@ -163,5 +163,5 @@ bool planish_plan(PlanishDelivery *delivery, PlanishError *error)
   }
   return plan_rate(delivery, error) && plan_length(delivery, error) &&
          plan_metadata(delivery, error) && plan_path(delivery, error) &&
-         check_path(delivery, error);
+         planish_plan_check_place(delivery, error);
 }

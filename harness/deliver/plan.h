@@ -8,4 +8,7 @@
  * filled in is still the delivery's to give back. Thread: one at a time a delivery. */
 bool planish_plan(PlanishDelivery *delivery, PlanishError *error);
 
+/* Whether the file may be put in its place as things stand. */
+bool planish_plan_check_place(const PlanishDelivery *delivery, PlanishError *error);
+
 #endif

@@ -47,6 +47,7 @@ static const Case cases[] = {
     {HEAD "format: opus\nbit_rate: 600\n", 3, 11, "give 12 to 512 kbit/s"},
     {WAV "bit_rate: 320\n", 3, 1, "is for mp3 and opus"},
     {HEAD "format: vorbis\n", 1, 1, "quality: is missing"},
+    {HEAD "format: vorbis\nquality: 5\nrate: 384000\n", 4, 1, "give at most 192000"},
     {HEAD "format: vorbis\nquality: 11\n", 3, 10, "give -1 to 10"},
     {WAV "quality: 5\n", 3, 1, "is for vorbis"},
     {WAV "loudness: 14\n", 3, 11, "give -60 to 0 LUFS"},
