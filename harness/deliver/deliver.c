@@ -65,23 +65,29 @@ static void match(PlanishDelivery *delivery)
   }
 }
 
-/* Whether a file is to be made. */
-static bool hold_ceiling(PlanishDelivery *delivery)
+/* Whether no file is to be made of such a peak, which is told. */
+static bool refuses(PlanishDelivery *delivery, double peak)
 {
   const PlanishSpec *spec = delivery->job.spec;
-  const double peak = delivery->before.true_peak + delivery->matched;
   const double over = peak - spec->ceiling;
-  if (!(over > PLANISH_LANDING_OVER)) {
-    return true;
-  }
-  if (spec->over == PLANISH_OVER_REFUSE) {
-    planish_lines_add(&delivery->missed,
-                      "%.2f dB over the ceiling: %.2f dBTP, %.2f allowed: nothing was made, as the "
-                      "spec has over: refuse",
-                      over, peak, spec->ceiling);
+  if (spec->over != PLANISH_OVER_REFUSE || !(over > PLANISH_LANDING_OVER)) {
     return false;
   }
-  delivery->lowered = over;
+  planish_lines_add(&delivery->missed,
+                    "%.2f dB over the ceiling: %.2f dBTP, %.2f allowed: nothing was made, as the "
+                    "spec has over: refuse",
+                    over, peak, spec->ceiling);
+  return true;
+}
+
+static bool hold_ceiling(PlanishDelivery *delivery)
+{
+  const double peak = delivery->before.true_peak + delivery->matched;
+  const double over = peak - delivery->job.spec->ceiling;
+  if (refuses(delivery, peak)) {
+    return false;
+  }
+  delivery->lowered = over > PLANISH_LANDING_OVER ? over : 0.0;
   return true;
 }
 
@@ -310,7 +316,11 @@ bool planish_delivery_make(PlanishDelivery *delivery, PlanishError *error)
   }
   delivery->back.overs.ceiling = spec->has_decoded_ceiling ? spec->decoded_ceiling : 0.0;
   PlanishDeliveredFile *file = write_until_it_is_right(delivery, error);
-  const bool done = file != NULL && finish(delivery, file, error);
+  /* The dither of short words has its own peaks. */
+  const bool coded = planish_coding_of(spec->format)->coded;
+  const bool refused =
+      file != NULL && !coded && refuses(delivery, delivery->back.measured.true_peak);
+  const bool done = refused || (file != NULL && finish(delivery, file, error));
   planish_delivered_file_free(file);
   return done;
 }

@@ -273,6 +273,18 @@ static void over_is_refused(void **state)
   Outcome outcome = RUN("deliver", name("song.wav"), to("no.yaml"));
   expect(&outcome, 1, "over the ceiling");
   assert_int_equal(count_files(), before);
+  /* So near that the dither alone passes it: a master up to 0.02 dB over still holds it. */
+  const double down = -29.981 - measured(in_folder("song.wav")).true_peak;
+  float *quiet = malloc(2 * FRAMES * sizeof *quiet);
+  for (size_t n = 0; n < 2 * FRAMES; ++n) {
+    quiet[n] = (float)((double)music[n] * pow(10.0, 0.05 * down));
+  }
+  write_audio("song.wav", FLOATS, RATE, 2, quiet, FRAMES);
+  free(quiet);
+  spec("no.yaml", "format: wav\nbits: 16\ndither: shaped\nceiling: -30\nover: refuse\n");
+  outcome = RUN("deliver", name("song.wav"), to("no.yaml"));
+  expect(&outcome, 1, "nothing was made");
+  assert_int_equal(count_files(), before);
 }
 
 static double integrated_by_library(const char *path)
@@ -846,9 +858,10 @@ static void a_disk_that_fills_late_leaves_what_is_whole(void **state)
   assert_int_equal(measured(in_folder("disk/song-first.wav")).frames, FRAMES);
 }
 
-static void an_interruption_leaves_nothing(void **state)
+/* The program at work on a minute of sound: a file stands there under its other name, and the two
+ * of the program's output. */
+static pid_t start_long(void)
 {
-  (void)state;
   enum { LONG = 60 * RATE };
   float *sound = calloc(2 * LONG, sizeof *sound);
   for (size_t n = 0; n < LONG; ++n) {
@@ -856,19 +869,40 @@ static void an_interruption_leaves_nothing(void **state)
     sound[2 * n + 1] = music[2 * (n % FRAMES) + 1];
   }
   write_audio("long.wav", FLOATS, RATE, 2, sound, LONG);
+  free(sound);
   const int before = count_files();
-  /* As soon as a file stands there under its other name, and the two of the output do. */
   const pid_t child =
       launch((const char *const[]){"planish", "deliver", name("long.wav"), to("cd"), NULL});
   int status = 0;
   while (count_files() < before + 3 && waitpid(child, &status, WNOHANG) == 0) {
     usleep(2000);
   }
+  return child;
+}
+
+static void an_interruption_leaves_nothing(void **state)
+{
+  (void)state;
+  const int before = count_files();
+  const pid_t child = start_long();
   kill(child, SIGTERM);
   Outcome outcome = finish(child);
   expect(&outcome, 130, "nterrupted");
-  assert_int_equal(count_files(), before);
-  free(sound);
+  assert_int_equal(count_files(), before + 1);
+}
+
+static void a_file_that_came_meanwhile_stays(void **state)
+{
+  (void)state;
+  const int before = count_files();
+  const pid_t child = start_long();
+  write_text("long-cd.wav", "mine");
+  Outcome outcome = finish(child);
+  expect(&outcome, 2, "is there already");
+  char text[16];
+  read_text("long-cd.wav", text, sizeof text);
+  assert_string_equal(text, "mine");
+  assert_int_equal(count_files(), before + 1);
 }
 
 int main(void)
@@ -897,6 +931,7 @@ int main(void)
       cmocka_unit_test_setup_teardown(a_disk_that_fills_late_leaves_what_is_whole, start,
                                       unmount_disk),
       cmocka_unit_test_setup(an_interruption_leaves_nothing, start),
+      cmocka_unit_test_setup(a_file_that_came_meanwhile_stays, start),
   };
   return cmocka_run_group_tests(tests, open_deliveries, close_all);
 }
