@@ -128,7 +128,10 @@ static bool plan_path(PlanishDelivery *delivery, PlanishError *error)
                    ? NULL
                    : planish_file_name_new(pattern, stem, job->spec->name, &delivery->metadata,
                                            planish_coding_of(job->spec->format)->ending, error);
-  delivery->path = name == NULL ? NULL : planish_text_new("%s/%s", folder, name);
+  const bool here = job->folder == NULL && folder != NULL && strcmp(folder, ".") == 0;
+  delivery->path = name == NULL ? NULL
+                   : here       ? planish_text_copy(name)
+                                : planish_text_new("%s/%s", folder, name);
   if (delivery->path == NULL) {
     planish_fail_memory(error); /* unless the name has been told */
   }

@@ -47,21 +47,29 @@ static bool survey_frames(void *user, const double *interleaved, size_t frames, 
   return true;
 }
 
+/* With what the survey is to fill in. */
+static bool play_survey(PlanishSource *source, double rate, Survey *found, PlanishBlack *black,
+                        PlanishError *error)
+{
+  if (!planish_source_play(source, rate, 1.0, 0, survey_frames, found, "measuring", error)) {
+    return false;
+  }
+  planish_measure_finish(found->measure, &source->measured[source->count++]);
+  *black = found->end == 0 ? (PlanishBlack){found->frames, 0}
+                           : (PlanishBlack){found->first, found->frames - found->end};
+  return true;
+}
+
 static bool survey(PlanishSource *source, double rate, PlanishBlack *black, PlanishError *error)
 {
   Survey *found = calloc(1, sizeof *found);
-  PlanishMeasure *measure = planish_measure_new(rate, 2);
-  bool done = (found != NULL && measure != NULL) || planish_fail_memory(error);
-  if (done) {
-    found->measure = measure;
-    done = planish_source_play(source, rate, 1.0, 0, survey_frames, found, "measuring", error);
+  if (found == NULL) {
+    return planish_fail_memory(error);
   }
-  if (done) {
-    planish_measure_finish(measure, &source->measured[source->count++]);
-    *black = found->end == 0 ? (PlanishBlack){found->frames, 0}
-                             : (PlanishBlack){found->first, found->frames - found->end};
-  }
-  planish_measure_free(measure);
+  found->measure = planish_measure_new(rate, 2);
+  const bool done = found->measure == NULL ? planish_fail_memory(error)
+                                           : play_survey(source, rate, found, black, error);
+  planish_measure_free(found->measure);
   free(found);
   return done;
 }
