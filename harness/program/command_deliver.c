@@ -33,7 +33,7 @@ static const char help[] =
     "\n"
     "Examples:\n"
     "  planish deliver song.wav --to=cd --to=archive --into=out --tag=isrc=AA6Q72000047\n"
-    "  planish deliver song.wav --to=shop.yaml --tag=title=\"Northern Line\" --tag=track=3\n";
+    "  planish deliver song.wav --to=shop.yaml --tag=title=\"Third Song\" --tag=track=3\n";
 
 typedef struct {
   PlanishOptionTexts to;
