@@ -1,6 +1,7 @@
 #include "harness/audio/audio_writer.h"
 
 #include "harness/audio/dither.h"
+#include "harness/audio/peak_chunk.h"
 #include "harness/base/beside.h"
 #include "harness/base/place.h"
 #include "harness/base/standard_streams.h"
@@ -18,8 +19,6 @@
 #include <unistd.h>
 
 enum { CHUNK = 1024 }; /* frames converted at a time */
-
-static const uint64_t wav_limit = 0xffff0000u; /* bytes of audio; the header needs some of 2^32 */
 
 struct PlanishWriter {
   char *path; /* symbolic links followed */
@@ -53,15 +52,14 @@ static bool open_audio(PlanishWriter *writer, double rate, uint64_t frames, Plan
   SF_INFO info = {
       .samplerate = (int)rate,
       .channels = 2,
-      .format = (bytes < wav_limit ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
+      .format = (bytes < PLANISH_WAV_MOST_BYTES ? SF_FORMAT_WAV : SF_FORMAT_RF64) |
                 (whole ? SF_FORMAT_PCM_24 : SF_FORMAT_FLOAT),
   };
   writer->file = sf_open_fd(writer->temporary.descriptor, SFM_WRITE, &info, SF_FALSE);
   if (writer->file == NULL) {
     return fail_write(writer, errno, error);
   }
-  /* The chunk holds the time of writing: no two renders would be the same bytes. */
-  sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
+  planish_peak_chunk_off(writer->file, info.format);
   return true;
 }
 

@@ -18,6 +18,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* Of sound in a WAV file, where RF64 begins: the header needs some of 2^32. */
+#define PLANISH_WAV_MOST_BYTES UINT64_C(0xffff0000)
+
 typedef enum {
   PLANISH_WORD_24,    /* 24 bit with triangular dither */
   PLANISH_WORD_FLOAT, /* 32-bit float, as it comes */

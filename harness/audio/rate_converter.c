@@ -14,6 +14,8 @@ struct PlanishRateConverter {
   PlanishError *error; /* of the read that is under way */
   bool failed;
   float block[2 * BLOCK];
+  double given[2 * BLOCK]; /* the same */
+  double made[2 * BLOCK];
 };
 
 uint64_t planish_converted_frames(uint64_t frames, double from, double to)
@@ -31,7 +33,10 @@ static size_t pull(void *user, soxr_in_t *data, size_t wanted)
   converter->failed = converter->failed ||
                       !converter->source(converter->user, converter->block,
                                          wanted < BLOCK ? wanted : BLOCK, &got, converter->error);
-  *data = converter->failed ? NULL : converter->block;
+  for (size_t n = 0; !converter->failed && n < 2 * got; ++n) {
+    converter->given[n] = (double)converter->block[n];
+  }
+  *data = converter->failed ? NULL : converter->given;
   return converter->failed ? 0 : got;
 }
 
@@ -47,12 +52,12 @@ PlanishRateConverter *planish_rate_converter_new(double from, double to, uint64_
   converter->source = source;
   converter->user = user;
   converter->left = planish_converted_frames(frames, from, to);
-  const soxr_io_spec_t floats = soxr_io_spec(SOXR_FLOAT32_I, SOXR_FLOAT32_I);
+  const soxr_io_spec_t doubles = soxr_io_spec(SOXR_FLOAT64_I, SOXR_FLOAT64_I);
   const soxr_quality_spec_t quality = soxr_quality_spec(SOXR_VHQ, SOXR_ROLLOFF_NONE);
   /* One thread: what several give is not promised to be the same. */
   const soxr_runtime_spec_t runtime = soxr_runtime_spec(1);
   soxr_error_t problem = NULL;
-  converter->soxr = soxr_create(from, to, 2, &problem, &floats, &quality, &runtime);
+  converter->soxr = soxr_create(from, to, 2, &problem, &doubles, &quality, &runtime);
   problem = converter->soxr == NULL ? problem
                                     : soxr_set_input_fn(converter->soxr, pull, converter, BLOCK);
   if (converter->soxr == NULL || problem != NULL) {
@@ -72,8 +77,8 @@ void planish_rate_converter_free(PlanishRateConverter *converter)
   }
 }
 
-bool planish_rate_converter_read(PlanishRateConverter *converter, float *interleaved, size_t frames,
-                                 size_t *got, PlanishError *error)
+bool planish_rate_converter_read_double(PlanishRateConverter *converter, double *interleaved,
+                                        size_t frames, size_t *got, PlanishError *error)
 {
   const size_t wanted = converter->left < frames ? (size_t)converter->left : frames;
   size_t done = 0;
@@ -94,5 +99,23 @@ bool planish_rate_converter_read(PlanishRateConverter *converter, float *interle
   memset(interleaved + 2 * done, 0, 2 * (wanted - done) * sizeof *interleaved);
   converter->left -= wanted;
   *got = wanted;
+  return true;
+}
+
+bool planish_rate_converter_read(PlanishRateConverter *converter, float *interleaved, size_t frames,
+                                 size_t *got, PlanishError *error)
+{
+  size_t count = 1;
+  *got = 0;
+  while (*got < frames && count > 0) {
+    const size_t wanted = frames - *got < BLOCK ? frames - *got : BLOCK;
+    if (!planish_rate_converter_read_double(converter, converter->made, wanted, &count, error)) {
+      return false;
+    }
+    for (size_t n = 0; n < 2 * count; ++n) {
+      interleaved[2 * *got + n] = (float)converter->made[n];
+    }
+    *got += count;
+  }
   return true;
 }

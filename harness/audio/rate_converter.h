@@ -31,7 +31,10 @@ PlanishRateConverter *planish_rate_converter_new(double from, double to, uint64_
 /* NULL is allowed. */
 void planish_rate_converter_free(PlanishRateConverter *converter);
 
-/* The next frames; fewer than asked for only at the end. */
+/* The next frames; fewer than asked for only at the end. What the converter makes are doubles;
+ * read() rounds them to floats. */
+bool planish_rate_converter_read_double(PlanishRateConverter *converter, double *interleaved,
+                                        size_t frames, size_t *got, PlanishError *error);
 bool planish_rate_converter_read(PlanishRateConverter *converter, float *interleaved, size_t frames,
                                  size_t *got, PlanishError *error);
 

@@ -23,6 +23,7 @@ static const Command commands[] = {
     {"compare", "A B", "what differs, lined up and equally loud", planish_command_compare},
     {"recall", "FILE", "the same samples again, or what differs", planish_command_recall},
     {"revise", "OLD NEW", "what changed from one master to the next", planish_command_revise},
+    {"deliver", "MASTER...", "the files that destinations ask for", planish_command_deliver},
     {"response", "STAGE", "a stage's measured response", planish_command_response},
 };
 

@@ -1,15 +1,11 @@
 #include "harness/sheet/sheet.h"
-#include "harness/base/place.h"
 
 #include "harness/base/text.h"
 #include "harness/sheet/sheet_reading.h"
+#include "harness/sheet/sheet_text.h"
 
-#include <errno.h>
-#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 enum { LONGEST_PREROLL = 600 };
 
@@ -82,14 +78,6 @@ static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
   }
 }
 
-static int by_place(const void *a, const void *b)
-{
-  const PlanishError *x = a;
-  const PlanishError *y = b;
-  return x->line != y->line ? (x->line > y->line) - (x->line < y->line)
-                            : (x->column > y->column) - (x->column < y->column);
-}
-
 PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *host, bool audition,
                                   PlanishMistakes *mistakes)
 {
@@ -107,61 +95,19 @@ PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *ho
   }
   planish_sheet_tree_free(root);
   if (mistakes->count > 0) {
-    qsort(mistakes->list, mistakes->count, sizeof *mistakes->list, by_place);
+    planish_mistakes_sort(mistakes);
     planish_sheet_free(sheet);
     return NULL;
   }
   return sheet;
 }
 
-static char *read_text(const char *path, size_t *size, PlanishError *error)
-{
-  const int file = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
-  struct stat facts;
-  char *text = NULL;
-  /* A socket cannot be opened at all. */
-  const bool socket = file < 0 && errno == ENXIO;
-  if (!socket && (file < 0 || fstat(file, &facts) != 0)) {
-    planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", planish_place_read_advice(errno));
-  } else if (socket || !S_ISREG(facts.st_mode)) {
-    planish_fail(error, PLANISH_BAD_USE,
-                 "no sheet: a folder, pipe or device: name a file that holds a sheet");
-  } else if (facts.st_size > PLANISH_SHEET_BYTES) {
-    planish_fail(error, PLANISH_BAD_USE,
-                 "no sheet: longer than 1 MB: name a sheet, which is a short YAML text");
-  } else {
-    text = malloc((size_t)facts.st_size + 1);
-    *size = 0;
-    ssize_t got = text == NULL ? -1 : 1;
-    while (got > 0 && *size < (size_t)facts.st_size) {
-      got = read(file, text + *size, (size_t)facts.st_size - *size);
-      *size += got > 0 ? (size_t)got : 0;
-    }
-    if (got < 0) {
-      planish_fail(error, PLANISH_BAD_FILE, "cannot read: %s", planish_place_read_advice(errno));
-      free(text);
-      text = NULL;
-    }
-  }
-  if (file >= 0) {
-    close(file);
-  }
-  return text;
-}
-
 PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audition,
                                  PlanishMistakes *mistakes)
 {
-  PlanishError error = {0};
   size_t size = 0;
-  char *text = read_text(path, &size, &error);
+  char *text = planish_sheet_text_read(path, &size, mistakes);
   if (text == NULL) {
-    const size_t before = mistakes->count;
-    planish_mistake(mistakes, 0, 0, "%s", error.text);
-    /* Without memory what stands there is not ours, and says so. */
-    if (mistakes->count > before && mistakes->list[before].outcome == PLANISH_BAD_USE) {
-      mistakes->list[before].outcome = error.outcome;
-    }
     return NULL;
   }
   PlanishSheet *sheet = planish_sheet_parse(text, size, host, audition, mistakes);

@@ -2,7 +2,7 @@
 
 #include <string.h>
 
-enum { MOST_KEYS = 16 };
+enum { MOST_KEYS = 24 };
 
 size_t planish_sheet_mistakes(const PlanishSheetReading *reading)
 {

@@ -80,7 +80,8 @@ static void tell_byte(const yaml_parser_t *parser, const char *text, size_t size
   } else {
     planish_mistake(mistakes, line, column,
                     "no YAML: a character that is no UTF-8, or that YAML does not allow: save the "
-                    "sheet as UTF-8");
+                    "%s as UTF-8",
+                    planish_mistakes_kind(mistakes)->name);
   }
 }
 
@@ -125,7 +126,7 @@ static const char *words_for(int byte, int column)
     return "a tab: indent by spaces";
   case '%':
     return column == 1
-               ? "a line of directions to a reader of YAML, which a sheet has not: remove it"
+               ? "a line of directions to a reader of YAML, which has no place here: remove it"
                : "a value cannot begin with %: put it in quotes";
   case '@':
   case '`':

@@ -66,7 +66,31 @@ void planish_mistakes_free(PlanishMistakes *mistakes)
   if (mistakes->list != &no_memory) {
     free(mistakes->list);
   }
-  *mistakes = (PlanishMistakes){0};
+  *mistakes = (PlanishMistakes){.kind = mistakes->kind};
+}
+
+const PlanishTextKind *planish_mistakes_kind(const PlanishMistakes *mistakes)
+{
+  static const PlanishTextKind sheet = {"sheet", "planish: 1"};
+  return mistakes->kind == NULL ? &sheet : mistakes->kind;
+}
+
+static int by_place(const void *a, const void *b)
+{
+  const PlanishError *x = a;
+  const PlanishError *y = b;
+  return x->line != y->line ? (x->line > y->line) - (x->line < y->line)
+                            : (x->column > y->column) - (x->column < y->column);
+}
+
+void planish_mistakes_sort(PlanishMistakes *mistakes)
+{
+  qsort(mistakes->list, mistakes->count, sizeof *mistakes->list, by_place);
+}
+
+static const char *name_of(const Reading *reading)
+{
+  return planish_mistakes_kind(reading->mistakes)->name;
 }
 
 static int line_of(const yaml_event_t *event)
@@ -111,11 +135,12 @@ static void refuse_extras(Reading *reading, const yaml_event_t *event, const yam
 {
   if (anchor != NULL) {
     planish_mistake(reading->mistakes, line_of(event), column_of(event),
-                    "anchor &%s: a sheet has none: write the value out", (const char *)anchor);
+                    "anchor &%s: a %s has none: write the value out", (const char *)anchor,
+                    name_of(reading));
   }
   if (tag != NULL) {
     planish_mistake(reading->mistakes, line_of(event), column_of(event),
-                    "tag %s: a sheet has none: remove it", (const char *)tag);
+                    "tag %s: a %s has none: remove it", (const char *)tag, name_of(reading));
   }
 }
 
@@ -172,8 +197,8 @@ static void read_members(Reading *reading, PlanishNode *parent, int depth)
     if (count == PLANISH_SHEET_MEMBERS) {
       reading->broken = true;
       planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
-                      "more than %d in one list or map: a sheet needs fewer",
-                      PLANISH_SHEET_MEMBERS);
+                      "more than %d in one list or map: a %s needs fewer", PLANISH_SHEET_MEMBERS,
+                      name_of(reading));
       break;
     }
     if (map) {
@@ -202,8 +227,8 @@ static void read_members(Reading *reading, PlanishNode *parent, int depth)
 static PlanishNode *read_alias(Reading *reading, const yaml_event_t *event)
 {
   planish_mistake(reading->mistakes, line_of(event), column_of(event),
-                  "alias *%s: a sheet has none: write the value out",
-                  (const char *)event->data.alias.anchor);
+                  "alias *%s: a %s has none: write the value out",
+                  (const char *)event->data.alias.anchor, name_of(reading));
   PlanishNode *node = new_node(reading, PLANISH_NODE_SCALAR, event);
   if (node != NULL) {
     node->bad = true;
@@ -224,7 +249,8 @@ static PlanishNode *read_node(Reading *reading, const yaml_event_t *event, int d
   if (depth >= PLANISH_SHEET_DEPTH) {
     reading->broken = true;
     planish_mistake(reading->mistakes, line_of(event), column_of(event),
-                    "more than %d levels deep: a sheet needs four", PLANISH_SHEET_DEPTH);
+                    "more than %d levels deep: a %s needs four", PLANISH_SHEET_DEPTH,
+                    name_of(reading));
     return NULL;
   }
   const bool map = event->type == YAML_MAPPING_START_EVENT;
@@ -249,7 +275,7 @@ static PlanishNode *read_documents(Reading *reading)
   while (more && next_event(reading, &event)) {
     if (event.type == YAML_DOCUMENT_START_EVENT && root != NULL) {
       more = planish_mistake(reading->mistakes, line_of(&event), column_of(&event),
-                             "a second document: a file holds one sheet");
+                             "a second document: a file holds one %s", name_of(reading));
     } else if (event.type == YAML_STREAM_END_EVENT) {
       more = false;
     } else if (root == NULL && (event.type == YAML_SCALAR_EVENT || event.type == YAML_ALIAS_EVENT ||
@@ -273,7 +299,8 @@ PlanishNode *planish_sheet_tree_new(const char *text, size_t size, PlanishMistak
   PlanishNode *root = read_documents(&reading);
   yaml_parser_delete(&reading.parser);
   if (root == NULL && mistakes->count == 0 && !reading.broken) {
-    planish_mistake(mistakes, 1, 1, "an empty sheet: begin with \"planish: 1\"");
+    planish_mistake(mistakes, 1, 1, "an empty %s: begin with \"%s\"", name_of(&reading),
+                    planish_mistakes_kind(mistakes)->begin);
   }
   if (reading.broken) {
     if (mistakes->count == 0) {

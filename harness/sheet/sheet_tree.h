@@ -1,4 +1,5 @@
-/* The text of a sheet as a tree of scalars, lists and maps, each with its line and column.
+/* The text of a sheet, or of another file of its kind, as a tree of scalars, lists and maps, each
+ * with its line and column.
  *
  * YAML 1.1 by libyaml's events, less what a sheet has no use for: anchors, aliases, tags, more than
  * one document, keys that are no plain text, keys that stand twice in one map, more than
@@ -17,18 +18,30 @@
 #define PLANISH_SHEET_MEMBERS  1000     /* of one list or map */
 #define PLANISH_SHEET_MISTAKES 100      /* that are told; of others, that there are more */
 
+/* What kind of text is read, for messages. */
+typedef struct {
+  const char *name;  /* "sheet" */
+  const char *begin; /* the line that it begins with: "planish: 1" */
+} PlanishTextKind;
+
 /* What is wrong with a sheet, in the order in which it was found. */
 typedef struct {
   PlanishError *list;
   size_t count;
-  size_t untold; /* that found no room */
+  size_t untold;               /* that found no room */
+  const PlanishTextKind *kind; /* NULL: a sheet */
 } PlanishMistakes;
+
+const PlanishTextKind *planish_mistakes_kind(const PlanishMistakes *mistakes);
 
 /* Adds one. Always false. Without memory it is lost, but never the first. */
 bool planish_mistake(PlanishMistakes *mistakes, int line, int column, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 /* Adds that memory ran out. Always false. */
 bool planish_mistake_memory(PlanishMistakes *mistakes);
+/* In the order of their places. */
+void planish_mistakes_sort(PlanishMistakes *mistakes);
+/* The kind stays. */
 void planish_mistakes_free(PlanishMistakes *mistakes);
 
 typedef enum { PLANISH_NODE_SCALAR, PLANISH_NODE_LIST, PLANISH_NODE_MAP } PlanishNodeKind;

@@ -31,7 +31,7 @@ typedef struct {
 /* execv() takes strings without const, though it does not write them. */
 static inline pid_t launch(const char *const given[])
 {
-  char *arguments[12] = {NULL};
+  char *arguments[24] = {NULL};
   for (int n = 0; given[n] != NULL; ++n) {
     memcpy(&arguments[n], &given[n], sizeof given[n]);
   }

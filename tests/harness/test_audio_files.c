@@ -1,5 +1,6 @@
 #include "harness/audio/audio_reader.h"
 #include "harness/audio/audio_writer.h"
+#include "harness/audio/peak_chunk.h"
 #include "tests/harness/files_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 
@@ -453,10 +454,33 @@ static void a_full_disk_leaves_nothing_behind(void **state)
   free(music);
 }
 
+/* With the chunk that tells of peaks goes the time of writing. */
+static void no_float_file_tells_when_it_was_written(void **state)
+{
+  (void)state;
+  static const int formats[] = {SF_FORMAT_WAV, SF_FORMAT_RF64, SF_FORMAT_AIFF};
+  const float frames[8] = {0.5f};
+  for (size_t n = 0; n < sizeof formats / sizeof *formats; ++n) {
+    char head[512];
+    SF_INFO info = {.samplerate = 48000, .channels = 2, .format = formats[n] | SF_FORMAT_FLOAT};
+    SNDFILE *file = sf_open(in_folder("peak"), SFM_WRITE, &info);
+    planish_peak_chunk_off(file, info.format);
+    sf_writef_float(file, frames, 4);
+    sf_close(file);
+    FILE *written = fopen(in_folder("peak"), "rb");
+    const size_t got = fread(head, 1, sizeof head, written);
+    fclose(written);
+    for (size_t at = 0; at + 4 <= got; ++at) {
+      assert_memory_not_equal(head + at, "PEAK", 4);
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(odd_files_are_refused_in_one_line),
+      cmocka_unit_test(no_float_file_tells_when_it_was_written),
       cmocka_unit_test(files_cut_short_are_told_of),
       cmocka_unit_test(a_file_of_unknown_length_is_read),
       cmocka_unit_test(samples_that_are_no_number_are_refused_or_silenced),

@@ -1,8 +1,9 @@
-/* Allocations of a master's making, of recall, revision, check and comparison fail, each once, or
- * every few of what takes long: it is told, nothing crashes, nothing is left behind. (A build with
- * the address sanitiser also sees what leaks.) */
+/* Allocations of a master's making, of recall, revision, check, comparison and delivery fail, each
+ * once, or every few of what takes long: it is told, nothing crashes, nothing is left behind. (A
+ * build with the address sanitiser also sees what leaks.) */
 #include "harness/check/check_file.h"
 #include "harness/compare/compare.h"
+#include "harness/deliver/deliver.h"
 #include "harness/host/host.h"
 #include "harness/recall/recall.h"
 #include "harness/recall/recall_file.h"
@@ -243,8 +244,42 @@ static bool compare(PlanishError *error)
   return planish_compare(&setup, &result, error);
 }
 
+/* To a file with dither and chunks, at another rate; and to one with comments, and a coded one that
+ * passes its ceiling. */
+static bool deliver(PlanishError *error)
+{
+  static const char *const specs[] = {
+      "delivery: 1\nformat: wav\nrate: 48000\nbits: 16\ndither: shaped\nceiling: -20\nname: out\n"
+      "bext: {description: d}\nmetadata: {title: t, isrc: AA6Q72000047}\n",
+      "delivery: 1\nformat: flac\nname: out\nmetadata: {title: t, isrc: AA6Q72000047}\n",
+      "delivery: 1\nformat: vorbis\nquality: 0\nname: out\ndecoded_ceiling: -30\n"};
+  bool done = true;
+  PlanishSource *source = planish_source_new(mix_path, NULL, NULL, error);
+  for (size_t n = 0; source != NULL && done && n < sizeof specs / sizeof *specs; ++n) {
+    PlanishMistakes mistakes = {0};
+    PlanishSpec *spec = planish_spec_parse(specs[n], strlen(specs[n]), "s", &mistakes);
+    const PlanishDeliverJob job = {.source = source, .spec = spec, .force = true};
+    PlanishDelivery *delivery = spec == NULL ? NULL : planish_delivery_new(&job, error);
+    done = delivery != NULL && planish_delivery_make(delivery, error);
+    if (spec == NULL) {
+      planish_fail(error, mistakes.list[0].outcome, "%s", mistakes.list[0].text);
+    }
+    planish_delivery_free(delivery);
+    planish_spec_free(spec);
+    planish_mistakes_free(&mistakes);
+  }
+  planish_source_free(source);
+  /* What is whole stays. */
+  for (size_t n = 0; n < 3 && !done; ++n) {
+    remove(in_folder(n == 0 ? "out.wav" : n == 1 ? "out.flac" : "out.ogg"));
+  }
+  return source != NULL && done;
+}
+
 static void clean_up(void)
 {
+  remove(in_folder("out.flac"));
+  remove(in_folder("out.ogg"));
   static const char *const files[] = {"manifest", "loud", "whole-numbers"};
   for (size_t n = 0; n < sizeof files / sizeof *files; ++n) {
     char path[600];
@@ -327,6 +362,12 @@ static void each_allocation_of_a_comparison_may_fail(void **state)
   walk(compare, 0, 4);
 }
 
+static void each_allocation_of_a_delivery_may_fail(void **state)
+{
+  (void)state;
+  walk(deliver, 3, 2);
+}
+
 static int open_all(void **state)
 {
   if (make_folder(state) != 0) {
@@ -359,6 +400,7 @@ int main(void)
       cmocka_unit_test(each_allocation_of_a_revision_may_fail),
       cmocka_unit_test(each_allocation_of_a_check_may_fail),
       cmocka_unit_test(each_allocation_of_a_comparison_may_fail),
+      cmocka_unit_test(each_allocation_of_a_delivery_may_fail),
   };
   return cmocka_run_group_tests(tests, open_all, remove_folder);
 }
