@@ -23,6 +23,10 @@ typedef struct {
 
 #define SILENCE (-1000.0)
 
+/* At each of these the standard's cases are played. */
+static const double rates[] = {44100, 48000, 88200, 96000, 192000};
+enum { RATES = sizeof rates / sizeof *rates };
+
 static Fixture make(double rate, uint32_t channels)
 {
   Fixture f = {.frame = 0};
@@ -130,33 +134,34 @@ static void response_is_that_of_the_tables(void **state)
 static void response_is_the_same_at_every_rate(void **state)
 {
   (void)state;
-  static const double rates[] = {8000, 22050, 32000, 44100, 88200, 96000, 192000, 384000};
-  for (size_t r = 0; r < sizeof rates / sizeof *rates; ++r) {
-    const PlanishKWeightingCoefs k = planish_k_weighting_design(rates[r]);
+  static const double more_rates[] = {8000, 22050, 32000, 44100, 88200, 96000, 192000, 384000};
+  for (size_t r = 0; r < sizeof more_rates / sizeof *more_rates; ++r) {
+    const PlanishKWeightingCoefs k = planish_k_weighting_design(more_rates[r]);
     double worst = 0.0;
-    for (size_t i = 0; i < RESPONSES && k_response[i].frequency < 0.1 * rates[r]; ++i) {
-      const double power = planish_k_weighting_power(&k, k_response[i].frequency / rates[r]);
+    for (size_t i = 0; i < RESPONSES && k_response[i].frequency < 0.1 * more_rates[r]; ++i) {
+      const double power = planish_k_weighting_power(&k, k_response[i].frequency / more_rates[r]);
       worst = fmax(worst, fabs(10.0 * log10(power) - k_response[i].db));
     }
-    printf("    %6.0f Hz: within %.4f dB below a tenth of the rate\n", rates[r], worst);
+    printf("    %6.0f Hz: within %.4f dB below a tenth of the rate\n", more_rates[r], worst);
     /* The bilinear transform bends the shelf a little; where b of the high pass stays 1, -2, 1,
      * the deviation is 0.036 dB at 384 kHz. */
-    assert_true(worst <= (rates[r] < 44100.0 ? 0.05 : 0.01));
+    assert_true(worst <= (more_rates[r] < 44100.0 ? 0.05 : 0.01));
   }
 }
 
 static void one_channel_of_997_hz_reads_minus_3_01(void **state)
 {
   (void)state;
-  /* BS.1770-4 Annex 1, note after eq. 2. At the lowest rates the bilinear transform bends the
+  /* BS.1770-4 Annex 1, note after eq. 2. At the lowest more_rates the bilinear transform bends the
    * shelf. */
-  static const double rates[] = {44100, 48000, 96000, 192000, 11025, 12347};
-  for (size_t r = 0; r < sizeof rates / sizeof *rates; ++r) {
-    Fixture f = make(rates[r], 1);
+  static const double more_rates[] = {44100, 48000, 96000, 192000, 11025, 12347};
+  for (size_t r = 0; r < sizeof more_rates / sizeof *more_rates; ++r) {
+    Fixture f = make(more_rates[r], 1);
     play(&f, 997.0, (Segment){0.0, 10.0});
     char what[64];
-    snprintf(what, sizeof what, "997 Hz in one channel at %.0f Hz", rates[r]);
-    within(what, planish_loudness_integrated(&f.meter), -3.01, rates[r] < 44100.0 ? 0.15 : 0.01);
+    snprintf(what, sizeof what, "997 Hz in one channel at %.0f Hz", more_rates[r]);
+    within(what, planish_loudness_integrated(&f.meter), -3.01,
+           more_rates[r] < 44100.0 ? 0.15 : 0.01);
     free(f.block);
   }
 }
@@ -197,9 +202,8 @@ static void tech_3341_integrated(void **state)
       {"Tech 3341 #4", -23.0, {{-72, 10}, {-36, 10}, {-23, 60}, {-36, 10}, {-72, 10}}, 5},
       {"Tech 3341 #5", -23.0, {{-26, 20}, {-20, 20.1}, {-26, 20}}, 3},
   };
-  static const double rates[] = {44100, 48000};
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
-    for (size_t r = 0; r < 2; ++r) {
+    for (size_t r = 0; r < RATES; ++r) {
       Fixture f = played(rates[r], 1000.0, cases[i].segments, cases[i].count);
       within(cases[i].name, planish_loudness_integrated(&f.meter), cases[i].expected, 0.1);
       if (cases[i].count == 1) {
@@ -212,10 +216,10 @@ static void tech_3341_integrated(void **state)
 }
 
 /* Plays `a` and `b` in turn and checks that `read` stands still once `settled` s have passed. */
-static void stands_still(const char *name, Segment a, Segment b, int turns, double settled,
-                         double (*read)(const PlanishLoudness *))
+static void stands_still(double rate, const char *name, Segment a, Segment b, int turns,
+                         double settled, double (*read)(const PlanishLoudness *))
 {
-  Fixture f = make(48000.0, 2);
+  Fixture f = make(rate, 2);
   double lowest = 0.0;
   double highest = SILENCE;
   for (int i = 0; i < turns; ++i) {
@@ -224,7 +228,7 @@ static void stands_still(const char *name, Segment a, Segment b, int turns, doub
       const int steps = (int)(pair[p].seconds * 100.0 + 0.5);
       for (int step = 0; step < steps; ++step) {
         play(&f, 1000.0, (Segment){pair[p].level, 0.01});
-        if ((double)f.frame >= settled * 48000.0) {
+        if ((double)f.frame >= settled * rate) {
           lowest = fmin(lowest, read(&f.meter));
           highest = fmax(highest, read(&f.meter));
         }
@@ -239,22 +243,24 @@ static void stands_still(const char *name, Segment a, Segment b, int turns, doub
 static void tech_3341_constant_readings(void **state)
 {
   (void)state;
-  stands_still("Tech 3341 #9 short-term", (Segment){-20, 1.34}, (Segment){-30, 1.66}, 5, 3.0,
-               planish_loudness_shortterm);
-  stands_still("Tech 3341 #12 momentary", (Segment){-20, 0.18}, (Segment){-30, 0.22}, 25, 1.0,
-               planish_loudness_momentary);
+  for (size_t r = 0; r < RATES; ++r) {
+    stands_still(rates[r], "Tech 3341 #9 short-term", (Segment){-20, 1.34}, (Segment){-30, 1.66}, 5,
+                 3.0, planish_loudness_shortterm);
+    stands_still(rates[r], "Tech 3341 #12 momentary", (Segment){-20, 0.18}, (Segment){-30, 0.22},
+                 25, 1.0, planish_loudness_momentary);
+  }
 }
 
 /* Cases 10 and 13 play one burst a file, 11 and 14 bursts that rise by 1 dB in one programme. */
-static void bursts(double length, double delay, double (*read)(const PlanishLoudness *),
-                   const char *names[2])
+static void bursts(double rate, double length, double delay,
+                   double (*read)(const PlanishLoudness *), const char *names[2])
 {
   double worst = 0.0;
   double worst_live = 0.0;
-  Fixture live = make(48000.0, 2);
+  Fixture live = make(rate, 2);
   for (int i = 0; i < 20; ++i) {
     const Segment file[] = {{SILENCE, delay * i}, {-23, length}, {SILENCE, 1.0}};
-    Fixture f = played(48000.0, 1000.0, file, 3);
+    Fixture f = played(rate, 1000.0, file, 3);
     worst = fmax(worst, fabs(read(&f.meter) + 23.0));
     free(f.block);
     const double level = -38.0 + i;
@@ -271,12 +277,14 @@ static void bursts(double length, double delay, double (*read)(const PlanishLoud
 static void tech_3341_maxima(void **state)
 {
   (void)state;
-  bursts(3.0, 0.15, planish_loudness_shortterm_max,
-         (const char *[]){"Tech 3341 #10 short-term max, error",
-                          "Tech 3341 #11 short-term max live, error"});
-  bursts(0.4, 0.02, planish_loudness_momentary_max,
-         (const char *[]){"Tech 3341 #13 momentary max, error",
-                          "Tech 3341 #14 momentary max live, error"});
+  for (size_t r = 0; r < RATES; ++r) {
+    bursts(rates[r], 3.0, 0.15, planish_loudness_shortterm_max,
+           (const char *[]){"Tech 3341 #10 short-term max, error",
+                            "Tech 3341 #11 short-term max live, error"});
+    bursts(rates[r], 0.4, 0.02, planish_loudness_momentary_max,
+           (const char *[]){"Tech 3341 #13 momentary max, error",
+                            "Tech 3341 #14 momentary max live, error"});
+  }
 }
 
 static void tech_3342_range(void **state)
@@ -294,9 +302,11 @@ static void tech_3342_range(void **state)
       {"Tech 3342 #4", 15, {{-50, 20}, {-35, 20}, {-20, 20}, {-35, 20}, {-50, 20}}, 5},
   };
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
-    Fixture f = played(48000.0, 1000.0, cases[i].segments, cases[i].count);
-    within(cases[i].name, planish_loudness_range(&f.meter), cases[i].expected, 0.05);
-    free(f.block);
+    for (size_t r = 0; r < RATES; ++r) {
+      Fixture f = played(rates[r], 1000.0, cases[i].segments, cases[i].count);
+      within(cases[i].name, planish_loudness_range(&f.meter), cases[i].expected, 0.05);
+      free(f.block);
+    }
   }
 }
 
@@ -365,6 +375,49 @@ static void bad_arguments_are_refused(void **state)
   assert_int_equal(planish_loudness_setup(&meter, &arena, 48000.0, 3), PLANISH_BAD_ARGUMENT);
 }
 
+/* A hundred hours of blocks between -35 and -5 LUFS: against a list of
+ * all, gated as BS.1770-4 says. */
+static void a_hundred_hours_fit(void **state)
+{
+  (void)state;
+  enum { BLOCKS = 100 * 3600 * 10 };
+  PlanishLoudnessHistogram histogram;
+  PlanishArena arena = planish_arena_counting();
+  planish_loudness_histogram_setup(&histogram, &arena);
+  const size_t bytes = arena.used;
+  arena = arena_for(arena);
+  planish_loudness_histogram_setup(&histogram, &arena);
+  planish_loudness_histogram_reset(&histogram);
+  double *powers = malloc(BLOCKS * sizeof *powers);
+  uint64_t seed = 5;
+  double sum = 0.0;
+  for (size_t n = 0; n < BLOCKS; ++n) {
+    seed = seed * 6364136223846793005U + 1442695040888963407U; /* Knuth, TAOCP vol. 2, 3.3.4 */
+    const double level = -35.0 + 30.0 * (double)(seed >> 40) / 16777216.0;
+    powers[n] = pow(10.0, 0.1 * (level + 0.691));
+    sum += powers[n];
+    planish_loudness_histogram_add(&histogram, powers[n]);
+  }
+  const double gate = planish_loudness_of(sum / BLOCKS) - 10.0;
+  double gated = 0.0;
+  size_t count = 0;
+  for (size_t n = 0; n < BLOCKS; ++n) {
+    if (planish_loudness_of(powers[n]) > gate) {
+      gated += powers[n];
+      ++count;
+    }
+  }
+  const PlanishLoudnessBin all = planish_loudness_histogram_over(&histogram, -70.0);
+  const double own_gate = planish_loudness_of(all.power / (double)all.count) - 10.0;
+  const PlanishLoudnessBin over = planish_loudness_histogram_over(&histogram, own_gate);
+  printf("    100 hours in %zu bytes\n", bytes);
+  within("100 hours, gated", planish_loudness_of(over.power / (double)over.count),
+         planish_loudness_of(gated / (double)count), 0.01);
+  assert_int_equal(all.count, BLOCKS);
+  free(powers);
+  free(arena.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -377,6 +430,7 @@ int main(void)
       cmocka_unit_test(tech_3341_constant_readings),
       cmocka_unit_test(tech_3341_maxima),
       cmocka_unit_test(tech_3342_range),
+      cmocka_unit_test(a_hundred_hours_fit),
       cmocka_unit_test(nothing_is_read_of_silence_and_too_little),
       cmocka_unit_test(blocks_and_reset_change_no_bit),
       cmocka_unit_test(bad_arguments_are_refused),
