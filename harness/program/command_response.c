@@ -2,6 +2,7 @@
 #include "harness/base/place.h"
 #include "harness/base/text.h"
 #include "harness/host/host.h"
+#include "harness/host/preset.h"
 #include "harness/measure/measure.h"
 #include "harness/program/commands.h"
 #include "harness/program/opening.h"
@@ -40,7 +41,9 @@ static const char help[] =
     "where they reach -100 dB, burst where the curve is not straight.\n"
     "\n"
     "      --measure=NAMES      which of the above, with commas between; all: every one\n"
-    "      --set=SYMBOL=VALUE   a control's value; may be given again and again\n"
+    "      --preset=NAME        of the stage, by label or URI; default settings if not given\n"
+    "      --set=SYMBOL=VALUE   a control's value, over the preset's; may be given again and\n"
+    "                           again\n"
     "      --channel=NAME       where the signal is and what is read: stereo (the same on\n"
     "                           both, mean power; the default), mid, side, left, right\n"
     "      --level=DB           of the noise, rms re that of a full-scale sine; -40 if not\n"
@@ -57,6 +60,7 @@ static const char help[] =
     "\n"
     "Examples:\n"
     "  planish response limiter --set=input_gain=6 --svg=limiter.svg\n"
+    "  planish response ms-eq --preset='A little warmer' --svg=warmer.svg\n"
     "  planish response ms-eq --set=b3_gain=-6 --channel=side --measure=frequency --csv\n"
     "  planish response clipper --measure=sweep,harmonics --drive=-6\n";
 
@@ -65,6 +69,7 @@ typedef struct {
   const char *channel;
   const char *svg;
   const char *bundle;
+  const char *preset;
   PlanishOptionTexts settings;
   double level;
   double tone;
@@ -140,9 +145,19 @@ static bool set_value(const PlanishPlugin *plugin, const char *setting, float *v
          planish_sheet_port_value(&plugin->ports[port], equals + 1, false, &values[port], error);
 }
 
-static float *read_values(const PlanishPlugin *plugin, const PlanishOptionTexts *settings,
+static bool set_preset(PlanishHost *host, const PlanishPlugin *plugin, const char *name,
+                       float *values, PlanishError *error)
+{
+  PlanishPreset *preset = planish_preset_new(host, plugin, name, error);
+  const bool done = preset != NULL && planish_sheet_take_preset(plugin, preset, values, error);
+  planish_preset_free(preset);
+  return done;
+}
+
+static float *read_values(PlanishHost *host, const PlanishPlugin *plugin, const Wishes *wishes,
                           PlanishError *error)
 {
+  const PlanishOptionTexts *settings = &wishes->settings;
   float *values = calloc((size_t)plugin->port_count + 1, sizeof *values);
   if (values == NULL) {
     planish_fail_memory(error);
@@ -150,6 +165,10 @@ static float *read_values(const PlanishPlugin *plugin, const PlanishOptionTexts 
   }
   for (uint32_t n = 0; n < plugin->port_count; ++n) {
     values[n] = plugin->ports[n].initial;
+  }
+  if (wishes->preset != NULL && !set_preset(host, plugin, wishes->preset, values, error)) {
+    free(values);
+    return NULL;
   }
   for (size_t n = 0; n < settings->count; ++n) {
     if (!set_value(plugin, settings->list[n], values, error)) {
@@ -188,12 +207,12 @@ static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishE
   return true;
 }
 
-static bool respond(const Wishes *wishes, const PlanishProbeSetup *wanted, unsigned measures,
-                    PlanishError *error)
+static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeSetup *wanted,
+                    unsigned measures, PlanishError *error)
 {
   PlanishProbeSetup setup = *wanted;
   const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
-  float *values = read_values(setup.plugin, &wishes->settings, error);
+  float *values = read_values(host, setup.plugin, wishes, error);
   PlanishProgress progress = planish_progress_new();
   setup.values = values;
   setup.told = planish_progress_tell;
@@ -211,6 +230,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
   Wishes wishes;
   const PlanishOption options[] = {
       {"measure", PLANISH_OPTION_TEXT, &wishes.measures},
+      {"preset", PLANISH_OPTION_TEXT, &wishes.preset},
       {"set", PLANISH_OPTION_TEXTS, &wishes.settings},
       {"channel", PLANISH_OPTION_TEXT, &wishes.channel},
       {"level", PLANISH_OPTION_NUMBER, &wishes.level},
@@ -246,7 +266,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
   }
   PlanishHost *host = planish_opening_host(wishes.bundle, error);
   setup.plugin = host == NULL ? NULL : planish_host_plugin(host, argv[first], error);
-  const bool done = setup.plugin != NULL && respond(&wishes, &setup, measures, error);
+  const bool done = setup.plugin != NULL && respond(host, &wishes, &setup, measures, error);
   planish_host_free(host);
   return done;
 }

@@ -128,37 +128,6 @@ void planish_sheet_read_value(PlanishSheetReading *reading, PlanishSheetStage *s
   }
 }
 
-/* Values of a preset go over the defaults. It sets neither whether the stage is on nor what is for
- * listening: that is no setting of a master, and hosts save it along. */
-static bool take_preset(PlanishSheetStage *stage, const PlanishPreset *preset, PlanishError *error)
-{
-  const PlanishPlugin *plugin = stage->plugin;
-  bool done = true;
-  for (uint32_t n = 0; n < preset->count && done; ++n) {
-    const PlanishPresetValue *value = &preset->values[n];
-    const int index = planish_plugin_find(plugin, value->symbol);
-    if (index < 0) {
-      return planish_fail(error, PLANISH_BAD_USE,
-                          "preset: %s sets %s, which %s has not: it is of another version: write "
-                          "its values out",
-                          preset->label, value->symbol, planish_plugin_short_uri(plugin));
-    }
-    const PlanishPluginPort *port = &plugin->ports[index];
-    if (port->kind != PLANISH_PLUGIN_CONTROL_INPUT || index == plugin->enabled ||
-        planish_sheet_is_for_listening(port)) {
-      continue;
-    }
-    char text[64];
-    planish_text_format(text, sizeof text, "%.9g", value->value);
-    if (port->toggled) {
-      stage->values[index] = value->value > 0.0 ? 1.0f : 0.0f;
-    } else if (!planish_sheet_port_value(port, text, false, &stage->values[index], error)) {
-      done = false;
-    }
-  }
-  return done;
-}
-
 static void read_preset(PlanishSheetReading *reading, PlanishSheetStage *stage,
                         const PlanishNode *node)
 {
@@ -176,7 +145,7 @@ static void read_preset(PlanishSheetReading *reading, PlanishSheetStage *stage,
   if (stage->preset == NULL) {
     planish_mistake_memory(reading->mistakes);
   }
-  if (preset == NULL || !take_preset(stage, preset, &error)) {
+  if (preset == NULL || !planish_sheet_take_preset(stage->plugin, preset, stage->values, &error)) {
     tell(reading, node, &error);
   }
   planish_preset_free(preset);

@@ -350,3 +350,32 @@ bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, 
   return planish_mistake(mistakes, key->line, key->column, "%s: unknown key in %s: it takes %s",
                          key->text, where, list);
 }
+
+bool planish_sheet_take_preset(const PlanishPlugin *plugin, const PlanishPreset *preset,
+                               float *values, PlanishError *error)
+{
+  bool done = true;
+  for (uint32_t n = 0; n < preset->count && done; ++n) {
+    const PlanishPresetValue *value = &preset->values[n];
+    const int index = planish_plugin_find(plugin, value->symbol);
+    if (index < 0) {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "preset: %s sets %s, which %s has not: it is of another version: write "
+                          "its values out",
+                          preset->label, value->symbol, planish_plugin_short_uri(plugin));
+    }
+    const PlanishPluginPort *port = &plugin->ports[index];
+    if (port->kind != PLANISH_PLUGIN_CONTROL_INPUT || index == plugin->enabled ||
+        planish_sheet_is_for_listening(port)) {
+      continue;
+    }
+    char text[64];
+    planish_text_format(text, sizeof text, "%.9g", value->value);
+    if (port->toggled) {
+      values[index] = value->value > 0.0 ? 1.0f : 0.0f;
+    } else if (!planish_sheet_port_value(port, text, false, &values[index], error)) {
+      done = false;
+    }
+  }
+  return done;
+}

@@ -3,6 +3,7 @@
 #define PLANISH_HARNESS_SHEET_VALUE_H
 
 #include "harness/host/plugin.h"
+#include "harness/host/preset.h"
 #include "harness/sheet/sheet.h"
 #include "harness/sheet/sheet_tree.h"
 
@@ -69,5 +70,11 @@ bool planish_sheet_is_stage_key(const char *key);
 
 /* The index of the stage that NAME.SYMBOL names; -1: none. */
 int planish_sheet_stage_of(const PlanishSheet *sheet, const char *text);
+
+/* Values of a preset go over those that stand there, by port index. It sets neither whether the
+ * stage is on nor what is for listening: that is no setting of a master, and hosts save it along.
+ * False with PLANISH_BAD_USE where it sets what the plugin has not, or out of range. */
+bool planish_sheet_take_preset(const PlanishPlugin *plugin, const PlanishPreset *preset,
+                               float *values, PlanishError *error);
 
 #endif
