@@ -12,6 +12,7 @@
 #define NS_LV2      "http://lv2plug.in/ns/lv2core#"
 #define NS_PG       "http://lv2plug.in/ns/ext/port-groups#"
 #define NS_PPROPS   "http://lv2plug.in/ns/ext/port-props#"
+#define NS_UNITS    "http://lv2plug.in/ns/extensions/units#"
 #define NS_TEMPLATE "urn:planish:template#"
 
 typedef struct {

@@ -17,7 +17,7 @@ static const struct {
     {"pset", "http://lv2plug.in/ns/ext/presets#"},
     {"rdf", NS_RDF},
     {"rdfs", NS_RDFS},
-    {"units", "http://lv2plug.in/ns/extensions/units#"},
+    {"units", NS_UNITS},
     {"xsd", "http://www.w3.org/2001/XMLSchema#"},
 };
 enum { PREFIX_COUNT = sizeof prefixes / sizeof *prefixes };
@@ -221,6 +221,23 @@ static void write_groups(FILE *out, Stage *stage)
   }
 }
 
+/* Steps of a slider, where even ones suit: a tenth of a decibel, one per cent. */
+static void write_steps(FILE *out, Stage *stage, const Port *port)
+{
+  static const struct {
+    const char *unit;
+    double step;
+  } units[] = {{NS_UNITS "db", 0.1}, {NS_UNITS "pc", 1.0}};
+  for (size_t i = 0; i < sizeof units / sizeof *units; ++i) {
+    if (port_is(stage, port, NS_LV2 "InputPort") &&
+        graph_has(&stage->graph, port->node, NS_UNITS "unit", units[i].unit)) {
+      const double range =
+          port_number(stage, port, NS_LV2 "maximum") - port_number(stage, port, NS_LV2 "minimum");
+      fprintf(out, " ;\n        pprops:rangeSteps %d", (int)(range / units[i].step + 1.5));
+    }
+  }
+}
+
 static void write_ports(FILE *out, Stage *stage)
 {
   for (int i = 0; i < stage->port_count; ++i) {
@@ -232,6 +249,7 @@ static void write_ports(FILE *out, Stage *stage)
     if (group != NULL) {
       fprintf(out, " ;\n        pg:group <%s#%s>", stage->uri, group);
     }
+    write_steps(out, stage, &stage->ports[i]);
     fputs("\n    ]", out);
   }
 }
