@@ -11,7 +11,8 @@
  * frames are out of all proportion. */
 static const double lowest_rate = 8000.0;
 static const double highest_rate = 1e7;
-/* Input beyond this is held: +120 dB re full scale is no music. */
+/* Input beyond this is no sound, and counts as silence as NaN does: ears and speakers are spared,
+ * and no stage has it to remember. */
 static const float largest_input = 1048576.0f;
 /* A switch in silence fades out and in over this each. */
 static const double switch_ms = 10.0;
@@ -259,10 +260,7 @@ static void at_grid_frame(PlanishFrame *frame)
 static double clean(float x)
 {
   /* False for NaN and Inf too. */
-  if (!(fabsf(x) <= largest_input)) {
-    return isfinite(x) ? (double)copysignf(largest_input, x) : 0.0;
-  }
-  return (double)x;
+  return fabsf(x) <= largest_input ? (double)x : 0.0;
 }
 
 static void read_input(PlanishFrame *frame, uint32_t from, uint32_t frames)

@@ -5,7 +5,7 @@
  * silence. All of it acts on the difference between the stage's result and its delayed input, in
  * double precision, so what the stage leaves alone comes out bit for bit.
  *
- * Clean means: NaN and Inf are 0, denormals are 0, and magnitudes are held to 2^20 (+120 dB).
+ * Clean means: NaN, Inf, denormals, and whatever is over 2^20 (+120 dB) are 0.
  *
  * Thread: new and free from any thread; the rest one at a time. activate and run are real-time
  * safe. */

@@ -15,6 +15,7 @@
 #define FASTEST       3.0   /* dB a second */
 #define NARROW        100.0 /* Hz of width under which a band is averaged over longer */
 #define LOUDEST       4.0   /* of the mean: more than so many times it no moment counts */
+#define ABSURD        1e10  /* of silence: nor more than this */
 #define EDGE          2.0   /* of a range: a fade over half an octave, half way at its frequency */
 #define SHIFTS        3     /* steps of Newton's, to the same loudness */
 
@@ -107,7 +108,9 @@ void unmask_moves_take(UnmaskMoves *moves, const double *power, double silence)
   }
   moves->heard += moves->hop;
   const double averaging = moves->settings.averaging_time;
-  moves->whole += step_of(moves, averaging) * (sum - moves->whole);
+  const double loudest = moves->whole > 0.0 ? LOUDEST * moves->whole : sum;
+  const double counts = planish_min(sum, planish_min(loudest, ABSURD * silence));
+  moves->whole += step_of(moves, averaging) * (counts - moves->whole);
   const double weight = planish_min(sum / moves->whole, LOUDEST);
   for (uint32_t i = 0; i < bands->count; ++i) {
     const double longer = planish_max(1.0, NARROW / bands->width[i]);
