@@ -2,18 +2,15 @@
 
 #include "common/dsp/maths.h"
 
-/* Where the weight ends, as a share of the rate: a hair over 20 kHz at 44.1 kHz. */
-#define HEAVY_BELOW (1.0 / 2.2)
-
 /* The integral of cos(2 pi f t) over f from 0 to `edge`. */
 static double band(double t, double edge)
 {
   return t == 0.0 ? edge : sin(2.0 * PLANISH_PI * edge * t) / (2.0 * PLANISH_PI * t);
 }
 
-static double weighted(double t, double weight)
+static double weighted(double t, PlanishDelayWeight weight)
 {
-  return (weight - 1.0) * band(t, HEAVY_BELOW) + band(t, 0.5);
+  return (weight.times - 1.0) * band(t, weight.below) + band(t, 0.5);
 }
 
 /* Solves the symmetric Toeplitz system with first row r for the right side p by Levinson's
@@ -46,7 +43,8 @@ static void solve(const double *r, const double *p, double *x, uint32_t size)
   }
 }
 
-void planish_fractional_delay_design(double *h, uint32_t taps, double fraction, double weight)
+void planish_fractional_delay_design(double *h, uint32_t taps, double fraction,
+                                     PlanishDelayWeight weight)
 {
   double row[PLANISH_FRACTIONAL_DELAY_MAX_TAPS] = {0};
   double side[PLANISH_FRACTIONAL_DELAY_MAX_TAPS] = {0};

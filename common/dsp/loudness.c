@@ -40,8 +40,6 @@ void planish_loudness_reset(PlanishLoudness *loudness)
   planish_k_weighting_reset(&loudness->k[0]);
   planish_k_weighting_reset(&loudness->k[1]);
   memset(loudness->powers, 0, RING * sizeof(double));
-  planish_loudness_histogram_reset(&loudness->blocks);
-  planish_loudness_histogram_reset(&loudness->shortterms);
   loudness->frame = 0;
   loudness->steps = 0;
   loudness->step_start = 0;
@@ -49,8 +47,39 @@ void planish_loudness_reset(PlanishLoudness *loudness)
   loudness->sum = 0.0;
   loudness->momentary = 0.0;
   loudness->shortterm = 0.0;
+  loudness->paused = false;
+  planish_loudness_restart(loudness);
+}
+
+/* How many steps will have passed when the next whole one begins. */
+static uint64_t next_whole_step(const PlanishLoudness *loudness)
+{
+  return loudness->frame == loudness->step_start ? loudness->steps : loudness->steps + 1;
+}
+
+void planish_loudness_pause(PlanishLoudness *loudness, bool paused)
+{
+  if (loudness->paused && !paused) {
+    loudness->since = next_whole_step(loudness);
+  }
+  loudness->paused = paused;
+}
+
+void planish_loudness_restart(PlanishLoudness *loudness)
+{
+  planish_loudness_histogram_reset(&loudness->blocks);
+  planish_loudness_histogram_reset(&loudness->shortterms);
   loudness->momentary_max = (PlanishLoudnessMaximum){0};
   loudness->shortterm_max = (PlanishLoudnessMaximum){0};
+  loudness->since = next_whole_step(loudness);
+  loudness->counted = 0;
+}
+
+/* Steps without a break up to now that are counted. */
+static uint64_t counted_in_a_row(const PlanishLoudness *loudness)
+{
+  return loudness->paused || loudness->steps < loudness->since ? 0
+                                                               : loudness->steps - loudness->since;
 }
 
 /* Mean power of the last `steps` steps. Summed anew each time: a running sum would drift. */
@@ -74,18 +103,26 @@ static void note_maximum(PlanishLoudnessMaximum *maximum, double power, uint64_t
 
 static void note_momentary(PlanishLoudness *loudness)
 {
+  const uint64_t counted = counted_in_a_row(loudness);
   loudness->momentary = mean_of_last(loudness, PLANISH_LOUDNESS_MOMENTARY_STEPS);
+  if (counted < PLANISH_LOUDNESS_MOMENTARY_STEPS) {
+    return;
+  }
   note_maximum(&loudness->momentary_max, loudness->momentary, loudness->steps);
-  if (loudness->steps % BLOCK_STEPS == 0) {
+  if (counted % BLOCK_STEPS == 0) {
     planish_loudness_histogram_add(&loudness->blocks, loudness->momentary);
   }
 }
 
 static void note_shortterm(PlanishLoudness *loudness)
 {
+  const uint64_t counted = counted_in_a_row(loudness);
   loudness->shortterm = mean_of_last(loudness, PLANISH_LOUDNESS_SHORTTERM_STEPS);
+  if (counted < PLANISH_LOUDNESS_SHORTTERM_STEPS) {
+    return;
+  }
   note_maximum(&loudness->shortterm_max, loudness->shortterm, loudness->steps);
-  if (loudness->steps % RANGE_STEPS == 0) {
+  if (counted % RANGE_STEPS == 0) {
     planish_loudness_histogram_add(&loudness->shortterms, loudness->shortterm);
   }
 }
@@ -110,6 +147,7 @@ static void finish_step(PlanishLoudness *loudness)
     drop_residue(&loudness->k[c].shelf);
     drop_residue(&loudness->k[c].high_pass);
   }
+  loudness->counted += counted_in_a_row(loudness) > 0 ? 1 : 0;
   if (loudness->steps >= PLANISH_LOUDNESS_MOMENTARY_STEPS) {
     note_momentary(loudness);
   }
@@ -173,26 +211,17 @@ double planish_loudness_shortterm_max(const PlanishLoudness *loudness)
   return planish_loudness_of(loudness->shortterm_max.power);
 }
 
-/* What passes the absolute gate and then the relative one. */
-static PlanishLoudnessBin gated(const PlanishLoudnessHistogram *histogram, double relative)
-{
-  const PlanishLoudnessBin all = planish_loudness_histogram_over(histogram, PLANISH_LOUDNESS_FLOOR);
-  if (all.count == 0) {
-    return all;
-  }
-  const double mean = planish_loudness_of(all.power / (double)all.count);
-  return planish_loudness_histogram_over(histogram, mean + relative);
-}
-
 double planish_loudness_integrated(const PlanishLoudness *loudness)
 {
-  const PlanishLoudnessBin over = gated(&loudness->blocks, INTEGRATED_GATE_LU);
+  const PlanishLoudnessBin over =
+      planish_loudness_histogram_gated(&loudness->blocks, INTEGRATED_GATE_LU);
   return over.count == 0 ? -HUGE_VAL : planish_loudness_of(over.power / (double)over.count);
 }
 
 double planish_loudness_range(const PlanishLoudness *loudness)
 {
-  const uint64_t count = gated(&loudness->shortterms, RANGE_GATE_LU).count;
+  const uint64_t count =
+      planish_loudness_histogram_gated(&loudness->shortterms, RANGE_GATE_LU).count;
   if (count == 0) {
     return NAN;
   }

@@ -1,10 +1,14 @@
-/* Loudness of a programme as it runs: ITU-R BS.1770-4 Annex 1, EBU Tech 3341 (momentary,
+/* Loudness of a programme as it runs: ITU-R BS.1770-5 Annex 1, EBU Tech 3341 (momentary,
  * short-term, integrated), EBU Tech 3342 (loudness range).
  *
  * Time goes in steps of 10 ms. Momentary (0.4 s) and short-term (3 s) loudness and their maxima are
  * known anew after each step, once that much has passed since reset. The integrated loudness takes
  * a 0.4 s block every 100 ms; loudness range takes a 3 s block every second (with blocks every
  * 100 ms it can come out more than 1 LU apart from a 1 s grid, which is what meters agree on).
+ *
+ * Integrated loudness, range and maxima speak of what is counted: all since reset, or since
+ * restart, but for pauses. Only windows that lie whole within it count. Momentary and short-term
+ * loudness run on through pauses and restarts.
  *
  * Left and right weigh 1.0 each. One channel alone reads 3.01 LU under the same signal in both;
  * for dual mono give it twice.
@@ -21,6 +25,7 @@
 #include "common/dsp/loudness_histogram.h"
 #include "common/dsp/status.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -48,6 +53,10 @@ typedef struct {
   uint64_t step_start;
   double sum; /* of squares in the step under way */
 
+  bool paused;
+  uint64_t since;   /* what is counted without a break began when so many steps had passed */
+  uint64_t counted; /* steps in all that is counted */
+
   double *powers; /* mean square of the last steps, a ring */
   double momentary;
   double shortterm;
@@ -62,6 +71,13 @@ PlanishStatus planish_loudness_setup(PlanishLoudness *loudness, PlanishArena *ar
                                      uint32_t channels);
 
 void planish_loudness_reset(PlanishLoudness *loudness);
+
+/* Counts no more, or again. At the border of steps at which it stands, or the next. */
+void planish_loudness_pause(PlanishLoudness *loudness, bool paused);
+
+/* Forgets all that was counted, and counts anew (once a pause ends): but for what is counted,
+ * nothing changes. Constant time. */
+void planish_loudness_restart(PlanishLoudness *loudness);
 
 /* The frame, counted from reset, at which the first `steps` steps have passed. */
 static inline uint64_t planish_loudness_step_end(double rate, uint64_t steps)

@@ -22,8 +22,13 @@ void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, Plani
 
 void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram)
 {
-  memset(histogram->fine, 0, FINE_BINS * sizeof *histogram->fine);
   memset(histogram->coarse, 0, COARSE_BINS * sizeof *histogram->coarse);
+}
+
+/* Fine bins under a coarse one that is empty hold what was there before the last reset. */
+static PlanishLoudnessBin *fine_of(const PlanishLoudnessHistogram *histogram, size_t coarse)
+{
+  return histogram->fine + coarse * FINE_IN_EACH;
 }
 
 static void add_to(PlanishLoudnessBin *bin, PlanishLoudnessBin what)
@@ -39,9 +44,13 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
     return;
   }
   const size_t bin = (size_t)planish_min(place, (double)(FINE_BINS - 1));
+  const size_t coarse = bin / FINE_IN_EACH;
   const PlanishLoudnessBin one = {1, power};
+  if (histogram->coarse[coarse].count == 0) {
+    memset(fine_of(histogram, coarse), 0, FINE_IN_EACH * sizeof *histogram->fine);
+  }
   add_to(&histogram->fine[bin], one);
-  add_to(&histogram->coarse[bin / FINE_IN_EACH], one);
+  add_to(&histogram->coarse[coarse], one);
 }
 
 PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
@@ -54,13 +63,27 @@ PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogra
   for (size_t i = border + 1; i < COARSE_BINS; ++i) {
     add_to(&over, histogram->coarse[i]);
   }
-  for (size_t i = border * FINE_IN_EACH; i < (border + 1) * FINE_IN_EACH; ++i) {
-    const PlanishLoudnessBin bin = histogram->fine[i];
+  if (histogram->coarse[border].count == 0) {
+    return over;
+  }
+  for (size_t i = 0; i < FINE_IN_EACH; ++i) {
+    const PlanishLoudnessBin bin = fine_of(histogram, border)[i];
     if (bin.count != 0 && planish_loudness_of(bin.power / (double)bin.count) > gate) {
       add_to(&over, bin);
     }
   }
   return over;
+}
+
+PlanishLoudnessBin planish_loudness_histogram_gated(const PlanishLoudnessHistogram *histogram,
+                                                    double relative)
+{
+  const PlanishLoudnessBin all = planish_loudness_histogram_over(histogram, PLANISH_LOUDNESS_FLOOR);
+  if (all.count == 0) {
+    return all;
+  }
+  const double mean = planish_loudness_of(all.power / (double)all.count);
+  return planish_loudness_histogram_over(histogram, mean + relative);
 }
 
 /* The highest of `bins` bins that holds `rank`, which is then counted within it. `bins` is none. */
@@ -81,7 +104,7 @@ double planish_loudness_histogram_ranked(const PlanishLoudnessHistogram *histogr
   if (coarse == COARSE_BINS) {
     return -HUGE_VAL;
   }
-  const PlanishLoudnessBin *within = &histogram->fine[coarse * FINE_IN_EACH];
+  const PlanishLoudnessBin *within = fine_of(histogram, coarse);
   const PlanishLoudnessBin bin = within[find(within, FINE_IN_EACH, &rank)];
   return planish_loudness_of(bin.power / (double)bin.count);
 }

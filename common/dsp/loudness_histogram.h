@@ -2,8 +2,14 @@
  * constant memory.
  *
  * Bins are 0.01 LU wide and keep a count and the sum of powers, so that means over bins are exact
- * and only the question which side of a gate a bin is on is rounded. Coarse bins of 1 LU above
- * them keep every query short: some 300 steps, always.
+ * and only the question which side of a gate a bin is on is rounded: where a share q of what
+ * counts lies in the one bin that the relative gate falls into, the mean is off by less than
+ * -10 lg(1 - q) dB, 0.0044 LU for a thousandth. Sound whose level varies holds some ten-thousandths
+ * of its blocks there. Coarse bins of 1 LU above them keep every query short: some
+ * 300 steps, always. A reset clears 120 of them, and what follows clears the rest where it comes
+ * there.
+ *
+ * Counts are of 64 bits, and sums of so many powers stay exact to 1e-9: there is no limit of time.
  *
  * Power is the weighted mean square z of ITU-R BS.1770-4 Annex 1; its loudness is
  * -0.691 + 10 lg z.
@@ -40,6 +46,11 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
 /* Everything whose loudness is over `gate` LUFS; a bin counts by its mean. */
 PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
                                                    double gate);
+
+/* What passes the absolute gate, and then the relative one at `relative` LU over the mean of that.
+ */
+PlanishLoudnessBin planish_loudness_histogram_gated(const PlanishLoudnessHistogram *histogram,
+                                                    double relative);
 
 /* Loudness in LUFS of the item that stands at `rank` from above, 0 being the loudest: the mean of
  * its bin. -HUGE_VAL if there are fewer items. */

@@ -11,6 +11,8 @@
 #define UNITS_NS   "http://lv2plug.in/ns/extensions/units#"
 #define RDFS_NS    "http://www.w3.org/2000/01/rdf-schema#"
 #define SETTLES    "urn:planish:vocabulary#settles"
+#define RESTARTS   "urn:planish:vocabulary#restarts"
+#define OF_ALL     "urn:planish:vocabulary#ofAll"
 #define URN_PREFIX "urn:planish:"
 
 /* What instance.c hands over; a plugin that requires anything else is refused. */
@@ -174,6 +176,8 @@ static bool read_port(PlanishPluginPort *port, LilvWorld *world, const LilvPlugi
   port->not_automatic = port_has(world, lilv, lilv_port, PPROPS_NS "notAutomatic");
   port->optional = port_has(world, lilv, lilv_port, LV2_NS "connectionOptional");
   port->side_chain = port_has(world, lilv, lilv_port, LV2_NS "isSideChain");
+  port->restarts = port_has(world, lilv, lilv_port, RESTARTS);
+  port->of_all = port_has(world, lilv, lilv_port, OF_ALL);
   return port->symbol != NULL && port->name != NULL && port->short_name != NULL &&
          port->comment != NULL && port->unit != NULL && read_points(port, lilv, lilv_port);
 }

@@ -2,6 +2,7 @@
 
 #include "common/dsp/loudness.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/stereo_sums.h"
 #include "harness/measure/clipped_runs.h"
 #include "harness/measure/true_peak_fft.h"
 
@@ -20,11 +21,7 @@
 typedef struct {
   double left;
   double right;
-  double left_square;
-  double right_square;
-  double product;
-  double mid_square;
-  double side_square;
+  PlanishStereoSums squares;
 } Sums;
 
 typedef struct {
@@ -183,15 +180,9 @@ static void add_sums(PlanishMeasure *measure, size_t frames)
   for (size_t n = 0; n < frames; ++n) {
     const double left = measure->left[n];
     const double right = measure->right[n];
-    const double mid = measure->mid[n];
-    const double side = 0.5 * (left - right);
     sums.left += left;
     sums.right += right;
-    sums.left_square += left * left;
-    sums.right_square += right * right;
-    sums.product += left * right;
-    sums.mid_square += mid * mid;
-    sums.side_square += side * side;
+    planish_stereo_sums_add(&sums.squares, left, right);
   }
   measure->sums = sums;
 }
@@ -288,12 +279,12 @@ static void fill_peaks(PlanishMeasure *measure, PlanishMeasurement *result)
 static void fill_sums(const PlanishMeasure *measure, PlanishMeasurement *result)
 {
   const Sums *sums = &measure->sums;
+  const PlanishStereoSums *squares = &sums->squares;
   const double frames = (double)measure->frames;
-  result->rms = level_of_mean(sums->left_square + sums->right_square, 2.0 * frames);
-  result->mid_rms = level_of_mean(sums->mid_square, frames);
-  result->side_rms = level_of_mean(sums->side_square, frames);
-  const double both = sqrt(sums->left_square) * sqrt(sums->right_square);
-  result->correlation = both > 0.0 ? planish_clamp(sums->product / both, -1.0, 1.0) : UNKNOWN;
+  result->rms = level_of_mean(squares->left_square + squares->right_square, 2.0 * frames);
+  result->mid_rms = level_of_mean(squares->mid_square, frames);
+  result->side_rms = level_of_mean(squares->side_square, frames);
+  result->correlation = planish_stereo_sums_correlation(squares);
   result->dc_offset[0] = measure->frames > 0 ? sums->left / frames : UNKNOWN;
   result->dc_offset[1] = measure->frames > 0 ? sums->right / frames : UNKNOWN;
 }

@@ -88,7 +88,10 @@ static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *acc
   for (uint32_t n = 0; n < account->report_count; ++n) {
     const PlanishReport *report = &account->reports[n];
     const PlanishPluginPort *port = &plugin->ports[report->port];
-    if (report->frames > 0 && !is_idle(port->symbol, report)) {
+    if (report->frames > 0 && port->of_all) {
+      planish_text_print(stdout, "%*s    %-18s %8.2f %s\n", indent, "", port->symbol,
+                         (double)report->last, port->unit);
+    } else if (report->frames > 0 && !is_idle(port->symbol, report)) {
       planish_text_print(stdout, "%*s    %-18s %8.2f to %8.2f, mean %8.2f %s\n", indent, "",
                          port->symbol, (double)report->lowest, (double)report->highest,
                          report->sum / (double)report->frames, port->unit);
@@ -233,6 +236,7 @@ static void json_stage(PlanishJson *json, const PlanishSheet *sheet, uint32_t in
     planish_json_number(json, "lowest", any ? (double)report->lowest : (double)NAN);
     planish_json_number(json, "highest", any ? (double)report->highest : (double)NAN);
     planish_json_number(json, "mean", any ? report->sum / (double)report->frames : (double)NAN);
+    planish_json_number(json, "last", any ? (double)report->last : (double)NAN);
     planish_json_object_end(json);
   }
   planish_json_array_end(json);

@@ -238,6 +238,7 @@ static void observe_reports(const PlanishChain *chain, uint32_t index, const Blo
     }
     report->lowest = fminf(report->lowest, value);
     report->highest = fmaxf(report->highest, value);
+    report->last = value;
     report->sum += (double)value * (to - from);
     report->frames += to - from;
     if (chain->taps.values != NULL) {
@@ -330,8 +331,13 @@ static bool run_stage(PlanishChain *chain, uint32_t n, Block *block, PlanishErro
     memcpy(block->audio[1], before.audio[1], before.frames * sizeof(float));
     return true;
   }
-  return planish_chain_stage_run(stage, &chain->sheet->stages[n], chain->zero + before.delay,
-                                 chain->at, before.audio, block->audio, before.frames, error);
+  const PlanishChainPlace place = {
+      .zero = chain->zero + before.delay,
+      .start = chain->first + before.delay,
+      .at = chain->at,
+  };
+  return planish_chain_stage_run(stage, &chain->sheet->stages[n], place, before.audio, block->audio,
+                                 before.frames, error);
 }
 
 static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error)

@@ -20,6 +20,7 @@ typedef struct {
   uint32_t port; /* index */
   float lowest;
   float highest;
+  float last;
   double sum; /* weighted with frames */
   uint64_t frames;
 } PlanishReport;
@@ -62,8 +63,8 @@ uint32_t planish_chain_latency_before(const PlanishChain *chain, uint32_t stage)
 double planish_chain_settles(const PlanishSheet *sheet);
 
 /* What the account and the taps are about: `frames` frames from `first` on, counted at the chain's
- * input. `taps` may be NULL; its list of sounds must outlive the chain. To be called before
- * the first run. */
+ * input. What stages measure starts anew there (urn:planish:vocabulary#restarts). `taps` may be
+ * NULL; its list of sounds must outlive the chain. To be called before the first run. */
 void planish_chain_observe(PlanishChain *chain, uint64_t first, uint64_t frames,
                            const PlanishTaps *taps);
 

@@ -97,12 +97,35 @@ static uint32_t move_controls(PlanishChainStage *stage, int64_t offset, uint64_t
   return next < frames ? (uint32_t)next : frames;
 }
 
+/* A trigger is pulled for so many frames: stages look at their controls every 32. */
+#define TRIGGER_FRAMES 64
+
+/* Pulls triggers that restart a measurement ahead of `start`; how many of `frames` that holds for.
+ */
+static uint32_t restart(PlanishChainStage *stage, const PlanishPlugin *plugin, uint64_t start,
+                        uint64_t at, uint32_t frames)
+{
+  if (start < TRIGGER_FRAMES || at > start) {
+    return frames;
+  }
+  const bool pull = at >= start - TRIGGER_FRAMES && at < start;
+  for (uint32_t n = 0; n < plugin->port_count; ++n) {
+    if (plugin->ports[n].restarts) {
+      planish_instance_set_at(stage->instance, n, pull ? 1.0f : 0.0f);
+    }
+  }
+  const uint64_t next = at < start - TRIGGER_FRAMES ? start - TRIGGER_FRAMES : start;
+  return next > at && next - at < frames ? (uint32_t)(next - at) : frames;
+}
+
 bool planish_chain_stage_run(PlanishChainStage *stage, const PlanishSheetStage *listed,
-                             int64_t offset, uint64_t at, float *const in[2], float *const out[2],
+                             PlanishChainPlace place, float *const in[2], float *const out[2],
                              uint32_t frames, PlanishError *error)
 {
   for (uint32_t done = 0; done < frames;) {
-    const uint32_t count = move_controls(stage, offset, at + done, frames - done);
+    const uint64_t at = place.at + done;
+    const uint32_t left = restart(stage, listed->plugin, place.start, at, frames - done);
+    const uint32_t count = move_controls(stage, place.zero, at, left);
     planish_instance_run(stage->instance, (const float *[]){in[0] + done, in[1] + done},
                          (float *[]){out[0] + done, out[1] + done}, count);
     done += count;

@@ -1,8 +1,8 @@
 /* One stage of a chain as it runs: its plugin, how its controls move, what it reports. For chain.c
  * alone.
  *
- * `offset` is the frame of the stage, counted from its activation, with which the mix's first frame
- * comes to it; `at` the frame of the stage that comes next. Thread: that of the host for start and
+ * Frames of the stage are counted from its activation: `offset` is the one with which the mix's
+ * first frame comes to it, `at` the one that comes next. Thread: that of the host for start and
  * stop; then one at a time. */
 #ifndef PLANISH_HARNESS_CHAIN_STAGE_H
 #define PLANISH_HARNESS_CHAIN_STAGE_H
@@ -31,10 +31,17 @@ bool planish_chain_stage_start_branch(PlanishChainStage *stage, const PlanishShe
                                       PlanishError *error);
 void planish_chain_stage_stop(PlanishChainStage *stage);
 
-/* Runs the plugin, in pieces where its controls move. `in` is not `out`. Fails where its latency
- * changed or it puts out what is no number. */
+typedef struct {
+  int64_t zero;   /* with which the mix's first frame comes */
+  uint64_t start; /* with which what is observed begins */
+  uint64_t at;    /* which comes next */
+} PlanishChainPlace;
+
+/* Runs the plugin, in pieces where its controls move. What it measures starts anew right ahead of
+ * place.start, unless that is the very beginning, or the sheet moves the trigger. `in` is not
+ * `out`. Fails where its latency changed or it puts out what is no number. */
 bool planish_chain_stage_run(PlanishChainStage *stage, const PlanishSheetStage *listed,
-                             int64_t offset, uint64_t at, float *const in[2], float *const out[2],
+                             PlanishChainPlace place, float *const in[2], float *const out[2],
                              uint32_t frames, PlanishError *error);
 
 /* Adds a branch's result, in pieces where its level moves: planish_branch_add(). */

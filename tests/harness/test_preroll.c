@@ -100,6 +100,47 @@ static void two_renders_are_the_same_bytes(void **state)
   free(bytes[1]);
 }
 
+/* The number that follows a name in what a command printed. */
+static double figure(const Outcome *outcome, const char *what)
+{
+  const char *at = strstr(outcome->out, what);
+  assert_non_null(at);
+  return strtod(at + strlen(what), NULL);
+}
+
+/* A mix that begins loud, so that its beginning twice would read louder by 1.6 LU. */
+static void a_meter_leaves_out_what_is_played_ahead(void **state)
+{
+  (void)state;
+  enum { LONG = 12 * RATE, LOUD = 3 * RATE };
+  float *samples = malloc((size_t)2 * LONG * sizeof *samples);
+  assert_non_null(samples);
+  uint32_t seed = 7;
+  for (size_t n = 0; n < 2 * (size_t)LONG; ++n) {
+    seed = seed * 1664525U + 1013904223U;
+    samples[n] = (n < 2 * (size_t)LOUD ? 0.5F : 0.25F) * ((float)(seed >> 8) / 8388608.0F - 1.0F);
+  }
+  write_audio("loud-first.wav", FLOAT_WAV, RATE, 2, samples, LONG);
+  free(samples);
+  /* A look-ahead in front, so that the mix comes to the meter late. */
+  static const char *const sheets[] = {
+      "planish: 1\npreroll: 4\nstages: [{stage: limiter, name: a}, {stage: meter, name: b}]\n",
+      "planish: 1\npreroll: 0\nstages: [{stage: limiter, name: a}, {stage: meter, name: b}]\n"};
+  for (size_t i = 0; i < 2; ++i) {
+    write_text("sheet.yaml", sheets[i]);
+    const Outcome rendered =
+        RUN("render", "--float", name("sheet.yaml"), name("loud-first.wav"), name("metered.wav"));
+    expect(&rendered, 0, "");
+    const Outcome measured = RUN("measure", name("metered.wav"));
+    const double meter = figure(&rendered, "integrated ");
+    const double file = figure(&measured, "integrated ");
+    const double seconds = figure(&rendered, "measured_time ");
+    printf("the meter reads %.2f LUFS over %.2f s, the file has %.2f\n", meter, seconds, file);
+    assert_true(fabs(meter - file) <= 0.02);
+    assert_true(fabs(seconds - 12.0) <= 0.03);
+  }
+}
+
 static int open_bars(void **state)
 {
   if (make_folder(state) != 0) {
@@ -113,6 +154,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_first_bar_sounds_like_the_second),
+      cmocka_unit_test(a_meter_leaves_out_what_is_played_ahead),
       cmocka_unit_test(two_renders_are_the_same_bytes),
   };
   return cmocka_run_group_tests(tests, open_bars, remove_folder);

@@ -30,6 +30,8 @@ static void windowed_sinc(double *h, uint32_t taps, double fraction)
   }
 }
 
+static const PlanishDelayWeight weight = {PLANISH_DELAY_WEIGHT_20_KHZ, 300.0};
+
 /* To 20 kHz at 44.1 kHz, and well beyond it, where a windowed sinc gives up. */
 static void follows_the_ideal_delay(void **state)
 {
@@ -37,7 +39,7 @@ static void follows_the_ideal_delay(void **state)
   static const double fractions[] = {0.25, 0.5, 0.75};
   double h[96];
   for (size_t i = 0; i < 3; ++i) {
-    planish_fractional_delay_design(h, 96, fractions[i], 300.0);
+    planish_fractional_delay_design(h, 96, fractions[i], weight);
     const double heard = error_of(h, 96, fractions[i], 20000.0 / 44100.0);
     const double beyond = error_of(h, 96, fractions[i], 0.495);
     windowed_sinc(h, 96, fractions[i]);
@@ -49,6 +51,22 @@ static void follows_the_ideal_delay(void **state)
   }
 }
 
+/* Many taps hold the weight nearly up to half the rate. */
+static void many_taps_see_nearly_all(void **state)
+{
+  (void)state;
+  enum { TAPS = PLANISH_FRACTIONAL_DELAY_MAX_TAPS };
+  double h[TAPS];
+  planish_fractional_delay_design(h, TAPS, 0.5, weight);
+  const double before = error_of(h, TAPS, 0.5, 0.49);
+  planish_fractional_delay_design(h, TAPS, 0.5, (PlanishDelayWeight){0.495, 1000.0});
+  const double reached = error_of(h, TAPS, 0.5, 0.49);
+  printf("delay 0.50, 512 taps: error %.5f to 0.49 of the rate, with a weight to 20 kHz %.5f\n",
+         reached, before);
+  assert_true(reached < 0.003);
+  assert_true(before > 5.0 * reached);
+}
+
 static void phases_mirror_each_other_and_keep_a_constant(void **state)
 {
   (void)state;
@@ -57,8 +75,8 @@ static void phases_mirror_each_other_and_keep_a_constant(void **state)
     double a[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
     double b[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
     double sum = 0.0;
-    planish_fractional_delay_design(a, sizes[s], 0.25, 300.0);
-    planish_fractional_delay_design(b, sizes[s], 0.75, 300.0);
+    planish_fractional_delay_design(a, sizes[s], 0.25, weight);
+    planish_fractional_delay_design(b, sizes[s], 0.75, weight);
     for (uint32_t k = 0; k < sizes[s]; ++k) {
       sum += a[k];
       assert_true(fabs(a[k] - b[sizes[s] - 1 - k]) < 1e-9);
@@ -71,6 +89,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(follows_the_ideal_delay),
+      cmocka_unit_test(many_taps_see_nearly_all),
       cmocka_unit_test(phases_mirror_each_other_and_keep_a_constant),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,10 +1,8 @@
-/* The meter: against closed forms, EBU Tech 3341's cases of true peak (from memory), libebur128 and
- * reconstruction of whole pieces. The cases of loudness stand in test_loudness: it is the same
- * code. */
+/* The meter against closed forms and EBU Tech 3341's cases of true peak (from memory). The cases of
+ * loudness stand in test_loudness: it is the same code. */
 #include "common/dsp/maths.h"
 #include "tests/unit/audio_measures.h"
 #include "tests/unit/stage_driver.h"
-#include "tests/unit/whole_signals.h"
 #include "ttl/meter_ports.h"
 
 #include <math.h>
@@ -183,50 +181,12 @@ static void silence_reads_nothing(void **state)
   stage_driver_free(&driver);
 }
 
-/* Short-term loudness where the piece ends, by the library. */
-static double shortterm_by_library(const Audio *audio)
-{
-  ebur128_state *meter = ebur128_init(2, (unsigned long)audio->rate, EBUR128_MODE_S);
-  double found = 0.0;
-  for (size_t n = 0; n < audio->frames; ++n) {
-    const double frame[2] = {audio->channel[0][n], audio->channel[1][n]};
-    ebur128_add_frames_double(meter, frame, 1);
-  }
-  ebur128_loudness_shortterm(meter, &found);
-  ebur128_destroy(&meter);
-  return found;
-}
-
-static void music_reads_what_others_read(void **state)
-{
-  (void)state;
-  static const char *const names[] = {"guitars-dense", "guitars-dynamic", "lopsided", "quiet"};
-  for (size_t i = 0; i < sizeof names / sizeof *names; ++i) {
-    Audio music;
-    if (!music_read(&music, names[i])) {
-      print_message("skipped: music_reads_what_others_read (no music)\n");
-      skip();
-    }
-    /* To the end of a step. */
-    music.frames -= music.frames % (size_t)(music.rate / 10.0);
-    StageDriver driver;
-    stage_driver_new(&driver, &planish_stage, music.rate);
-    play(&driver, &music);
-    printf("%s, %.0f Hz\n", names[i], music.rate);
-    close_to("integrated", driver.values[METER_INTEGRATED], audio_loudness(&music), 0.01);
-    close_to("short-term", driver.values[METER_SHORT_TERM], shortterm_by_library(&music), 0.01);
-    close_to("true peak", driver.values[METER_TRUE_PEAK], audio_true_peak(&music), 0.05);
-    stage_driver_free(&driver);
-    audio_free(&music);
-  }
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_tone_reads_what_it_is), cmocka_unit_test(channels_are_told_apart),
       cmocka_unit_test(tech_3341_true_peaks),    cmocka_unit_test(pausing_and_reset),
-      cmocka_unit_test(silence_reads_nothing),   cmocka_unit_test(music_reads_what_others_read),
+      cmocka_unit_test(silence_reads_nothing),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
