@@ -43,8 +43,8 @@ typedef struct {
   bool not_automatic; /* pprops:notAutomatic */
   bool optional;      /* lv2:connectionOptional */
   bool side_chain;    /* lv2:isSideChain */
-  bool restarts;      /* urn:planish:vocabulary#restarts: a trigger that starts a measurement anew */
-  bool of_all;        /* urn:planish:vocabulary#ofAll: speaks of all since the restart */
+  bool restarts;      /* urn:planish:vocabulary#restarts: starts a measurement anew */
+  bool of_all;        /* urn:planish:vocabulary#ofAll: speaks of all since then */
   uint32_t point_count;
   PlanishPluginPoint *points; /* in order of value */
 } PlanishPluginPort;

@@ -14,9 +14,10 @@ _Static_assert(LONGEST / 2 == PLANISH_METER_PEAK_INTERVALS * PLANISH_GRID,
 static uint32_t taps_for(double rate)
 {
   uint32_t taps = LONGEST;
-  for (double highest = HIGHEST_RATE_OF_LONGEST; rate > highest && taps > 2 * PLANISH_GRID;
-       highest *= 2.0) {
+  double highest = HIGHEST_RATE_OF_LONGEST;
+  while (rate > highest && taps > 2 * PLANISH_GRID) {
     taps /= 2;
+    highest *= 2.0;
   }
   return taps;
 }

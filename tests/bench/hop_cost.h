@@ -37,8 +37,8 @@ typedef struct {
 /* Of a hop of `blocks` blocks, each of which block() runs and times. */
 static inline Cost cost_of_hop(double (*block)(void *context), void *context, uint32_t blocks)
 {
-  enum { MOST_BLOCKS = 64 };
-  double least[MOST_BLOCKS];
+  enum { MOST_BLOCKS = 1600 };
+  static double least[MOST_BLOCKS];
   Cost cost = {0.0, 0.0};
   for (uint32_t b = 0; b < blocks; ++b) {
     least[b] = 1.0;

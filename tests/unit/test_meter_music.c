@@ -110,8 +110,8 @@ static void agrees_on_music(void **state)
     Audio audio;
     if (read_piece(&audio, pieces[i])) {
       compare_loudness(pieces[i], &audio);
-      for (double clipped = 0.0; clipped <= 24.0; clipped += 12.0) {
-        compare_peaks(pieces[i], &audio, clipped);
+      for (int times = 0; times <= 2; ++times) {
+        compare_peaks(pieces[i], &audio, 12.0 * times);
       }
       ++found;
     }
