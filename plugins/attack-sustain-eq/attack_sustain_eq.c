@@ -109,6 +109,9 @@ static void report(void *state, float *values, uint32_t frames)
   const Stage *const stage = state;
   values[ATTACK_SUSTAIN_EQ_ATTACK_SHARE] = (float)(100.0 * attack_law_share(&stage->law));
   values[ATTACK_SUSTAIN_EQ_GAIN_CHANGE] = (float)attack_law_change(&stage->law);
+  values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE] =
+      (float)planish_clamp(attack_law_largest(&stage->law), -60.0, 60.0);
+  values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE_FREQ] = (float)attack_law_largest_freq(&stage->law);
 }
 
 static void release(void *state)

@@ -16,6 +16,8 @@ enum { TAKE_COST = 9, BEFORE_COST = 16, AROUND_COST = 8, RISE_COST = 6, LAY_COST
 
 static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;
+/* Of the mean power of a bin: what lies lower is not read for moves. */
+static const double FAINT = 1e-5;
 
 typedef struct {
   uint32_t from;
@@ -43,6 +45,7 @@ static void begin(void *context)
   law->power *= law->hop_keep;
   law->attack_power *= law->hop_keep;
   law->result_power *= law->hop_keep;
+  law->moving = (AttackMove){1.0F, 0};
 }
 
 /* The powers of a spectrum that came `ago` hops before the newest. */
@@ -118,6 +121,28 @@ PLANISH_WIDE static void take_readings(AttackLaw *law, Range range)
   }
 }
 
+/* How far a factor is from 1, up or down alike. */
+static float farness(float gain)
+{
+  return gain < 1.0F ? 1.0F / gain : gain;
+}
+
+static void look_for_moves(AttackLaw *law, uint32_t part, Range range)
+{
+  const float *const powers = powers_ago(law, law->ahead) + range.from;
+  const double hops = 1.0 / (1.0 - law->hop_keep);
+  const float floor = (float)(FAINT * law->power / (hops * law->shares.bins));
+  for (uint32_t i = 0; i < range.to - range.from; ++i) {
+    const float gain = 1.0F + law->added[i];
+    if (powers[i] > floor && gain > 0.0F && farness(gain) > farness(law->moving.gain)) {
+      law->moving = (AttackMove){gain, range.from + i};
+    }
+  }
+  if (part == PARTS - 1) {
+    law->moved = law->moving;
+  }
+}
+
 static void lay(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
@@ -130,6 +155,7 @@ static void lay(void *context, uint32_t part)
   }
   take_gains(law, range);
   take_readings(law, range);
+  look_for_moves(law, part, range);
   planish_spectral_path_lay_real(&law->engine.path, length, law->added, range.from, range.to);
   if (law->engine.aside_wanted) {
     for (uint32_t i = 0; i < range.to - range.from; ++i) {
@@ -186,6 +212,7 @@ void attack_law_reset(AttackLaw *law, uint32_t ahead)
   law->power = 0.0;
   law->attack_power = 0.0;
   law->result_power = 0.0;
+  law->moving = law->moved = (AttackMove){1.0F, 0};
 }
 
 void attack_law_set(AttackLaw *law, const AttackSettings *settings)
@@ -218,6 +245,16 @@ double attack_law_share(const AttackLaw *law)
 double attack_law_change(const AttackLaw *law)
 {
   return law->power > 0.0 ? planish_level_of_power(law->result_power / law->power) : 0.0;
+}
+
+double attack_law_largest(const AttackLaw *law)
+{
+  return planish_level_of((double)law->moved.gain);
+}
+
+double attack_law_largest_freq(const AttackLaw *law)
+{
+  return law->moved.bin * law->rate / (double)law->engine.length;
 }
 
 void attack_law_release(AttackLaw *law)

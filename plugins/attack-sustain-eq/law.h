@@ -24,6 +24,12 @@ typedef struct {
   ToneSettings sustain;
 } AttackSettings;
 
+/* What a frequency is moved by. */
+typedef struct {
+  float gain; /* a factor; 1: nothing */
+  uint32_t bin;
+} AttackMove;
+
 typedef struct {
   PlanishSpectralEngine engine;
   AttackShares shares;
@@ -46,6 +52,8 @@ typedef struct {
   double power;        /* running sums over bins: of the input, ... */
   double attack_power; /* ... of what counts as attack, ... */
   double result_power; /* ... and of the result */
+  AttackMove moving;   /* the largest of the hop under work so far, ... */
+  AttackMove moved;    /* ... and of the hop before */
 } AttackLaw;
 
 /* `longest` is the largest median time, ms. PLANISH_NO_MEMORY where there is no plan. */
@@ -69,6 +77,11 @@ uint32_t attack_law_hops(double rate, double ms);
  * change of gain in dB. */
 double attack_law_share(const AttackLaw *law);
 double attack_law_change(const AttackLaw *law);
+
+/* The largest move of any frequency that is heard, in the hop before: dB, and where, Hz; 0 where
+ * nothing is moved. */
+double attack_law_largest(const AttackLaw *law);
+double attack_law_largest_freq(const AttackLaw *law);
 
 /* Fine on zeros, and twice. */
 void attack_law_release(AttackLaw *law);

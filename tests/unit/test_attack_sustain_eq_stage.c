@@ -319,6 +319,10 @@ static void values_tell_what_happens(void **state)
          (double)driver.values[ATTACK_SUSTAIN_EQ_GAIN_CHANGE]);
   assert_true(driver.values[ATTACK_SUSTAIN_EQ_ATTACK_SHARE] < 0.1F);
   assert_true(fabs((double)driver.values[ATTACK_SUSTAIN_EQ_GAIN_CHANGE] + 3.0) < 0.01);
+  printf("largest change %.2f dB at %.0f Hz\n",
+         (double)driver.values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE],
+         (double)driver.values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE_FREQ]);
+  assert_true(fabs((double)driver.values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE] + 3.0) < 0.1);
   stage_driver_free(&driver);
   audio_free(&in);
 }
