@@ -223,7 +223,7 @@ double planish_loudness_range(const PlanishLoudness *loudness)
   const uint64_t count =
       planish_loudness_histogram_gated(&loudness->shortterms, RANGE_GATE_LU).count;
   if (count == 0) {
-    return NAN;
+    return (double)NAN;
   }
   /* Rounded to the nearest rank, as the reference code of EBU Tech 3342 does (from memory). */
   const double last = (double)(count - 1);

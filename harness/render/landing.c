@@ -29,7 +29,7 @@ static const double same = 1e-4;
 
 void planish_landing_start(PlanishLanding *landing, const PlanishLandingTask *task, double control)
 {
-  *landing = (PlanishLanding){.task = *task, .slope = NAN, .unlimited = NAN};
+  *landing = (PlanishLanding){.task = *task, .slope = (double)NAN, .unlimited = (double)NAN};
   landing->control =
       task->has_loudness ? planish_clamp(control, task->minimum, task->maximum) : control;
 }
@@ -121,7 +121,7 @@ static double modelled_control(const PlanishLanding *landing, const PlanishLandi
   const double loudness = loudness_now(landing, point);
   const double loss = landing->unlimited + point->control - loudness;
   if (isnan(loss) || loss > 1.0) {
-    return NAN;
+    return (double)NAN;
   }
   double low = landing->task.minimum;
   double high = point->control + (loss < 0.02 ? 2.0 * longest_step : longest_step);

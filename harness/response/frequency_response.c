@@ -196,7 +196,7 @@ static bool run_period(Bench *bench, PlanishProbe *probe, const PlanishProbeSetu
 /* The phase from frequency to frequency, by as many whole turns as the delay between them asks. */
 static void unwrap(PlanishFrequencyResponse *response)
 {
-  double before = NAN;
+  double before = (double)NAN;
   for (size_t n = 0; n < response->count; ++n) {
     const double delay = response->delays[n];
     double phase = isnan(delay) ? (double)NAN : carg(response->answers[n]) * 180.0 / pi;

@@ -65,7 +65,7 @@ static double run_stretch(Bench *bench, double amplitude, PlanishError *error)
   bench->at += (double)bench->frames;
   if (!planish_probe_run(bench->probe, bench->tone, bench->out[0], bench->out[1], bench->frames,
                          error)) {
-    return NAN;
+    return (double)NAN;
   }
   const double complex left = planish_spectrum_at(bench->out[0], bench->frames, bench->turns);
   const double complex right = planish_spectrum_at(bench->out[1], bench->frames, bench->turns);
@@ -109,7 +109,7 @@ static double settle(Bench *bench, double level, double least_seconds, bool *set
 {
   const double amplitude = pow(10.0, level / 20.0);
   const double stretch = (double)bench->frames / bench->setup->rate;
-  double last[3] = {INFINITY, INFINITY, INFINITY};
+  double last[3] = {(double)INFINITY, (double)INFINITY, (double)INFINITY};
   double seconds = 0.0;
   bool steady = false;
   while (!isnan(last[0]) &&

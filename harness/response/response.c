@@ -55,7 +55,7 @@ double planish_response_fact(const PlanishResponseTable *table, const char *key)
       return table->facts[n].value;
     }
   }
-  return NAN;
+  return (double)NAN;
 }
 
 double planish_response_travel(const PlanishResponseTable *table, const char *key)
