@@ -231,6 +231,47 @@ static void means_take_their_time(void **state)
   free(memory.block);
 }
 
+/* A band meets its neighbours half way; one that holds next to nothing has no say, but listens. */
+static void neighbours_meet_half_way(void **state)
+{
+  (void)state;
+  bands_at(48000.0, 4096);
+  const UnmaskSettings settings = whole_range();
+  for (int silent = 0; silent < 2; ++silent) {
+    double power[UNMASK_BANDS];
+    pink_with_a_hole(power, 20, 0.0);
+    moves_of(power, &settings, 10);
+    memset(moves.wanted, 0, sizeof moves.wanted);
+    moves.wanted[20] = 1.0;
+    moves.audible[21] = silent == 1 ? 0.0 : 1.0;
+    moves.hop = 10.0; /* so that the slew does not matter */
+    unmask_moves_settle(&moves);
+    const double level = moves.move[10]; /* what keeps the loudness, everywhere alike */
+    printf("about a band that wants 1 dB: %.3f, %.3f, %.3f dB\n", moves.move[19] - level,
+           moves.move[20] - level, moves.move[21] - level);
+    ASSERT_NEAR(moves.move[19] - level, 0.25, 1e-9);
+    ASSERT_NEAR(moves.move[20] - level, silent == 1 ? 0.75 : 0.5, 1e-9);
+    ASSERT_NEAR(moves.move[21] - level, 0.25, 1e-9);
+  }
+  free(memory.block);
+}
+
+/* Hops of 20 ms: nothing for one averaging time, all after two. */
+static void nothing_moves_before_it_is_known(void **state)
+{
+  (void)state;
+  bands_at(48000.0, 4096);
+  const UnmaskSettings settings = whole_range(); /* 1.5 s */
+  double power[UNMASK_BANDS];
+  pink_with_a_hole(power, 20, 12.0);
+  moves_of(power, &settings, 74);
+  const double early = fabs(moves.move[20]);
+  moves_of(power, &settings, 300);
+  printf("a hole after 1.48 s: moved %.3f dB; after 6 s: %.3f dB\n", early, moves.move[20]);
+  assert_true(early == 0.0 && moves.move[20] > 1.0);
+  free(memory.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -242,6 +283,8 @@ int main(void)
       cmocka_unit_test(what_is_hopeless_is_left),
       cmocka_unit_test(a_tilted_reference_is_neutral),
       cmocka_unit_test(means_take_their_time),
+      cmocka_unit_test(neighbours_meet_half_way),
+      cmocka_unit_test(nothing_moves_before_it_is_known),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
