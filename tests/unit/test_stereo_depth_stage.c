@@ -319,6 +319,92 @@ static void stems_keep_their_loudness(void **state)
   audio_free(&stems);
 }
 
+/* A harmonic of a tone on the side, dB re that tone as it came in, over some seconds from a time
+ * on. */
+static double harmonic(double hz, int order, double level, double from, double seconds)
+{
+  const size_t first = (size_t)(from * 48000.0);
+  const size_t count = (size_t)(seconds * 48000.0);
+  double re = 0.0;
+  double im = 0.0;
+  for (size_t n = first; n < first + count; ++n) {
+    const double side = 0.5 * (y[0][n] - y[1][n]);
+    const double turn_at = 2.0 * PLANISH_PI * order * hz * (double)n / 48000.0;
+    re += side * cos(turn_at);
+    im += side * sin(turn_at);
+  }
+  return 20.0 * log10(2.0 * sqrt(re * re + im * im) / (double)count / level);
+}
+
+/* Before `change` seconds at one level, then at another. */
+static void side_tone(double hz, double level, double change, double later)
+{
+  for (size_t n = 0; n < FRAMES; ++n) {
+    const double t = (double)n / 48000.0;
+    x[0][n] = (t < change ? level : later) * sin(2.0 * PLANISH_PI * hz * t);
+    x[1][n] = -x[0][n];
+  }
+}
+
+/* A band saturates what is its own: a tone two octaves and a half outside of it gets next to
+ * nothing. */
+static void each_band_saturates_its_own(void **state)
+{
+  (void)state;
+  static const struct {
+    uint32_t port;
+    double inside;
+    double outside;
+  } cases[] = {{STEREO_DEPTH_LOW_SATURATION, 50.0, 1000.0},
+               {STEREO_DEPTH_MIDDLE_SATURATION, 800.0, 40.0},
+               {STEREO_DEPTH_HIGH_SATURATION, 6000.0, 600.0}};
+  for (size_t k = 0; k < sizeof cases / sizeof *cases; ++k) {
+    begin(48000.0);
+    turn(cases[k].port, 100.0);
+    side_tone(cases[k].inside, 0.3, 4.0, 0.0);
+    run(x[0], x[1], y[0], y[1], FRAMES);
+    const double own = harmonic(cases[k].inside, 3, 0.3, 2.0, 1.0);
+    side_tone(cases[k].outside, 0.3, 4.0, 0.0);
+    run(x[0], x[1], y[0], y[1], FRAMES);
+    const double other = harmonic(cases[k].outside, 3, 0.3, 2.0, 1.0);
+    printf("    band %zu: third harmonic of %.0f Hz %.1f dB, of %.0f Hz %.1f dB\n", k,
+           cases[k].inside, own, cases[k].outside, other);
+    assert_true(own > -33.5 && other < -70.0);
+    stage_driver_free(&driver);
+  }
+}
+
+/* The level that saturation goes by stands still within half a period of 25 Hz: so a low tone gets
+ * a third harmonic and no fifth. After a fall by 20 dB it comes down with 200 ms, so that what
+ * rings on is saturated less at first. */
+static void saturation_goes_by_a_calm_level(void **state)
+{
+  (void)state;
+  begin(48000.0);
+  turn(STEREO_DEPTH_LOW_SATURATION, 100.0);
+  side_tone(30.0, 0.3, 4.0, 0.0);
+  run(x[0], x[1], y[0], y[1], FRAMES);
+  const double third = harmonic(30.0, 3, 0.3, 2.0, 1.0);
+  const double fifth = harmonic(30.0, 5, 0.3, 2.0, 1.0);
+  printf("    30 Hz: third harmonic %.1f dB, fifth %.1f dB\n", third, fifth);
+  assert_true(third > -33.0 && fifth < -85.0);
+  stage_driver_free(&driver);
+
+  begin(48000.0);
+  turn(STEREO_DEPTH_MIDDLE_SATURATION, 100.0);
+  side_tone(1000.0, 0.3, 2.0, 0.03);
+  run(x[0], x[1], y[0], y[1], FRAMES);
+  const double soon = harmonic(1000.0, 3, 0.03, 2.2, 0.05);
+  const double settled = harmonic(1000.0, 3, 0.03, 3.8, 0.15);
+  /* 225 ms after the fall, 20 of them held: the power stands at 1 + 99 e^(-205/200) times what
+   * comes. */
+  const double expected = settled - 20.0 * log10(1.0 + 99.0 * exp(-205.0 / 200.0));
+  printf("    after a fall by 20 dB: third harmonic %.1f dB (%.1f expected), settled %.1f dB\n",
+         soon, expected, settled);
+  assert_true(fabs(soon - expected) < 1.5);
+  stage_driver_free(&driver);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -329,6 +415,8 @@ int main(void)
       cmocka_unit_test(the_side_rises_with_the_middle),
       cmocka_unit_test(attacks_lean_and_kicks_do_not),
       cmocka_unit_test(crossovers_may_cross),
+      cmocka_unit_test(each_band_saturates_its_own),
+      cmocka_unit_test(saturation_goes_by_a_calm_level),
       cmocka_unit_test(stems_keep_their_loudness),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
