@@ -29,6 +29,9 @@ static const char help[] =
     "      --targets=LUFS,... a master at each of these, OUT with the loudness in its name\n"
     "                         (master.wav: master-9.wav, master-12.wav), and one table of what\n"
     "                         each costs; instead of OUT itself\n"
+    "      --variants=NAME,...   the variants that the sheet lists, or all, OUT with the name in\n"
+    "                         its name (master.wav: master-vinyl.wav), and the same table;\n"
+    "                         instead of OUT itself\n"
     "      --without=NAME     also OUT-without-NAME.wav, the chain as it has landed without this\n"
     "                         stage, and a table of what the stage buys; may be repeated\n"
     "      --set=NAME.SYMBOL=VALUE   a control instead of the sheet's value; may be repeated\n"
@@ -55,7 +58,8 @@ static const char help[] =
     "  planish render song.yaml mix.wav master.wav\n"
     "  planish render --report=report song.yaml mix.wav master.wav\n"
     "  planish render --from=1:10 --to=1:40 song.yaml mix.wav try.wav\n"
-    "  planish render --targets=-9,-10,-12 song.yaml mix.wav master.wav\n";
+    "  planish render --targets=-9,-10,-12 song.yaml mix.wav master.wav\n"
+    "  planish render --float --variants=all song.yaml mix.wav master.wav\n";
 
 typedef struct {
   const char *sheet;
@@ -64,6 +68,7 @@ typedef struct {
   const char *matched;
   const char *bundle;
   const char *targets;
+  const char *variants;
   PlanishOptionTexts without;
   PlanishOptionTexts set;
   double loudness;
@@ -85,6 +90,7 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"loudness", PLANISH_OPTION_NUMBER, &request->loudness},
       {"ceiling", PLANISH_OPTION_NUMBER, &request->ceiling},
       {"targets", PLANISH_OPTION_TEXT, &request->targets},
+      {"variants", PLANISH_OPTION_TEXT, &request->variants},
       {"without", PLANISH_OPTION_TEXTS, &request->without},
       {"set", PLANISH_OPTION_TEXTS, &request->set},
       {"from", PLANISH_OPTION_TIME, &request->from},
@@ -139,6 +145,7 @@ static bool keep_output(const Request *request, PlanishError *error)
   const char *other = request->json                   ? "--json"
                       : request->after.report != NULL ? "--report"
                       : request->targets != NULL      ? "--targets"
+                      : request->variants != NULL     ? "--variants"
                       : request->without.count > 0    ? "--without"
                                                       : NULL;
   if (planish_is_stream(request->matched)) {
@@ -210,8 +217,8 @@ static bool choose_part(const Request *request, PlanishMasterJob *job, PlanishEr
                       (double)length / rate);
 }
 
-/* What stands beside the master, and what it was made by, where that was another's recall file. */
-static void print_recall(const PlanishMasterJob *job)
+/* What it was made by, where that was another's recall file, and what stands beside it or could. */
+static void print_beside(const PlanishMasterJob *job)
 {
   const PlanishRecallNote *note = job->sheet->recall;
   if (note != NULL && isfinite(note->master.loudness)) {
@@ -220,6 +227,10 @@ static void print_recall(const PlanishMasterJob *job)
   }
   if (job->made != NULL) {
     planish_text_print(stdout, "recall    %s.yaml\n", job->out);
+  }
+  if (job->sheet->variant_count > 0) {
+    planish_text_print(stdout, "variants  %u in the sheet: --variants=all makes them\n",
+                       (unsigned)job->sheet->variant_count);
   }
 }
 
@@ -231,7 +242,7 @@ static void print(const Request *request, const PlanishMasterJob *job,
     planish_render_json(job, report, price);
   } else {
     planish_render_table(job, report);
-    print_recall(job);
+    print_beside(job);
     if (price != NULL) {
       planish_distortion_table_print(job, price);
     }
@@ -286,20 +297,22 @@ static const char *asked_of_one(const Request *request)
 
 static const char *asked_beside_targets(const Request *request)
 {
-  return request->without.count > 0                     ? "--without"
-         : request->matched != NULL                     ? "--matched"
-         : !isnan(request->loudness)                    ? "--loudness"
-         : !isnan(request->from) || !isnan(request->to) ? "--from or --to"
-                                                        : NULL;
+  return request->targets != NULL && request->variants != NULL ? "--variants"
+         : request->without.count > 0                          ? "--without"
+         : request->matched != NULL                            ? "--matched"
+         : !isnan(request->loudness)                           ? "--loudness"
+         : !isnan(request->from) || !isnan(request->to)        ? "--from or --to"
+                                                               : NULL;
 }
 
 static bool check_several(const Request *request, PlanishError *error)
 {
   const char *several = request->targets != NULL     ? "--targets"
+                        : request->variants != NULL  ? "--variants"
                         : request->without.count > 0 ? "--without"
                                                      : NULL;
   const char *other = asked_of_one(request);
-  if (other == NULL && request->targets != NULL) {
+  if (other == NULL && (request->targets != NULL || request->variants != NULL)) {
     other = asked_beside_targets(request);
   }
   return several == NULL || other == NULL ||
@@ -307,16 +320,49 @@ static bool check_several(const Request *request, PlanishError *error)
                       other);
 }
 
-static bool make(const Request *request, const PlanishMasterJob *job, PlanishError *error)
+/* What the sheet of a variant is opened with. */
+typedef struct {
+  const Request *request;
+  PlanishHost *host;
+} Opening;
+
+static PlanishSheet *open_variant(void *user, const char *name, PlanishError *error)
+{
+  const Opening *opening = user;
+  const Request *request = opening->request;
+  PlanishSheet *sheet =
+      planish_opening_variant(request->sheet, name, opening->host, request->audition, error);
+  if (sheet != NULL && !override_sheet(request, sheet, error)) {
+    planish_sheet_free(sheet);
+    sheet = NULL;
+  }
+  return sheet;
+}
+
+static bool is_of_several(const Request *request)
+{
+  return request->targets != NULL || request->variants != NULL || request->without.count > 0;
+}
+
+static bool make(const Request *request, const PlanishMasterJob *job, PlanishHost *host,
+                 PlanishError *error)
 {
   const char *const inputs[] = {mix_place(request), request->sheet, request->matched, NULL};
-  const PlanishSeveralRequest several = {.job = job, .inputs = inputs, .json = request->json};
-  if (job->made != NULL && request->targets == NULL && request->without.count == 0 &&
+  Opening opening = {.request = request, .host = host};
+  const PlanishSeveralRequest several = {.job = job,
+                                         .inputs = inputs,
+                                         .json = request->json,
+                                         .open_variant = open_variant,
+                                         .user = &opening};
+  if (job->made != NULL && !is_of_several(request) &&
       !planish_recall_file_check(job->out, inputs, error)) {
     return false;
   }
   if (request->targets != NULL) {
     return planish_render_targets(&several, request->targets, error);
+  }
+  if (request->variants != NULL) {
+    return planish_render_variants(&several, request->variants, error);
   }
   return request->without.count > 0 ? planish_render_without(&several, &request->without, error)
                                     : make_master(request, job, error);
@@ -342,9 +388,9 @@ static bool render(Request *request, PlanishHost *host, PlanishError *error)
       override_sheet(request, sheet, error)
           ? planish_mix_open_beside(request->mix, sheet, request->silence_bad, request->out, error)
           : NULL;
-  const bool done = job.mix != NULL && check_outputs(request, error) &&
-                    choose_part(request, &job, error) &&
-                    choose_recall(request, &job, &recall, error) && make(request, &job, error);
+  const bool done =
+      job.mix != NULL && check_outputs(request, error) && choose_part(request, &job, error) &&
+      choose_recall(request, &job, &recall, error) && make(request, &job, host, error);
   planish_reader_free(job.mix);
   planish_sheet_free(sheet);
   return done;

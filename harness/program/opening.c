@@ -16,8 +16,14 @@ PlanishHost *planish_opening_host(const char *option, PlanishError *error)
 PlanishSheet *planish_opening_sheet(const char *path, PlanishHost *host, bool audition,
                                     PlanishError *error)
 {
+  return planish_opening_variant(path, NULL, host, audition, error);
+}
+
+PlanishSheet *planish_opening_variant(const char *path, const char *name, PlanishHost *host,
+                                      bool audition, PlanishError *error)
+{
   PlanishMistakes mistakes = {0};
-  PlanishSheet *sheet = planish_sheet_read(path, host, audition, &mistakes);
+  PlanishSheet *sheet = planish_sheet_read_variant(path, name, host, audition, &mistakes);
   if (sheet == NULL) {
     planish_options_complain(path, &mistakes, error);
   }

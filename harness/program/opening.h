@@ -13,4 +13,8 @@ PlanishHost *planish_opening_host(const char *option, PlanishError *error);
 PlanishSheet *planish_opening_sheet(const char *path, PlanishHost *host, bool audition,
                                     PlanishError *error);
 
+/* The same of one of its variants. */
+PlanishSheet *planish_opening_variant(const char *path, const char *name, PlanishHost *host,
+                                      bool audition, PlanishError *error);
+
 #endif

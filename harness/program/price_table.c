@@ -38,6 +38,27 @@ static bool has_column(const PlanishMasterJob *job, uint32_t stage)
   return port >= 0 && plugin->ports[port].kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
 }
 
+static const PlanishSheet *sheet_of(const PlanishMasterJob *job, const PlanishPriceRow *row)
+{
+  return row->sheet == NULL ? job->sheet : row->sheet;
+}
+
+/* What a stage of the job reports in a row; NAN: it is not in there. */
+static double reduction_in(const PlanishMasterJob *job, const PlanishPriceRow *row, uint32_t stage)
+{
+  const PlanishSheet *sheet = sheet_of(job, row);
+  const char *name = job->sheet->stages[stage].name;
+  uint32_t n = 0;
+  while (n < sheet->stage_count && strcmp(sheet->stages[n].name, name) != 0) {
+    n += 1;
+  }
+  const PlanishReport *reduction =
+      n < row->report.account_count
+          ? reduction_of(sheet->stages[n].plugin, &row->report.accounts[n])
+          : NULL;
+  return reduction == NULL ? (double)NAN : (double)reduction->highest;
+}
+
 static double drive_of(const PlanishPriceRow *row)
 {
   return row->report.has_drive ? row->report.extra_drive : (double)NAN;
@@ -65,11 +86,9 @@ static void print_row(const PlanishMasterJob *job, const PlanishPriceRow *row)
   const PlanishDistortion *account = account_of(price);
   print_number(account == NULL ? (double)NAN : account->distortion, 8, 1);
   print_number(account == NULL ? (double)NAN : 100.0 * account->audible, 8, 1);
-  for (uint32_t n = 0; n < report->account_count; ++n) {
+  for (uint32_t n = 0; n < job->sheet->stage_count; ++n) {
     if (has_column(job, n)) {
-      const PlanishReport *reduction =
-          reduction_of(job->sheet->stages[n].plugin, &report->accounts[n]);
-      print_number(reduction == NULL ? (double)NAN : (double)reduction->highest, 6, 2);
+      print_number(reduction_in(job, row, n), 6, 2);
     }
   }
   planish_text_print(stdout, "%s\n", row->reason == NULL ? "" : "  missed");
@@ -113,16 +132,15 @@ void planish_price_table(const PlanishMasterJob *job, const char *heading,
   }
 }
 
-static void json_reductions(PlanishJson *json, const PlanishMasterJob *job,
+static void json_reductions(PlanishJson *json, const PlanishSheet *sheet,
                             const PlanishMasterReport *report)
 {
   planish_json_array_begin(json, "largest_reductions");
   for (uint32_t n = 0; n < report->account_count; ++n) {
-    const PlanishReport *reduction =
-        reduction_of(job->sheet->stages[n].plugin, &report->accounts[n]);
+    const PlanishReport *reduction = reduction_of(sheet->stages[n].plugin, &report->accounts[n]);
     if (reduction != NULL) {
       planish_json_object_begin(json, NULL);
-      planish_json_string(json, "stage", job->sheet->stages[n].name);
+      planish_json_string(json, "stage", sheet->stages[n].name);
       planish_json_number(json, "db", (double)reduction->highest);
       planish_json_object_end(json);
     }
@@ -163,7 +181,7 @@ static void json_row(PlanishJson *json, const PlanishMasterJob *job, const Plani
   planish_json_number(json, "extra_drive_db", drive_of(row));
   planish_json_number(json, "loudness_won_lu", row->won);
   json_price(json, &report->price);
-  json_reductions(json, job, report);
+  json_reductions(json, sheet_of(job, row), report);
   planish_measure_json(json, "master", row->out, &report->result);
   planish_json_object_end(json);
 }

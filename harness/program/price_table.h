@@ -9,8 +9,9 @@
 typedef struct {
   const char *label; /* ahead of its figures */
   const char *out;
-  double target;       /* LUFS; NAN: none */
-  const char *without; /* the stage that is left out; NULL: none */
+  const PlanishSheet *sheet; /* that it was made by; NULL: the job's */
+  double target;             /* LUFS; NAN: none */
+  const char *without;       /* the stage that is left out; NULL: none */
   double won;         /* LU at equal true peak: against the mix, or by the stage that is left out */
   const char *reason; /* why the target was missed; NULL: it was not */
   PlanishMasterReport report;

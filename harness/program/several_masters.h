@@ -1,5 +1,6 @@
-/* planish render --targets and --without: several masters of one mix side by side, each a file of
- * its own, and what each costs. All files appear at once, when all are whole. Thread: main. */
+/* planish render --targets, --variants and --without: several masters of one mix side by side, each
+ * a file of its own, and what each costs. All files appear at once, when all are whole. Thread:
+ * main. */
 #ifndef PLANISH_HARNESS_SEVERAL_MASTERS_H
 #define PLANISH_HARNESS_SEVERAL_MASTERS_H
 
@@ -10,6 +11,9 @@ typedef struct {
   const PlanishMasterJob *job;
   const char *const *inputs; /* ended by NULL: not to be written over */
   bool json;
+  /* Opens the sheet of a variant as the command line wants it; for planish_render_variants(). */
+  PlanishSheet *(*open_variant)(void *user, const char *name, PlanishError *error);
+  void *user;
 } PlanishSeveralRequest;
 
 /* One master at each of `targets`, loudnesses in LUFS between commas; job->out gets the target
@@ -17,6 +21,12 @@ typedef struct {
  * if one was missed. */
 bool planish_render_targets(const PlanishSeveralRequest *request, const char *targets,
                             PlanishError *error);
+
+/* The variants of the sheet that `names` lists between commas, or "all"; job->out gets the name
+ * ahead of its ending. What they share from the start of the chain is rendered once. Fails
+ * likewise. */
+bool planish_render_variants(const PlanishSeveralRequest *request, const char *names,
+                             PlanishError *error);
 
 /* The master, and the chain at its settings without each stage that is named, in turn; the files of
  * these are job->out with -without-NAME ahead of its ending. */

@@ -64,4 +64,10 @@ const char planish_sheet_template[] =
     "# head_silence: 0.5        # ahead of the mix\n"
     "# fade_in: 0.01            # linear; or with a shape: linear, equal power, s-shaped\n"
     "# fade_out: {length: 4, shape: s-shaped}\n"
-    "# tail: 2                  # goes on beyond the mix's end, for what rings\n";
+    "# tail: 2                  # goes on beyond the mix's end, for what rings\n"
+    "# tail_silence: 2          # after all that\n"
+    "\n"
+    "# Other masters of the same mix: planish render --variants=all.\n"
+    "# variants:\n"
+    "#   - {name: dynamic, target: {loudness: -12}, set: {clip.input_gain: 0}}\n"
+    "#   - {name: vinyl, without: [clip], target: {ceiling_at: [level.ceiling], loudness: -14}}\n";

@@ -70,9 +70,9 @@ bool planish_recall_check_room(const PlanishSheet *sheet, const PlanishReader *m
 {
   enum { TRACK_BYTES = 8 }; /* a frame: a track is of floats */
   const double rate = planish_reader_rate(mix);
-  const uint64_t frames = planish_reader_frames(mix) +
-                          planish_sheet_frames(sheet->head_silence, rate) +
-                          planish_sheet_frames(sheet->tail, rate);
+  const uint64_t frames =
+      planish_reader_frames(mix) + planish_sheet_frames(sheet->head_silence, rate) +
+      planish_sheet_frames(sheet->tail, rate) + planish_sheet_frames(sheet->tail_silence, rate);
   const unsigned bytes = sheet->recall == NULL || sheet->recall->master.is_float ? 8 : 6;
   PlanishTrack *probe = planish_track_new(out, files * frames * bytes / TRACK_BYTES, error);
   planish_track_free(probe);

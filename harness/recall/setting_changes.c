@@ -149,9 +149,10 @@ static bool compare_top(PlanishSettingChanges *changes, const Side *then, const 
     bool map;
     const char *unit;
   } parts[] = {
-      {"input", true, ""},    {"rate", false, "Hz"},    {"preroll", false, "s"},
-      {"target", true, ""},   {"automation", true, ""}, {"head_silence", false, ""},
-      {"fade_in", false, ""}, {"fade_out", false, ""},  {"tail", false, ""},
+      {"input", true, ""},         {"rate", false, "Hz"},    {"preroll", false, "s"},
+      {"target", true, ""},        {"automation", true, ""}, {"head_silence", false, ""},
+      {"fade_in", false, ""},      {"fade_out", false, ""},  {"tail", false, ""},
+      {"tail_silence", false, ""},
   };
   bool done = true;
   for (size_t n = 0; done && n < sizeof parts / sizeof *parts; ++n) {

@@ -87,9 +87,8 @@ static uint32_t kept_before(const PlanishSheet *sheet, const PlanishControl *con
   return sheet->stages[planish_sheet_next(sheet, control->stage, 0)].first;
 }
 
-uint32_t planish_landing_controls_first(const PlanishLandingControls *controls)
+uint32_t planish_landing_still_stages(const PlanishSheet *sheet)
 {
-  const PlanishSheet *sheet = controls->sheet;
   uint32_t first = sheet->has_by ? kept_before(sheet, &sheet->by) : sheet->stage_count;
   for (uint32_t n = 0; n < sheet->ceiling_count; ++n) {
     const uint32_t own = kept_before(sheet, &sheet->ceiling_at[n]);

@@ -23,8 +23,8 @@ void planish_landing_controls_free(PlanishLandingControls *controls);
 PlanishLandingTask planish_landing_controls_task(const PlanishLandingControls *controls);
 double planish_landing_controls_begin(const PlanishLandingControls *controls, double working);
 
-/* Up to, not including, this stage the sound stays the same whatever is moved. */
-uint32_t planish_landing_controls_first(const PlanishLandingControls *controls);
+/* Up to, not including, this stage of a sheet the sound stays the same whatever is moved. */
+uint32_t planish_landing_still_stages(const PlanishSheet *sheet);
 
 /* Sets them in the sheet for a render: `lowering` off the sheet's own ceilings. */
 void planish_landing_controls_apply(const PlanishLandingControls *controls,

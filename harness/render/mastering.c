@@ -3,6 +3,7 @@
 #include "harness/base/interrupt.h"
 #include "harness/base/text.h"
 #include "harness/render/landing_controls.h"
+#include "harness/render/shared_stages.h"
 #include "harness/render/take.h"
 
 #include <math.h>
@@ -12,7 +13,7 @@
 enum { BLOCK = 4096 };
 
 struct PlanishMastering {
-  const PlanishMasterJob *job;
+  PlanishMasterJob job;
   PlanishMeasurement mix;
   double input_gain; /* dB */
   PlanishLandingControls controls;
@@ -28,7 +29,7 @@ struct PlanishMastering {
 static void tell(void *user, double share)
 {
   const PlanishMastering *mastering = user;
-  const PlanishMasterJob *job = mastering->job;
+  const PlanishMasterJob *job = &mastering->job;
   if (job->told != NULL) {
     job->told(job->told_user, mastering->what, mastering->number, share);
   }
@@ -37,7 +38,7 @@ static void tell(void *user, double share)
 static bool measure_mix(PlanishMastering *mastering, uint64_t from, uint64_t to,
                         PlanishMeasurement *result, PlanishError *error)
 {
-  PlanishReader *mix = mastering->job->mix;
+  PlanishReader *mix = mastering->job.mix;
   const bool mono = planish_reader_channels(mix) == 1;
   PlanishMeasure *measure = planish_measure_new(planish_reader_rate(mix), mono ? 1 : 2);
   float block[2 * BLOCK];
@@ -64,13 +65,13 @@ static bool measure_mix(PlanishMastering *mastering, uint64_t from, uint64_t to,
 
 static bool find_input_gain(PlanishMastering *mastering, PlanishError *error)
 {
-  const PlanishSheet *sheet = mastering->job->sheet;
+  const PlanishSheet *sheet = mastering->job.sheet;
   if (sheet->input == PLANISH_INPUT_LOUDNESS) {
     if (!isfinite(mastering->mix.integrated)) {
       return planish_fail(error, PLANISH_BAD_AUDIO,
                           "silent, or shorter than 0.4 s: it has no loudness to be brought to a "
                           "working level: %s: check the export, or give \"input: {gain: 0}\"",
-                          planish_reader_path(mastering->job->mix));
+                          planish_reader_path(mastering->job.mix));
     }
     mastering->input_gain = sheet->input_value - mastering->mix.integrated;
   } else if (sheet->input == PLANISH_INPUT_GAIN) {
@@ -87,7 +88,7 @@ PlanishMastering *planish_mastering_new(const PlanishMasterJob *job, PlanishErro
     planish_fail_memory(error);
     return NULL;
   }
-  mastering->job = job;
+  mastering->job = *job;
   mastering->what = "measure the mix";
   if (!planish_landing_controls_new(&mastering->controls, job->sheet, error) ||
       !measure_mix(mastering, 0, planish_reader_frames(job->mix), &mastering->mix, error) ||
@@ -96,11 +97,27 @@ PlanishMastering *planish_mastering_new(const PlanishMasterJob *job, PlanishErro
     return NULL;
   }
   mastering->checkpoint = (PlanishCheckpoint){
-      .stages = planish_landing_controls_first(&mastering->controls),
+      .stages = planish_landing_still_stages(job->sheet),
       .beside = job->out,
       .spare = (uint64_t)FILES * FRAME_BYTES * (job->to - job->from),
   };
   return mastering;
+}
+
+void planish_mastering_share(PlanishMastering *mastering, const PlanishSheet *other)
+{
+  const uint32_t shared = planish_shared_stages(mastering->job.sheet, other);
+  const uint32_t still = planish_landing_still_stages(other);
+  uint32_t *stages = &mastering->checkpoint.stages;
+  *stages = shared < *stages ? shared : *stages;
+  *stages = still < *stages ? still : *stages;
+}
+
+bool planish_mastering_turn(PlanishMastering *mastering, PlanishSheet *sheet, PlanishError *error)
+{
+  planish_landing_controls_free(&mastering->controls);
+  mastering->job.sheet = sheet;
+  return planish_landing_controls_new(&mastering->controls, sheet, error);
 }
 
 void planish_mastering_free(PlanishMastering *mastering)
@@ -152,7 +169,7 @@ static bool keep_take(PlanishMastering *mastering, PlanishTake *take, PlanishMas
 
 static PlanishRenderJob render_job(PlanishMastering *mastering)
 {
-  const PlanishMasterJob *job = mastering->job;
+  const PlanishMasterJob *job = &mastering->job;
   return (PlanishRenderJob){
       .mix = job->mix,
       .sheet = job->sheet,
@@ -176,7 +193,7 @@ static void find_drive(const PlanishMastering *mastering, PlanishMasterReport *r
   report->extra_drive =
       planish_landing_controls_unlimited(&mastering->controls, report->accounts, without) -
       report->result.integrated;
-  report->has_drive = mastering->job->sheet->has_loudness && isfinite(report->extra_drive);
+  report->has_drive = mastering->job.sheet->has_loudness && isfinite(report->extra_drive);
 }
 
 /* Renders until landed, or it is clear that it cannot be. `best` is the nearest take. */
@@ -192,7 +209,7 @@ static bool land(PlanishMastering *mastering, const char *out, PlanishMasterRepo
     PlanishTake take = {0};
     mastering->number = landing->renders + 1;
     planish_landing_controls_apply(controls, &landing->task, landing->control, landing->lowering);
-    const bool done = planish_take_render(&take, &render, out, mastering->job->word, error);
+    const bool done = planish_take_render(&take, &render, out, mastering->job.word, error);
     if (done) {
       planish_landing_know(landing,
                            planish_landing_controls_unlimited(controls, take.accounts, NULL) -
@@ -218,7 +235,7 @@ static bool land(PlanishMastering *mastering, const char *out, PlanishMasterRepo
 static bool show(PlanishMastering *mastering, const char *out, const bool *without,
                  const PlanishMasterReport *report, PlanishError *error)
 {
-  const PlanishMasterJob *job = mastering->job;
+  const PlanishMasterJob *job = &mastering->job;
   const PlanishMade made = {.job = job,
                             .report = report,
                             .out = out,
@@ -233,7 +250,7 @@ bool planish_mastering_land(PlanishMastering *mastering, const char *out,
   *report = new_report(mastering);
   const PlanishLandingTask task = planish_landing_controls_task(&mastering->controls);
   const double working = mastering->mix.integrated + mastering->input_gain;
-  report->landing_wanted = (task.has_loudness || task.has_ceiling) && !mastering->job->excerpt;
+  report->landing_wanted = (task.has_loudness || task.has_ceiling) && !mastering->job.excerpt;
   planish_landing_start(&report->landing, &task,
                         planish_landing_controls_begin(&mastering->controls, working));
   PlanishTake best = {0};
@@ -253,7 +270,7 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
 {
   *report = new_report(mastering);
   report->landing.best.lowering = mastering->lowering;
-  bool *without = calloc(mastering->job->sheet->stage_count, sizeof *without);
+  bool *without = calloc(mastering->job.sheet->stage_count, sizeof *without);
   if (without == NULL) {
     return planish_fail_memory(error);
   }
@@ -264,7 +281,7 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
   mastering->what = "render without a stage";
   mastering->number = 0;
   PlanishTake take = {0};
-  bool done = planish_take_render(&take, &render, out, mastering->job->word, error);
+  bool done = planish_take_render(&take, &render, out, mastering->job.word, error);
   if (done) {
     done = keep_take(mastering, &take, report, error);
   } else {
@@ -281,7 +298,7 @@ bool planish_mastering_without(PlanishMastering *mastering, uint32_t stage, cons
 bool planish_mastering_match(PlanishMastering *mastering, const char *out,
                              PlanishMasterReport *report, PlanishError *error)
 {
-  const PlanishMasterJob *job = mastering->job;
+  const PlanishMasterJob *job = &mastering->job;
   PlanishMeasurement part = mastering->mix;
   mastering->what = "match";
   mastering->number = 0;
@@ -311,7 +328,7 @@ bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *r
   mastering->what = "price";
   mastering->number = 0;
   return planish_price_find(&report->price, &job, planish_writer_temporary(mastering->last.writer),
-                            mastering->job->out, error);
+                            mastering->job.out, error);
 }
 
 bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterReport *report,
@@ -324,7 +341,7 @@ bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterR
   mastering->number = 0;
   return planish_price_find_around(&report->price, &job,
                                    planish_writer_temporary(mastering->last.writer),
-                                   mastering->job->out, end > half ? end - half : 0, error);
+                                   mastering->job.out, end > half ? end - half : 0, error);
 }
 
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)

@@ -11,9 +11,19 @@
 
 typedef struct PlanishMastering PlanishMastering;
 
-/* Measures the mix. `job` must outlive it; its `out` says where temporary files stand. The sheet's
- * values of now are those that every landing starts from. */
+/* Measures the mix. What `job` points to must outlive it; its `out` says where temporary files
+ * stand. The sheet's values of now are those that every landing starts from. */
 PlanishMastering *planish_mastering_new(const PlanishMasterJob *job, PlanishError *error);
+
+/* Masters by another sheet of the same mix will follow, of the same input and rate: what stands
+ * ahead of whatever differs between the two, or is moved by either, is kept for them. To be called
+ * ahead of the first master. */
+void planish_mastering_share(PlanishMastering *mastering, const PlanishSheet *other);
+
+/* From now on masters are made by another sheet that was shared, as it stands now. It must outlive
+ * the mastering. */
+bool planish_mastering_turn(PlanishMastering *mastering, PlanishSheet *sheet, PlanishError *error);
+
 /* NULL is allowed. */
 void planish_mastering_free(PlanishMastering *mastering);
 

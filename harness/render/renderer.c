@@ -54,9 +54,18 @@ static uint64_t tail_of(const PlanishRenderJob *job)
                                                     : 0;
 }
 
+/* After the tail. */
+static uint64_t silence_of(const PlanishRenderJob *job)
+{
+  const double rate = planish_reader_rate(job->mix);
+  return job->to == planish_reader_frames(job->mix)
+             ? planish_sheet_frames(job->sheet->tail_silence, rate)
+             : 0;
+}
+
 uint64_t planish_render_frames(const PlanishRenderJob *job)
 {
-  return head_of(job) + planish_render_tapped_frames(job);
+  return head_of(job) + planish_render_tapped_frames(job) + silence_of(job);
 }
 
 uint64_t planish_render_tapped_frames(const PlanishRenderJob *job)
@@ -171,7 +180,7 @@ typedef struct {
   uint64_t at; /* next frame of the mix */
 } Ending;
 
-static bool write_head(const Ending *ending, uint64_t frames, PlanishError *error)
+static bool write_silence(const Ending *ending, uint64_t frames, PlanishError *error)
 {
   float silence[2 * PLANISH_CHAIN_BLOCK] = {0.0f};
   bool done = true;
@@ -302,8 +311,9 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
   planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
                         planish_render_tapped_frames(job), job->taps);
-  const bool done = write_head(&ending, head_of(job), error) &&
+  const bool done = write_silence(&ending, head_of(job), error) &&
                     run_all(job, &source, chain, &ending, error) &&
+                    write_silence(&ending, silence_of(job), error) &&
                     (accounts == NULL || account(job, &source, chain, filling, accounts, error));
   if (latency != NULL) {
     *latency = planish_chain_latency(chain);

@@ -3,7 +3,7 @@
  * The chain's latency is taken out to the frame: the result has the length of what was asked for
  * and lines up with the mix. Past the end of the mix the chain gets silence until it has run out.
  * What comes from the mix's first frame on has the sheet's head_silence ahead of it, what goes to
- * its last frame the tail after it; the fades act where they fall.
+ * its last frame the tail and tail_silence after it; the fades act where they fall.
  *
  * Pre-roll: a stage that needs time to settle says so (`settles`, in seconds, a property of the
  * vocabulary). Then the chain first hears as much of the mix's beginning as the slowest stage
@@ -58,7 +58,8 @@ PlanishReader *planish_mix_open_beside(const char *path, const PlanishSheet *she
 /* How many frames the render hands to its sink. */
 uint64_t planish_render_frames(const PlanishRenderJob *job);
 
-/* How many each boundary gives to its tap: as many, less the head silence. */
+/* How many each boundary gives to its tap: as many, less the silence at head and tail.
+ */
 uint64_t planish_render_tapped_frames(const PlanishRenderJob *job);
 
 /* One render. `sink` takes the result (NULL: nobody wants it). `accounts`: as many as the sheet has

@@ -50,7 +50,7 @@ static void read_after_stages(PlanishSheetReading *reading, const PlanishNode *r
   }
 }
 
-static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
+void planish_sheet_read_root(PlanishSheetReading *reading, const PlanishNode *root)
 {
   static const PlanishSheetMember members[] = {
       {"planish", read_format},
@@ -64,6 +64,8 @@ static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
       {"fade_in", planish_sheet_read_fade_in},
       {"fade_out", planish_sheet_read_fade_out},
       {"tail", planish_sheet_read_tail},
+      {"tail_silence", planish_sheet_read_tail_silence},
+      {"variants", read_later},
       {"recall", planish_sheet_read_recall},
   };
   const PlanishNode *first = root->kind == PLANISH_NODE_MAP ? root->first : NULL;
@@ -78,8 +80,9 @@ static void read_root(PlanishSheetReading *reading, const PlanishNode *root)
   }
 }
 
-PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *host, bool audition,
-                                  PlanishMistakes *mistakes)
+/* `name` is that of the variant that is wanted; NULL: the sheet itself. */
+static PlanishSheet *parse(const char *text, size_t size, const char *name, PlanishHost *host,
+                           bool audition, PlanishMistakes *mistakes)
 {
   PlanishNode *root = planish_sheet_tree_new(text, size, mistakes);
   if (root == NULL) {
@@ -88,10 +91,11 @@ PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *ho
   PlanishSheet *sheet = calloc(1, sizeof *sheet);
   if (sheet == NULL) {
     planish_mistake_memory(mistakes);
-  } else {
+  } else if (name == NULL || planish_sheet_become_variant(root, name, mistakes)) {
     PlanishSheetReading reading = {
         .sheet = sheet, .host = host, .mistakes = mistakes, .audition = audition};
-    read_root(&reading, root);
+    planish_sheet_read_root(&reading, root);
+    planish_sheet_read_variants(&reading, root);
   }
   planish_sheet_tree_free(root);
   if (mistakes->count > 0) {
@@ -102,17 +106,29 @@ PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *ho
   return sheet;
 }
 
-PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audition,
-                                 PlanishMistakes *mistakes)
+PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *host, bool audition,
+                                  PlanishMistakes *mistakes)
+{
+  return parse(text, size, NULL, host, audition, mistakes);
+}
+
+PlanishSheet *planish_sheet_read_variant(const char *path, const char *name, PlanishHost *host,
+                                         bool audition, PlanishMistakes *mistakes)
 {
   size_t size = 0;
   char *text = planish_sheet_text_read(path, &size, mistakes);
   if (text == NULL) {
     return NULL;
   }
-  PlanishSheet *sheet = planish_sheet_parse(text, size, host, audition, mistakes);
+  PlanishSheet *sheet = parse(text, size, name, host, audition, mistakes);
   free(text);
   return sheet;
+}
+
+PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audition,
+                                 PlanishMistakes *mistakes)
+{
+  return planish_sheet_read_variant(path, NULL, host, audition, mistakes);
 }
 
 void planish_sheet_free(PlanishSheet *sheet)
@@ -126,6 +142,10 @@ void planish_sheet_free(PlanishSheet *sheet)
   for (uint32_t n = 0; n < sheet->automation_count; ++n) {
     free(sheet->automation[n].points);
   }
+  for (uint32_t n = 0; n < sheet->variant_count; ++n) {
+    free(sheet->variants[n]);
+  }
+  free(sheet->variants);
   planish_recall_note_free(sheet->recall);
   free(sheet->automation);
   free(sheet->stages);

@@ -33,6 +33,9 @@
  *   fade_in: {length: TIME, shape: linear | equal power | s-shaped}      or just the TIME
  *   fade_out: {length: TIME, shape: ...}
  *   tail: TIME                       goes on beyond the mix's end, for what rings
+ *   tail_silence: TIME               after all that
+ *   variants:                        other masters of the same mix, each a sheet less or more
+ *     - {name: NAME, target: {...}, without: [...], set: {...}, ...}      see sheet_changes.h
  *   recall: ...                      what a render notes for its recall, see recall_note.h
  *
  * TIME is a number of seconds, minutes and seconds (1:23.5), or frames ("96000 frames"), counted
@@ -61,10 +64,10 @@
  * ahead of it delay is allowed for. After the last point its value stays. A control that landing
  * moves, and one that is marked notAutomatic, cannot be automated.
  *
- * The result is head_silence, the mix, the tail. The fades act on it after the last stage and ahead
- * of dither: fade_in begins with the mix, fade_out ends with the result. The shapes, x being the
- * share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped
- * 6 x^5 - 15 x^4 + 10 x^3.
+ * The result is head_silence, the mix, the tail, tail_silence. The fades act on it after the last
+ * stage and ahead of dither: fade_in begins with the mix, fade_out ends with the tail. The shapes,
+ * x being the share of the fade that has passed: linear x, equal power sin(x pi/2), s-shaped 6 x^5
+ * - 15 x^4 + 10 x^3.
  *
  * Every mistake is found in one reading, each with its line and column: whatever is unknown,
  * doubled, of the wrong type or out of range, with the nearest valid name. What is no YAML ends the
@@ -84,6 +87,9 @@
 #include <stdint.h>
 
 #define PLANISH_SHEET_FORMAT 1
+
+#define PLANISH_MOST_VARIANTS 31
+#define PLANISH_ALL_VARIANTS  "all" /* so none is called */
 
 typedef enum {
   PLANISH_INPUT_AS_IT_IS,
@@ -167,17 +173,26 @@ typedef struct {
   PlanishFade fade_in;
   PlanishFade fade_out;
   PlanishSheetTime tail;
+  PlanishSheetTime tail_silence;
+
+  char **variants; /* their names */
+  uint32_t variant_count;
 
   PlanishRecallNote *recall; /* of a recall file; NULL: none */
 } PlanishSheet;
 
-/* Reads a sheet from a text or a file. NULL if there is any mistake. `audition` allows listen,
- * listen_band and loudness_match to be on, which otherwise are mistakes: what they let through is
- * no master. A file that cannot be read is a mistake with PLANISH_BAD_FILE. */
+/* Reads a sheet from a text or a file. NULL if there is any mistake, in its variants too.
+ * `audition` allows listen, listen_band and loudness_match to be on, which otherwise are mistakes:
+ * what they let through is no master. A file that cannot be read is a mistake with
+ * PLANISH_BAD_FILE. */
 PlanishSheet *planish_sheet_parse(const char *text, size_t size, PlanishHost *host, bool audition,
                                   PlanishMistakes *mistakes);
 PlanishSheet *planish_sheet_read(const char *path, PlanishHost *host, bool audition,
                                  PlanishMistakes *mistakes);
+/* The sheet that one of its variants is, which has none itself. A name that is none of them is a
+ * mistake without a place. NULL for `name`: the sheet. */
+PlanishSheet *planish_sheet_read_variant(const char *path, const char *name, PlanishHost *host,
+                                         bool audition, PlanishMistakes *mistakes);
 /* NULL is allowed. */
 void planish_sheet_free(PlanishSheet *sheet);
 

@@ -15,6 +15,12 @@ void planish_sheet_read_tail(PlanishSheetReading *reading, const PlanishNode *no
   planish_sheet_time(node, "tail", LONGEST_TAIL, &reading->sheet->tail, reading->mistakes);
 }
 
+void planish_sheet_read_tail_silence(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  planish_sheet_time(node, "tail_silence", LONGEST_SILENCE, &reading->sheet->tail_silence,
+                     reading->mistakes);
+}
+
 static void read_length(PlanishSheetReading *reading, const PlanishNode *node)
 {
   PlanishFade *fade = reading->part;

@@ -37,6 +37,18 @@ const PlanishNode *planish_sheet_member(const PlanishNode *map, const char *key)
 /* How many members a list or map has. */
 size_t planish_sheet_member_count(const PlanishNode *node);
 
+/* Reads the tree of a sheet, less its variants, into reading->sheet. */
+void planish_sheet_read_root(PlanishSheetReading *reading, const PlanishNode *root);
+
+/* The same of the sheet's variants: their names, and every mistake in any of them. */
+void planish_sheet_read_variants(PlanishSheetReading *reading, const PlanishNode *root);
+
+/* Turns the tree of a sheet into that of one of its variants. */
+bool planish_sheet_become_variant(PlanishNode *root, const char *name, PlanishMistakes *mistakes);
+
+/* Whether a text can be the name of a stage: letters, digits, - and _. */
+bool planish_sheet_is_name(const char *text);
+
 /* NAME.SYMBOL as text of `node`. A stage that was left out for mistakes of its own is no mistake
  * again. */
 bool planish_sheet_read_control(PlanishSheetReading *reading, const PlanishNode *node,
@@ -74,6 +86,7 @@ void planish_sheet_read_head_silence(PlanishSheetReading *reading, const Planish
 void planish_sheet_read_fade_in(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_fade_out(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_tail(PlanishSheetReading *reading, const PlanishNode *node);
+void planish_sheet_read_tail_silence(PlanishSheetReading *reading, const PlanishNode *node);
 void planish_sheet_read_recall(PlanishSheetReading *reading, const PlanishNode *node);
 
 #endif

@@ -13,7 +13,7 @@ static void tell(PlanishSheetReading *reading, const PlanishNode *node, const Pl
   planish_mistake(reading->mistakes, node->line, node->column, "%s", error->text);
 }
 
-static bool is_name(const char *text)
+bool planish_sheet_is_name(const char *text)
 {
   static const char letters[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
   return text[0] != '\0' && text[strspn(text, letters)] == '\0' && strlen(text) <= 40;
@@ -26,7 +26,7 @@ void planish_sheet_read_name(PlanishSheetReading *reading, PlanishSheetStage *st
   if (node->bad) {
     return;
   }
-  if (node->kind != PLANISH_NODE_SCALAR || !is_name(node->text)) {
+  if (node->kind != PLANISH_NODE_SCALAR || !planish_sheet_is_name(node->text)) {
     planish_mistake(reading->mistakes, node->line, node->column,
                     "%s: not a name: give letters, digits, - and _, at most 40", node->key->text);
     return;

@@ -323,3 +323,34 @@ void planish_sheet_tree_free(PlanishNode *node)
     node = next;
   }
 }
+
+static bool copy_members(PlanishNode *to, const PlanishNode *from)
+{
+  PlanishNode **place = &to->first;
+  for (const PlanishNode *node = from->first; node != NULL; node = node->next) {
+    *place = planish_sheet_tree_copy(node);
+    if (*place == NULL) {
+      return false;
+    }
+    place = &(*place)->next;
+  }
+  return true;
+}
+
+PlanishNode *planish_sheet_tree_copy(const PlanishNode *node)
+{
+  PlanishNode *copy = malloc(sizeof *copy);
+  if (copy == NULL) {
+    return NULL;
+  }
+  *copy = *node;
+  copy->next = copy->first = NULL;
+  copy->key = node->key == NULL ? NULL : planish_sheet_tree_copy(node->key);
+  copy->text = node->text == NULL ? NULL : planish_text_copy(node->text);
+  if ((copy->key == NULL) != (node->key == NULL) || (copy->text == NULL) != (node->text == NULL) ||
+      !copy_members(copy, node)) {
+    planish_sheet_tree_free(copy);
+    return NULL;
+  }
+  return copy;
+}

@@ -62,7 +62,10 @@ typedef struct PlanishNode {
  * mistakes leave a tree that can be read on. */
 PlanishNode *planish_sheet_tree_new(const char *text, size_t size, PlanishMistakes *mistakes);
 
-/* NULL is allowed. */
+/* A node with all that stands in it and its key, alone: `next` is NULL. NULL: no memory. */
+PlanishNode *planish_sheet_tree_copy(const PlanishNode *node);
+
+/* Frees it and what comes next to it. NULL is allowed. */
 void planish_sheet_tree_free(PlanishNode *node);
 
 #endif

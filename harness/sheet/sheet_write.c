@@ -385,6 +385,7 @@ void planish_sheet_write(FILE *stream, const PlanishSheet *sheet,
   write_fade(stream, "fade_in", &sheet->fade_in);
   write_fade(stream, "fade_out", &sheet->fade_out);
   write_length(stream, "tail", sheet->tail);
+  write_length(stream, "tail_silence", sheet->tail_silence);
   if (how->more != NULL) {
     how->more(how->more_user, stream);
   }

@@ -100,6 +100,27 @@ static inline void expect(const Outcome *outcome, int code, const char *says)
   }
 }
 
+static inline char *bytes_of(const char *file, size_t *size)
+{
+  FILE *stream = fopen(in_folder(file), "rb");
+  assert_non_null(stream);
+  char *bytes = malloc(8 * LENGTH);
+  *size = fread(bytes, 1, 8 * LENGTH, stream);
+  fclose(stream);
+  return bytes;
+}
+
+static inline void expect_same_bytes(const char *one, const char *two)
+{
+  size_t sizes[2];
+  char *first = bytes_of(one, &sizes[0]);
+  char *second = bytes_of(two, &sizes[1]);
+  assert_int_equal(sizes[0], sizes[1]);
+  assert_memory_equal(first, second, sizes[0]);
+  free(first);
+  free(second);
+}
+
 static inline int start_files(void **state)
 {
   empty_folder(state);

@@ -54,6 +54,25 @@ static void silence_and_tail_surround_the_mix(void **state)
   free(result.samples);
 }
 
+/* Fades act ahead of the silence at the end, which no excerpt has that ends before. */
+static void silence_comes_after_the_fade(void **state)
+{
+  (void)state;
+  PlanishError error = {0};
+  Result result =
+      render("tail: 10 frames\ntail_silence: 100 frames\nfade_out: 20 frames\n", 0, 0, &error);
+  assert_int_equal(result.frames, LENGTH + 110);
+  assert_true(result.samples[2 * (LENGTH - 9)] != 0.0f);
+  assert_true(fabsf(result.samples[2 * (LENGTH - 9)]) < fabsf(music[2 * (LENGTH - 9)]));
+  for (size_t n = 2 * LENGTH; n < 2 * result.frames; ++n) {
+    assert_true(result.samples[n] == 0.0f);
+  }
+  free(result.samples);
+  result = render("tail_silence: 100 frames\n", 0, LENGTH - 1, &error);
+  assert_int_equal(result.frames, LENGTH - 1);
+  free(result.samples);
+}
+
 /* What a stage still gives once the mix has ended is in the tail: a delay whose latency is not told
  * would be, and so is the end of one that is. */
 static void the_tail_holds_what_rings(void **state)
@@ -165,6 +184,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(silence_and_tail_surround_the_mix),
+      cmocka_unit_test(silence_comes_after_the_fade),
       cmocka_unit_test(the_tail_holds_what_rings),
       cmocka_unit_test(fades_have_their_shapes),
       cmocka_unit_test(an_excerpt_is_what_stands_there_in_the_whole),

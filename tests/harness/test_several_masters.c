@@ -2,27 +2,6 @@
  * the tables say what each costs. */
 #include "tests/harness/program_fixture.h"
 
-static char *bytes_of(const char *file, size_t *size)
-{
-  FILE *stream = fopen(in_folder(file), "rb");
-  assert_non_null(stream);
-  char *bytes = malloc(8 * LENGTH);
-  *size = fread(bytes, 1, 8 * LENGTH, stream);
-  fclose(stream);
-  return bytes;
-}
-
-static void expect_same_bytes(const char *one, const char *two)
-{
-  size_t sizes[2];
-  char *first = bytes_of(one, &sizes[0]);
-  char *second = bytes_of(two, &sizes[1]);
-  assert_int_equal(sizes[0], sizes[1]);
-  assert_memory_equal(first, second, sizes[0]);
-  free(first);
-  free(second);
-}
-
 static double number_in(const char *text, const char *after, const char *key)
 {
   const char *place = strstr(text, after);
