@@ -1,5 +1,6 @@
 #include "harness/audio/audio_reader.h"
 
+#include "harness/audio/joined.h"
 #include "harness/audio/rate_converter.h"
 #include "harness/base/interrupt.h"
 #include "harness/base/place.h"
@@ -33,6 +34,7 @@ struct PlanishReader {
   uint64_t silenced_to;            /* the frame behind the last of them */
   PlanishRateConverter *converter; /* NULL: the file's rate, or not yet begun */
   uint64_t converted_at;           /* next frame of the result */
+  PlanishJoined joined;            /* instead of all that, but for what is said of a file */
 };
 
 enum { BLOCK = 4096 };
@@ -235,6 +237,7 @@ void planish_reader_free(PlanishReader *reader)
   if (reader == NULL) {
     return;
   }
+  planish_joined_free(&reader->joined);
   planish_rate_converter_free(reader->converter);
   if (reader->file != NULL) {
     sf_close(reader->file);
@@ -246,19 +249,25 @@ void planish_reader_free(PlanishReader *reader)
   free(reader);
 }
 
+/* What is said of the file is said of the first of several. */
+static const PlanishReader *first_of(const PlanishReader *reader)
+{
+  return reader->joined.count > 0 ? reader->joined.parts[0] : reader;
+}
+
 const char *planish_reader_path(const PlanishReader *reader)
 {
-  return reader->path;
+  return first_of(reader)->path;
 }
 
 double planish_reader_file_rate(const PlanishReader *reader)
 {
-  return reader->info.samplerate;
+  return first_of(reader)->info.samplerate;
 }
 
 uint64_t planish_reader_file_frames(const PlanishReader *reader)
 {
-  return (uint64_t)reader->info.frames;
+  return (uint64_t)first_of(reader)->info.frames;
 }
 
 static bool converts(const PlanishReader *reader)
@@ -268,11 +277,17 @@ static bool converts(const PlanishReader *reader)
 
 double planish_reader_rate(const PlanishReader *reader)
 {
+  if (reader->joined.count > 0) {
+    return planish_reader_rate(reader->joined.parts[0]);
+  }
   return converts(reader) ? reader->options.rate : planish_reader_file_rate(reader);
 }
 
 uint64_t planish_reader_frames(const PlanishReader *reader)
 {
+  if (reader->joined.count > 0) {
+    return planish_joined_frames(&reader->joined);
+  }
   const uint64_t frames = planish_reader_file_frames(reader);
   return converts(reader) ? planish_converted_frames(frames, planish_reader_file_rate(reader),
                                                      reader->options.rate)
@@ -281,22 +296,28 @@ uint64_t planish_reader_frames(const PlanishReader *reader)
 
 uint32_t planish_reader_channels(const PlanishReader *reader)
 {
-  return planish_mending_is_even(&reader->options.mending) ? (uint32_t)reader->info.channels : 2;
+  uint32_t channels =
+      planish_mending_is_even(&reader->options.mending) ? (uint32_t)reader->info.channels : 2;
+  for (size_t n = 0; n < reader->joined.count; ++n) {
+    const uint32_t own = planish_reader_channels(reader->joined.parts[n]);
+    channels = n == 0 || own > channels ? own : channels;
+  }
+  return channels;
 }
 
 double planish_reader_dc(const PlanishReader *reader, uint32_t channel)
 {
-  return reader->mean[channel];
+  return first_of(reader)->mean[channel];
 }
 
 uint64_t planish_reader_silenced(const PlanishReader *reader)
 {
-  return reader->silenced;
+  return first_of(reader)->silenced;
 }
 
 const PlanishPlaces *planish_reader_silenced_at(const PlanishReader *reader)
 {
-  return &reader->silenced_at;
+  return &first_of(reader)->silenced_at;
 }
 
 static void note_silenced(PlanishReader *reader, uint64_t frame)
@@ -322,7 +343,7 @@ PlanishReaderWord planish_reader_word(const PlanishReader *reader)
       {SF_FORMAT_ALAC_32, {32, false, false}},
   };
   for (size_t n = 0; n < sizeof words / sizeof *words; ++n) {
-    if ((reader->info.format & SF_FORMAT_SUBMASK) == words[n].subtype) {
+    if ((first_of(reader)->info.format & SF_FORMAT_SUBMASK) == words[n].subtype) {
       return words[n].word;
     }
   }
@@ -331,7 +352,11 @@ PlanishReaderWord planish_reader_word(const PlanishReader *reader)
 
 bool planish_reader_is_cut(const PlanishReader *reader)
 {
-  return reader->cut;
+  bool cut = reader->cut;
+  for (size_t n = 0; n < reader->joined.count; ++n) {
+    cut = cut || reader->joined.parts[n]->cut;
+  }
+  return cut;
 }
 
 /* A mix is read several times, and must be the same each time. */
@@ -455,6 +480,22 @@ PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions 
   return reader;
 }
 
+PlanishReader *planish_reader_open_joined(const char *const *paths, size_t count,
+                                          const PlanishReaderOptions *options, PlanishError *error)
+{
+  PlanishReader *reader = calloc(1, sizeof *reader);
+  if (reader == NULL) {
+    planish_fail_memory(error);
+    return NULL;
+  }
+  reader->descriptor = -1;
+  if (!planish_joined_open(&reader->joined, paths, count, options, error)) {
+    planish_reader_free(reader);
+    return NULL;
+  }
+  return reader;
+}
+
 /* At the file's rate. A PlanishRateSource. */
 static bool read_mended(void *user, float *interleaved, size_t frames, size_t *got,
                         PlanishError *error)
@@ -502,12 +543,18 @@ static bool seek_converted(PlanishReader *reader, uint64_t frame, PlanishError *
 
 bool planish_reader_seek(PlanishReader *reader, uint64_t frame, PlanishError *error)
 {
+  if (reader->joined.count > 0) {
+    return planish_joined_seek(&reader->joined, frame, error);
+  }
   return converts(reader) ? seek_converted(reader, frame, error) : seek_file(reader, frame, error);
 }
 
 bool planish_reader_read(PlanishReader *reader, float *interleaved, size_t frames, size_t *got,
                          PlanishError *error)
 {
+  if (reader->joined.count > 0) {
+    return planish_joined_read(&reader->joined, interleaved, frames, got, error);
+  }
   if (!converts(reader)) {
     return read_mended(reader, interleaved, frames, got, error);
   }

@@ -53,6 +53,12 @@ typedef struct {
  * through once. */
 PlanishReader *planish_reader_open(const char *path, const PlanishReaderOptions *options,
                                    PlanishError *error);
+/* Several files one after the other, as one: their mixes run on. Each is mended and converted by
+ * itself; PLANISH_BAD_AUDIO where their rates differ then. What is said of the file (path, word,
+ * its rate and frames, DC, what was silenced) is said of the first. */
+PlanishReader *planish_reader_open_joined(const char *const *paths, size_t count,
+                                          const PlanishReaderOptions *options, PlanishError *error);
+
 /* NULL is allowed. */
 void planish_reader_free(PlanishReader *reader);
 

@@ -12,7 +12,10 @@
 enum { BLOCK = PLANISH_CONVERT_BLOCK, MOST_RATES = 16 };
 
 struct PlanishSource {
-  PlanishReader *reader;
+  PlanishReader *reader; /* of all that run on */
+  char *path;
+  uint64_t first; /* frame of it that is the source's own */
+  uint64_t end;   /* after the last that is */
   PlanishBlack black;
   PlanishSourceTell tell;
   void *user;
@@ -47,7 +50,7 @@ static bool survey_frames(void *user, const double *interleaved, size_t frames, 
   return true;
 }
 
-/* With what the survey is to fill in. */
+/* With what the survey is to fill in. `black` may be NULL. */
 static bool play_survey(PlanishSource *source, double rate, Survey *found, PlanishBlack *black,
                         PlanishError *error)
 {
@@ -55,6 +58,9 @@ static bool play_survey(PlanishSource *source, double rate, Survey *found, Plani
     return false;
   }
   planish_measure_finish(found->measure, &source->measured[source->count++]);
+  if (black == NULL) {
+    return true;
+  }
   *black = found->end == 0 ? (PlanishBlack){found->frames, 0}
                            : (PlanishBlack){found->first, found->frames - found->end};
   return true;
@@ -85,8 +91,49 @@ static bool check_word(const PlanishReader *reader, PlanishError *error)
                       word.lossy ? "was coded with loss" : "is in words, and has had its dither");
 }
 
-PlanishSource *planish_source_new(const char *path, PlanishSourceTell tell, void *user,
-                                  PlanishError *error)
+/* Digital black is that of the whole run: where one runs on into the next there is none. */
+static bool know(PlanishSource *source, PlanishError *error)
+{
+  const double rate = planish_reader_rate(source->reader);
+  const uint64_t first = source->first;
+  const uint64_t end = source->end;
+  const bool whole = first == 0 && end == planish_reader_frames(source->reader);
+  source->first = 0;
+  source->end = planish_reader_frames(source->reader);
+  bool done = survey(source, rate, &source->black, error);
+  source->first = first;
+  source->end = end;
+  if (!whole) {
+    source->count = 0;
+  }
+  return done && (whole || survey(source, rate, NULL, error));
+}
+
+static bool open_run(PlanishSource *source, const PlanishSourceRun *run, PlanishError *error)
+{
+  source->reader = planish_reader_open_joined(run->paths, run->count, NULL, error);
+  const char *path =
+      run->named != NULL ? run->named : run->paths[run->own < run->count ? run->own : 0];
+  source->path = planish_text_copy(path);
+  bool done = source->path != NULL ? source->reader != NULL : planish_fail_memory(error);
+  uint64_t at = 0;
+  for (size_t n = 0; done && n < run->count; ++n) {
+    PlanishReader *part = planish_reader_open(run->paths[n], NULL, error);
+    done = part != NULL && check_word(part, error);
+    if (done && n == run->own) {
+      source->first = at;
+    }
+    at += done ? planish_reader_frames(part) : 0;
+    if (n == run->own || run->own >= run->count) {
+      source->end = at;
+    }
+    planish_reader_free(part);
+  }
+  return done;
+}
+
+PlanishSource *planish_source_new_of_run(const PlanishSourceRun *run, PlanishSourceTell tell,
+                                         void *user, PlanishError *error)
 {
   PlanishSource *source = calloc(1, sizeof *source);
   if (source == NULL) {
@@ -95,26 +142,32 @@ PlanishSource *planish_source_new(const char *path, PlanishSourceTell tell, void
   }
   source->tell = tell;
   source->user = user;
-  source->reader = planish_reader_open(path, NULL, error);
-  if (source->reader == NULL || !check_word(source->reader, error) ||
-      !survey(source, planish_reader_rate(source->reader), &source->black, error)) {
+  if (!open_run(source, run, error) || !know(source, error)) {
     planish_source_free(source);
     return NULL;
   }
   return source;
 }
 
+PlanishSource *planish_source_new(const char *path, PlanishSourceTell tell, void *user,
+                                  PlanishError *error)
+{
+  const PlanishSourceRun run = {.paths = &path, .count = 1, .own = 0};
+  return planish_source_new_of_run(&run, tell, user, error);
+}
+
 void planish_source_free(PlanishSource *source)
 {
   if (source != NULL) {
     planish_reader_free(source->reader);
+    free(source->path);
     free(source);
   }
 }
 
 const char *planish_source_path(const PlanishSource *source)
 {
-  return planish_reader_path(source->reader);
+  return source->path;
 }
 
 double planish_source_rate(const PlanishSource *source)
@@ -127,11 +180,18 @@ bool planish_source_is_mono(const PlanishSource *source)
   return planish_reader_channels(source->reader) == 1;
 }
 
+/* A place in the run at another rate: the nearest frame. */
+static uint64_t place_at(const PlanishSource *source, uint64_t frame, double rate)
+{
+  const double own = planish_source_rate(source);
+  return rate == own || frame == 0 ? frame : planish_converted_frames(frame, own, rate);
+}
+
 uint64_t planish_source_frames(const PlanishSource *source, double rate)
 {
-  const uint64_t frames = planish_reader_frames(source->reader);
-  const double own = planish_source_rate(source);
-  return rate == own ? frames : planish_converted_frames(frames, own, rate);
+  const uint64_t frames =
+      place_at(source, source->end, rate) - place_at(source, source->first, rate);
+  return frames > 0 ? frames : 1;
 }
 
 bool planish_source_measure(PlanishSource *source, double rate, PlanishMeasurement *measured,
@@ -166,27 +226,41 @@ static bool play_black(uint64_t frames, PlanishSourceSink sink, void *user, Plan
   return done;
 }
 
+/* Where a block that begins at frame `at` of the run is inside what is wanted: from *from on,
+ * *count frames. */
+static void cut(uint64_t at, size_t got, uint64_t first, uint64_t end, size_t *from, size_t *count)
+{
+  const uint64_t begin = at < first ? (first - at < got ? first - at : got) : 0;
+  const uint64_t stop = at + got > end ? (end > at ? end - at : 0) : got;
+  *from = (size_t)begin;
+  *count = stop > begin ? (size_t)(stop - begin) : 0;
+}
+
 bool planish_source_play(PlanishSource *source, double rate, double gain, uint64_t frames,
                          PlanishSourceSink sink, void *user, const char *what, PlanishError *error)
 {
   double block[2 * BLOCK];
+  const uint64_t first = place_at(source, source->first, rate);
   const uint64_t own = planish_source_frames(source, rate);
   PlanishConvert *convert = planish_convert_new(source->reader, rate, source->black, error);
   bool done = convert != NULL;
   size_t got = 1;
   uint64_t at = 0;
-  while (done && got > 0 && at < own) {
+  while (done && got > 0 && at < first + own) {
+    size_t from = 0;
+    size_t count = 0;
     done =
         planish_interrupt_check(error) && planish_convert_read(convert, block, BLOCK, &got, error);
-    for (size_t n = 0; done && n < 2 * got; ++n) {
+    cut(at, got, first, first + own, &from, &count);
+    for (size_t n = 2 * from; done && n < 2 * (from + count); ++n) {
       block[n] *= gain;
     }
-    done = done && sink(user, block, got, error);
+    done = done && (count == 0 || sink(user, block + 2 * from, count, error));
     at += got;
     if (done && source->tell != NULL) {
-      source->tell(source->user, what, 0, (double)at / (double)own);
+      source->tell(source->user, what, 0, (double)at / (double)(first + own));
     }
   }
   planish_convert_free(convert);
-  return done && (at >= frames || play_black(frames - at, sink, user, error));
+  return done && (own >= frames || play_black(frames - own, sink, user, error));
 }

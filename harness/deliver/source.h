@@ -30,6 +30,19 @@ typedef struct PlanishSource PlanishSource;
 /* Reads the master through. `tell` may be NULL. */
 PlanishSource *planish_source_new(const char *path, PlanishSourceTell tell, void *user,
                                   PlanishError *error);
+
+/* Several masters that run on one into the next. All of them are one source, or one of them is,
+ * which then begins and ends at another rate as the whole of them runs on there. */
+typedef struct {
+  const char *const *paths;
+  size_t count;
+  size_t own;        /* which; PLANISH_SOURCE_ALL: all */
+  const char *named; /* the path that it goes by; NULL: its own, or that of the first */
+} PlanishSourceRun;
+#define PLANISH_SOURCE_ALL SIZE_MAX
+
+PlanishSource *planish_source_new_of_run(const PlanishSourceRun *run, PlanishSourceTell tell,
+                                         void *user, PlanishError *error);
 /* NULL is allowed. */
 void planish_source_free(PlanishSource *source);
 
