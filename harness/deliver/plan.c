@@ -4,13 +4,12 @@
 #include "harness/base/place.h"
 #include "harness/base/text.h"
 #include "harness/deliver/file_name.h"
+#include "harness/deliver/sectors.h"
 
 #include <libgen.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-
-enum { SECTOR = 588 }; /* frames: 44100 Hz, 75 sectors a second (IEC 60908) */
 
 static bool plan_rate(PlanishDelivery *delivery, PlanishError *error)
 {
@@ -31,7 +30,9 @@ static bool plan_length(PlanishDelivery *delivery, PlanishError *error)
   const PlanishSpec *spec = delivery->job.spec;
   const PlanishCoding *coding = planish_coding_of(spec->format);
   delivery->frames = planish_source_frames(delivery->job.source, delivery->rate);
-  delivery->added = spec->whole_sectors ? (SECTOR - delivery->frames % SECTOR) % SECTOR : 0;
+  delivery->added = spec->whole_sectors
+                        ? (PLANISH_SECTOR - delivery->frames % PLANISH_SECTOR) % PLANISH_SECTOR
+                        : 0;
   delivery->frames += delivery->added;
   const uint64_t bytes = delivery->frames * 2 * (spec->bits / 8);
   if (coding->most_bytes > 0 && bytes > coding->most_bytes) {

@@ -2,6 +2,7 @@
 
 #include "harness/base/text.h"
 #include "harness/deliver/file_name.h"
+#include "harness/deliver/metadata_node.h"
 #include "harness/sheet/sheet_reading.h"
 #include "harness/sheet/sheet_text.h"
 
@@ -190,18 +191,11 @@ static void read_whole_sectors(PlanishSheetReading *reading, const PlanishNode *
 
 static void read_field(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  PlanishMetadata *metadata = reading->part;
-  PlanishError error = {0};
   int field = 0;
   while (strcmp(planish_metadata_names[field], node->key->text) != 0) {
     field += 1;
   }
-  if (node->kind != PLANISH_NODE_SCALAR) {
-    planish_mistake(reading->mistakes, node->line, node->column, "%s: no text: give one value",
-                    node->key->text);
-  } else if (!planish_metadata_set(metadata, (PlanishMetadataField)field, node->text, &error)) {
-    planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
-  }
+  planish_metadata_read_node(reading, node, reading->part, (PlanishMetadataField)field);
 }
 
 static void read_metadata(PlanishSheetReading *reading, const PlanishNode *node)

@@ -1,13 +1,7 @@
 /* planish deliver: the files that destinations ask for. */
-#include "harness/base/place.h"
-#include "harness/base/text.h"
-#include "harness/deliver/deliver.h"
-#include "harness/deliver/deliver_json.h"
 #include "harness/deliver/ready_made.h"
 #include "harness/program/commands.h"
-#include "harness/program/deliver_table.h"
-#include "harness/program/options.h"
-#include "harness/program/progress.h"
+#include "harness/program/delivering.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -45,195 +39,62 @@ typedef struct {
   size_t master_count;
 } Request;
 
-/* All that is opened and planned. */
-typedef struct {
-  PlanishMetadata tags;
-  PlanishSpec *specs[PLANISH_OPTION_MAX_TEXTS];
-  PlanishSource **sources;
-  PlanishDelivery **deliveries;
-  size_t spec_count;
-  size_t source_count;
-  size_t count; /* of deliveries */
-  PlanishProgress progress;
-} Work;
-
-static void release(Work *work)
-{
-  for (size_t n = 0; n < work->count; ++n) {
-    planish_delivery_free(work->deliveries[n]);
-  }
-  for (size_t n = 0; n < work->source_count; ++n) {
-    planish_source_free(work->sources[n]);
-  }
-  for (size_t n = 0; n < work->spec_count; ++n) {
-    planish_spec_free(work->specs[n]);
-  }
-  free(work->deliveries);
-  free(work->sources);
-  planish_metadata_release(&work->tags);
-}
-
-static PlanishSpec *open_spec(const char *given, PlanishError *error)
-{
-  PlanishMistakes mistakes = {.kind = &planish_spec_kind};
-  char *path = planish_ready_made_find(given, error);
-  PlanishSpec *spec = path == NULL ? NULL : planish_spec_read(path, &mistakes);
-  if (path != NULL && spec == NULL) {
-    planish_options_complain(path, &mistakes, error);
-  }
-  planish_mistakes_free(&mistakes);
-  free(path);
-  return spec;
-}
-
-static bool open_specs(Work *work, const Request *request, PlanishError *error)
-{
-  bool done = true;
-  for (size_t n = 0; done && n < request->to.count; ++n) {
-    work->specs[n] = open_spec(request->to.list[n], error);
-    done = work->specs[n] != NULL;
-    work->spec_count += done;
-  }
-  return done;
-}
-
-static bool read_tags(Work *work, const Request *request, PlanishError *error)
+static bool read_tags(PlanishMetadata *tags, const Request *request, PlanishError *error)
 {
   bool done = true;
   for (size_t n = 0; done && n < request->tags.count; ++n) {
-    done = planish_metadata_set_pair(&work->tags, request->tags.list[n], error);
+    done = planish_metadata_set_pair(tags, request->tags.list[n], error);
   }
   return done;
 }
 
-/* Of several recordings none can have the title of another. */
-static bool check_one(const PlanishMetadata *metadata, const Request *request, PlanishError *error)
+static bool check_metadata(const PlanishDelivering *work, const PlanishMetadata *tags,
+                           const Request *request, PlanishError *error)
 {
-  for (int n = 0; request->master_count > 1 && n < PLANISH_METADATA_FIELDS; ++n) {
-    if (metadata->text[n] != NULL && planish_metadata_is_of_one((PlanishMetadataField)n)) {
-      return planish_fail(error, PLANISH_BAD_USE,
-                          "%s: is of one recording, and there are %zu masters: deliver them one by "
-                          "one",
-                          planish_metadata_names[n], request->master_count);
-    }
-  }
-  return true;
-}
-
-static bool check_metadata(const Work *work, const Request *request, PlanishError *error)
-{
-  bool done = check_one(&work->tags, request, error);
+  bool done = planish_delivering_check_tags(tags, request->master_count, error);
   for (size_t n = 0; done && n < work->spec_count; ++n) {
-    done = check_one(&work->specs[n]->metadata, request, error);
+    done = planish_delivering_check_tags(&work->specs[n]->metadata, request->master_count, error);
   }
   return done;
 }
 
-static bool open_sources(Work *work, const Request *request, PlanishError *error)
+static bool plan(PlanishDelivering *work, const PlanishMetadata *tags, const Request *request,
+                 PlanishError *error)
 {
-  work->sources = calloc(request->master_count, sizeof(PlanishSource *));
-  work->deliveries = calloc(request->master_count * work->spec_count, sizeof(PlanishDelivery *));
-  if (work->sources == NULL || work->deliveries == NULL) {
-    return planish_fail_memory(error);
-  }
   bool done = true;
   for (size_t n = 0; done && n < request->master_count; ++n) {
-    work->sources[n] =
-        planish_source_new(request->masters[n], planish_progress_tell, &work->progress, error);
-    done = work->sources[n] != NULL;
-    work->source_count += done;
+    done = planish_delivering_add(
+        work,
+        planish_source_new(request->masters[n], planish_progress_tell, &work->progress, error),
+        NULL, tags, error);
   }
   return done;
 }
 
-/* Two of them must not be one file, nor one of them any of the masters. */
-static bool check_apart(const Work *work, const PlanishDelivery *delivery, PlanishError *error)
-{
-  for (size_t n = 0; n < work->count; ++n) {
-    if (planish_place_same(work->deliveries[n]->path, delivery->path)) {
-      return planish_fail(error, PLANISH_BAD_USE,
-                          "two files of one name: %s: add name: to a spec, or deliver them one by "
-                          "one",
-                          delivery->path);
-    }
-  }
-  for (size_t n = 0; n < work->source_count; ++n) {
-    if (planish_place_same(planish_source_path(work->sources[n]), delivery->path)) {
-      return planish_fail(error, PLANISH_BAD_USE,
-                          "would be written over a master: %s: give --into FOLDER", delivery->path);
-    }
-  }
-  return true;
-}
-
-static bool plan_one(Work *work, const Request *request, PlanishSource *source,
-                     const PlanishSpec *spec, PlanishError *error)
-{
-  const PlanishDeliverJob job = {.source = source,
-                                 .spec = spec,
-                                 .tags = &work->tags,
-                                 .folder = request->into,
-                                 .force = request->force,
-                                 .tell = planish_progress_tell,
-                                 .user = &work->progress};
-  PlanishDelivery *delivery = planish_delivery_new(&job, error);
-  if (delivery == NULL || !check_apart(work, delivery, error)) {
-    planish_delivery_free(delivery);
-    return false;
-  }
-  work->deliveries[work->count++] = delivery;
-  return true;
-}
-
-static bool plan(Work *work, const Request *request, PlanishError *error)
-{
-  bool done = true;
-  for (size_t m = 0; m < work->source_count; ++m) {
-    for (size_t s = 0; done && s < work->spec_count; ++s) {
-      done = plan_one(work, request, work->sources[m], work->specs[s], error);
-    }
-  }
-  return done;
-}
-
-/* What is whole stays, whatever becomes of the next. */
-static bool make(Work *work, const Request *request, PlanishError *error)
+static bool make(PlanishDelivering *work, const Request *request, PlanishError *error)
 {
   PlanishJson json = planish_json_on(stdout);
-  bool done = true;
-  bool missed = false;
-  if (request->json) {
-    planish_json_array_begin(&json, NULL);
+  if (!request->json) {
+    return planish_delivering_make(work, NULL, error);
   }
-  for (size_t n = 0; done && n < work->count; ++n) {
-    PlanishDelivery *delivery = work->deliveries[n];
-    done = planish_delivery_make(delivery, error);
-    planish_progress_end(&work->progress);
-    if (done && request->json) {
-      planish_deliver_json(&json, NULL, delivery);
-    } else if (done) {
-      (void)printf("%s", n == 0 ? "" : "\n");
-      planish_deliver_table(delivery);
-    }
-    missed = missed || (done && delivery->missed.count > 0);
-    (void)fflush(stdout);
-    planish_deliver_tell_missed(delivery);
-  }
-  if (request->json) {
-    planish_json_array_end(&json);
-  }
-  return done && (!missed || planish_fail(error, PLANISH_MISSED, "%s", ""));
+  planish_json_array_begin(&json, NULL);
+  const bool done = planish_delivering_make(work, &json, error);
+  planish_json_array_end(&json);
+  return done;
 }
 
 static bool deliver(const Request *request, PlanishError *error)
 {
-  Work work = {.progress = planish_progress_new()};
-  bool done = read_tags(&work, request, error) && open_specs(&work, request, error) &&
-              check_metadata(&work, request, error) && open_sources(&work, request, error) &&
-              plan(&work, request, error);
+  PlanishDelivering work = {
+      .folder = request->into, .force = request->force, .progress = planish_progress_new()};
+  PlanishMetadata tags = {{NULL}};
+  bool done = read_tags(&tags, request, error) &&
+              planish_delivering_open(&work, &request->to, error) &&
+              check_metadata(&work, &tags, request, error) && plan(&work, &tags, request, error);
   planish_progress_end(&work.progress);
   done = done && make(&work, request, error);
-  release(&work);
+  planish_delivering_release(&work);
+  planish_metadata_release(&tags);
   return done;
 }
 
@@ -244,7 +105,7 @@ static bool list(PlanishError *error)
   bool done = true;
   for (size_t n = 0; done && n < count; ++n) {
     char *path = planish_ready_made_find(names[n], error);
-    PlanishSpec *spec = path == NULL ? NULL : open_spec(path, error);
+    PlanishSpec *spec = path == NULL ? NULL : planish_delivering_spec(path, error);
     done = spec != NULL;
     if (done) {
       (void)printf("%s%s\n  %s\n  source: %s\n  file: %s\n", n == 0 ? "" : "\n", names[n],

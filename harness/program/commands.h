@@ -14,6 +14,7 @@ bool planish_command_recall(int argc, char **argv, PlanishError *error);
 bool planish_command_revise(int argc, char **argv, PlanishError *error);
 bool planish_command_measure(int argc, char **argv, PlanishError *error);
 bool planish_command_deliver(int argc, char **argv, PlanishError *error);
+bool planish_command_album(int argc, char **argv, PlanishError *error);
 bool planish_command_response(int argc, char **argv, PlanishError *error);
 
 #endif

@@ -24,6 +24,7 @@ static const Command commands[] = {
     {"recall", "FILE", "the same samples again, or what differs", planish_command_recall},
     {"revise", "OLD NEW", "what changed from one master to the next", planish_command_revise},
     {"deliver", "MASTER...", "the files that destinations ask for", planish_command_deliver},
+    {"album", "ALBUM FOLDER", "the masters of an album, its CD and files", planish_command_album},
     {"response", "STAGE", "a stage's measured response", planish_command_response},
 };
 

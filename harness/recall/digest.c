@@ -72,20 +72,58 @@ static void take_samples(SHA2_CTX *sha, const float *interleaved, size_t frames)
   SHA256Update(sha, bytes, 2 * frames * FLOAT_BYTES);
 }
 
-static bool digest_samples(PlanishReader *reader, PlanishSoundDigest *digest, PlanishError *error)
+/* At most `frames` frames from where the reader is. */
+static bool add_samples(SHA2_CTX *sha, PlanishReader *reader, uint64_t frames, PlanishError *error)
 {
   float block[2 * BLOCK];
-  SHA2_CTX sha;
   size_t got = 1;
   bool done = true;
-  SHA256Init(&sha);
-  while (done && got > 0) {
-    done = planish_interrupt_check(error) && planish_reader_read(reader, block, BLOCK, &got, error);
+  while (done && got > 0 && frames > 0) {
+    const size_t wanted = frames < BLOCK ? (size_t)frames : BLOCK;
+    done =
+        planish_interrupt_check(error) && planish_reader_read(reader, block, wanted, &got, error);
     if (done) {
-      take_samples(&sha, block, got);
+      take_samples(sha, block, got);
+      frames -= got;
     }
   }
+  return done;
+}
+
+static bool digest_samples(PlanishReader *reader, PlanishSoundDigest *digest, PlanishError *error)
+{
+  SHA2_CTX sha;
+  SHA256Init(&sha);
+  const bool done = add_samples(&sha, reader, UINT64_MAX, error);
   finish(&sha, digest->samples);
+  return done;
+}
+
+bool planish_sound_digest_part(const char *path, uint64_t from, uint64_t frames,
+                               char samples[PLANISH_DIGEST_TEXT], PlanishError *error)
+{
+  SHA2_CTX sha;
+  SHA256Init(&sha);
+  PlanishReader *reader = planish_reader_open(path, NULL, error);
+  const bool done = reader != NULL && planish_reader_seek(reader, from, error) &&
+                    add_samples(&sha, reader, frames, error);
+  planish_reader_free(reader);
+  finish(&sha, samples);
+  return done;
+}
+
+bool planish_sound_digest_stream(const char *const *paths, size_t count,
+                                 char samples[PLANISH_DIGEST_TEXT], PlanishError *error)
+{
+  SHA2_CTX sha;
+  bool done = true;
+  SHA256Init(&sha);
+  for (size_t n = 0; done && n < count; ++n) {
+    PlanishReader *reader = planish_reader_open(paths[n], NULL, error);
+    done = reader != NULL && add_samples(&sha, reader, UINT64_MAX, error);
+    planish_reader_free(reader);
+  }
+  finish(&sha, samples);
   return done;
 }
 

@@ -26,6 +26,14 @@ typedef struct {
 bool planish_sound_digest(const char *path, bool silence_bad, PlanishSoundDigest *digest,
                           PlanishError *error);
 
+/* That of the samples alone of a part of a file: `frames` from `from` on. */
+bool planish_sound_digest_part(const char *path, uint64_t from, uint64_t frames,
+                               char samples[PLANISH_DIGEST_TEXT], PlanishError *error);
+
+/* That of the samples of several mixes one after the other, which need not have the same rate. */
+bool planish_sound_digest_stream(const char *const *paths, size_t count,
+                                 char samples[PLANISH_DIGEST_TEXT], PlanishError *error);
+
 void planish_text_digest(const char *text, size_t size, char digest[PLANISH_DIGEST_TEXT]);
 
 /* What there is to say of a file against what was noted of it. */

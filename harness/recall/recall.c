@@ -27,10 +27,11 @@ static char *beside(const char *path, const char *file)
   return both;
 }
 
-char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, PlanishError *error)
+/* A noted mix where it is: at its path, else beside the recall file. */
+static char *find_mix(const char *path, const char *file, PlanishError *error)
 {
-  char *other = beside(note->mix.path, file);
-  char *own = planish_text_copy(note->mix.path);
+  char *other = beside(path, file);
+  char *own = planish_text_copy(path);
   if (own == NULL || other == NULL) {
     planish_fail_memory(error);
   } else if (access(own, F_OK) != 0 && access(other, F_OK) != 0) {
@@ -49,6 +50,11 @@ char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, P
   free(other);
   free(own);
   return NULL;
+}
+
+char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, PlanishError *error)
+{
+  return find_mix(note->mix.path, file, error);
 }
 
 char *planish_recall_find_master(const PlanishRecallNote *note, const char *file)
@@ -149,6 +155,36 @@ static bool find_changes(const PlanishRecallJob *job, PlanishRecallResult *resul
          note_change(result, "libraries", note->libraries, libraries, error);
 }
 
+/* Those of a stream, where there is one. */
+static bool find_stream(const PlanishRecallJob *job, PlanishRecallResult *result,
+                        PlanishError *error)
+{
+  const PlanishRecallNote *note = job->sheet->recall;
+  char samples[PLANISH_DIGEST_TEXT];
+  if (note->stream_count == 0) {
+    return true;
+  }
+  if (job->mix != NULL || job->out != NULL) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "a part of a stream of %zu mixes: %s: leave out --mix and --out, or render "
+                        "the album again",
+                        note->stream_count, job->file);
+  }
+  result->stream_mixes = calloc(note->stream_count, sizeof(char *));
+  bool done = result->stream_mixes != NULL ? true : planish_fail_memory(error);
+  for (size_t n = 0; done && n < note->stream_count; ++n) {
+    result->stream_mixes[n] = find_mix(note->stream_mixes[n], job->file, error);
+    result->stream_count += result->stream_mixes[n] != NULL;
+    done = result->stream_mixes[n] != NULL;
+  }
+  done = done && planish_sound_digest_stream((const char *const *)result->stream_mixes,
+                                             result->stream_count, samples, error);
+  if (done && strcmp(samples, note->stream_samples) != 0) {
+    result->mix = PLANISH_SOUND_CHANGED; /* this one, or another of the stream */
+  }
+  return done;
+}
+
 static bool find_files(const PlanishRecallJob *job, PlanishRecallResult *result,
                        PlanishError *error)
 {
@@ -164,6 +200,9 @@ static bool find_files(const PlanishRecallJob *job, PlanishRecallResult *result,
     return false;
   }
   result->mix = planish_sound_match(&note->mix, &digest);
+  if (!find_stream(job, result, error)) {
+    return false;
+  }
   result->master_there = access(result->master_path, F_OK) == 0;
   if (result->master_there) {
     PlanishError unread = {0};
@@ -198,14 +237,34 @@ static bool find_difference(PlanishRecallResult *result, const char *rendered, P
   return done;
 }
 
+/* Of a stream only the part is the master. */
+static bool prove_part(PlanishRecallResult *result, const PlanishRecallNote *note,
+                       const char *rendered, const PlanishSoundDigest *digest, PlanishError *error)
+{
+  char samples[PLANISH_DIGEST_TEXT];
+  if (!planish_sound_digest_part(rendered, (uint64_t)note->stream_from,
+                                 (uint64_t)note->master.frames, samples, error)) {
+    return false;
+  }
+  result->rendered = true;
+  result->rate = digest->rate;
+  result->frames = note->master.frames;
+  result->same = strcmp(samples, note->master.samples) == 0 && digest->rate == note->master.rate;
+  return true;
+}
+
 static bool prove(void *user, const PlanishMade *made, PlanishError *error)
 {
   const Proof *proof = user;
   const PlanishRecallSound *noted = &proof->job->sheet->recall->master;
   const char *rendered = planish_writer_temporary(made->writer);
   PlanishSoundDigest digest;
+  const PlanishRecallNote *note = proof->job->sheet->recall;
   if (!planish_sound_digest(rendered, false, &digest, error)) {
     return false;
+  }
+  if (note->stream_count > 0) {
+    return prove_part(proof->result, note, rendered, &digest, error);
   }
   proof->result->rendered = true;
   proof->result->rate = digest.rate;
@@ -241,8 +300,11 @@ static bool render_with(const PlanishRecallJob *job, PlanishReader *mix, const c
 
 static bool render(const PlanishRecallJob *job, PlanishRecallResult *result, PlanishError *error)
 {
-  PlanishReader *mix =
-      planish_mix_open(result->mix_path, job->sheet, job->sheet->recall->mix.silence_bad, error);
+  PlanishReader *mix = result->stream_count > 0
+                           ? planish_mix_open_joined((const char *const *)result->stream_mixes,
+                                                     result->stream_count, job->sheet, error)
+                           : planish_mix_open(result->mix_path, job->sheet,
+                                              job->sheet->recall->mix.silence_bad, error);
   const char *out = job->out != NULL ? job->out : PLANISH_RECALL_PASSING;
   const bool done = mix != NULL && planish_recall_check_room(job->sheet, mix, out, 1, error) &&
                     render_with(job, mix, out, result, error);
@@ -267,6 +329,10 @@ void planish_recall_result_release(PlanishRecallResult *result)
     free(result->changes[n].now);
   }
   free(result->changes);
+  for (size_t n = 0; n < result->stream_count; ++n) {
+    free(result->stream_mixes[n]);
+  }
+  free(result->stream_mixes);
   free(result->mix_path);
   free(result->master_path);
   *result = (PlanishRecallResult){0};

@@ -27,7 +27,9 @@ typedef struct {
 
 typedef struct {
   char *mix_path;
-  PlanishSoundMatch mix;
+  PlanishSoundMatch mix; /* of a part of a stream: changed where any of its mixes has */
+  char **stream_mixes;   /* where they are; NULL: of no stream */
+  size_t stream_count;
   bool settings_edited;
   PlanishRecallChange *changes; /* versions, machine */
   size_t change_count;

@@ -143,11 +143,11 @@ typedef struct {
   char settings[PLANISH_DIGEST_TEXT];
 } Noting;
 
-/* What is no UTF-8 cannot stand in a sheet. */
+/* What is no UTF-8 cannot stand in a sheet. A key that ends in - is a member of a list. */
 static void write_name(FILE *stream, const char *key, const char *name)
 {
   char *clean = planish_text_copy(name);
-  planish_text_print(stream, "%s: ", key);
+  planish_text_print(stream, "%s%s ", key, key[strlen(key) - 1] == '-' ? "" : ":");
   for (char *c = clean; c != NULL && *c != '\0';) {
     const size_t length = planish_text_character(c);
     *c = length == 0 ? '?' : *c;
@@ -267,6 +267,23 @@ static void write_stages(FILE *stream, const PlanishSheet *plain)
   }
 }
 
+static void write_stream(FILE *stream, const PlanishRecallFile *file)
+{
+  if (file->stream_count > 0) {
+    planish_text_print(stream, "  stream:\n    mixes:\n");
+    for (size_t n = 0; n < file->stream_count; ++n) {
+      char *path = planish_place_real(file->stream_mixes[n]);
+      write_name(stream, "      -", path == NULL ? file->stream_mixes[n] : path);
+      free(path);
+    }
+    write_name(stream, "    samples", file->stream_samples);
+    write_number(stream, "    from", (double)file->stream_from);
+  }
+  if (file->origin != NULL) {
+    write_name(stream, "  origin", file->origin);
+  }
+}
+
 static void write_note(void *user, FILE *stream)
 {
   const Noting *noting = user;
@@ -289,6 +306,7 @@ static void write_note(void *user, FILE *stream)
   free(copy);
   planish_text_print(stream, "    word: %s\n",
                      made->job->word == PLANISH_WORD_FLOAT ? "float" : "\"24 bit\"");
+  write_stream(stream, noting->file);
   write_origin(stream, made);
   write_stages(stream, noting->plain);
 }
@@ -364,7 +382,8 @@ bool planish_recall_file_write(void *user, const PlanishMade *made, PlanishError
   const PlanishRecallFile *file = user;
   PlanishSheet plain;
   Noting noting = {.file = file, .made = made, .plain = &plain};
-  noting.mix_path = planish_place_real(planish_reader_path(made->job->mix));
+  noting.mix_path = planish_place_real(
+      file->mix_path != NULL ? file->mix_path : planish_reader_path(made->job->mix));
   bool done = plain_sheet(&plain, made->job->sheet, made->without) && noting.mix_path != NULL;
   if (done) {
     set_gain(&plain, made->report->input_gain);

@@ -19,6 +19,14 @@ typedef struct {
   const char *program; /* its version */
   bool silence_bad;    /* as the mix is read */
   PlanishSoundDigest mix;
+  const char *origin; /* digest, of an album's track; NULL: none */
+
+  /* Of a part of a stream of several mixes (recall_note.h); else NULL and 0. */
+  const char *mix_path; /* its own */
+  const char *const *stream_mixes;
+  size_t stream_count;
+  const char *stream_samples; /* digest */
+  uint64_t stream_from;
 } PlanishRecallFile;
 
 /* The path for a master's recall file. To be freed; NULL: no memory. */

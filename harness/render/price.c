@@ -85,8 +85,7 @@ static bool compare(const PlanishRenderJob *job, PlanishReader *master, const Pa
 static bool run(const PlanishRenderJob *job, PlanishReader *master, const Part *part,
                 const Listeners *listeners, PlanishError *error)
 {
-  const uint64_t first =
-      planish_render_frames(job) - planish_render_tapped_frames(job) + part->first;
+  const uint64_t first = planish_render_head_frames(job) + part->first;
   const uint64_t mix = job->from + part->first;
   return first >= planish_reader_frames(master) ||
          (planish_reader_seek(master, first, error) &&
@@ -138,7 +137,7 @@ bool planish_price_find_around(PlanishPrice *price, const PlanishRenderJob *job,
 {
   const double rate = planish_reader_rate(job->mix);
   const uint64_t tapped = planish_render_tapped_frames(job);
-  const uint64_t head = planish_render_frames(job) - tapped;
+  const uint64_t head = planish_render_head_frames(job);
   const uint64_t wanted = (uint64_t)(PLANISH_PRICE_LOUDEST * rate);
   Part part = {.frames = tapped < wanted ? tapped : wanted};
   const uint64_t last = tapped - part.frames;

@@ -41,7 +41,14 @@ PlanishReader *planish_mix_open_beside(const char *path, const PlanishSheet *she
   return planish_reader_open(path, &options, error);
 }
 
-static uint64_t head_of(const PlanishRenderJob *job)
+PlanishReader *planish_mix_open_joined(const char *const *paths, size_t count,
+                                       const PlanishSheet *sheet, PlanishError *error)
+{
+  const PlanishReaderOptions options = {.mending = sheet->mending, .rate = sheet->rate};
+  return planish_reader_open_joined(paths, count, &options, error);
+}
+
+uint64_t planish_render_head_frames(const PlanishRenderJob *job)
 {
   const double rate = planish_reader_rate(job->mix);
   return job->from == 0 ? planish_sheet_frames(job->sheet->head_silence, rate) : 0;
@@ -65,7 +72,7 @@ static uint64_t silence_of(const PlanishRenderJob *job)
 
 uint64_t planish_render_frames(const PlanishRenderJob *job)
 {
-  return head_of(job) + planish_render_tapped_frames(job) + silence_of(job);
+  return planish_render_head_frames(job) + planish_render_tapped_frames(job) + silence_of(job);
 }
 
 uint64_t planish_render_tapped_frames(const PlanishRenderJob *job)
@@ -311,7 +318,7 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
   planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
                         planish_render_tapped_frames(job), job->taps);
-  const bool done = write_silence(&ending, head_of(job), error) &&
+  const bool done = write_silence(&ending, planish_render_head_frames(job), error) &&
                     run_all(job, &source, chain, &ending, error) &&
                     write_silence(&ending, silence_of(job), error) &&
                     (accounts == NULL || account(job, &source, chain, filling, accounts, error));

@@ -55,8 +55,15 @@ PlanishReader *planish_mix_open(const char *path, const PlanishSheet *sheet, boo
 PlanishReader *planish_mix_open_beside(const char *path, const PlanishSheet *sheet,
                                        bool silence_bad, const char *beside, PlanishError *error);
 
+/* Mixes that run on, as one. */
+PlanishReader *planish_mix_open_joined(const char *const *paths, size_t count,
+                                       const PlanishSheet *sheet, PlanishError *error);
+
 /* How many frames the render hands to its sink. */
 uint64_t planish_render_frames(const PlanishRenderJob *job);
+
+/* How many of them are the silence ahead. */
+uint64_t planish_render_head_frames(const PlanishRenderJob *job);
 
 /* How many each boundary gives to its tap: as many, less the silence at head and tail.
  */

@@ -69,14 +69,16 @@ static bool add_mix(PlanishGathering *gathering, PlanishError *error)
          add_silence(track, gathering->frames, error);
 }
 
-/* The finished file less the silence ahead of it. */
+/* The finished file less the silence ahead of it and after it. */
 static bool add_master(PlanishGathering *gathering, PlanishError *error)
 {
   PlanishReader *reader = planish_reader_open(gathering->job->master->out, NULL, error);
   PlanishTrack *track = NULL;
   if (reader != NULL) {
-    const uint64_t head = planish_reader_frames(reader) - gathering->frames;
-    track = planish_reader_seek(reader, head, error)
+    const PlanishMasterJob *job = gathering->job->master;
+    const PlanishRenderJob render = {
+        .mix = job->mix, .sheet = job->sheet, .from = job->from, .to = job->to};
+    track = planish_reader_seek(reader, planish_render_head_frames(&render), error)
                 ? read_track(gathering, reader, gathering->frames, NULL, error)
                 : NULL;
   }

@@ -3,6 +3,7 @@
 #include "harness/base/temporary_file.h"
 #include "harness/report/assets.h"
 #include "harness/report/html.h"
+#include "harness/report/page_head.h"
 #include "harness/report/sections.h"
 
 #include <errno.h>
@@ -15,22 +16,6 @@
 static size_t room_for_excerpts(const PlanishReportPage *report)
 {
   return PLANISH_REPORT_LARGEST - 1000000 - 50000 * (report->version_count + report->gain_count);
-}
-
-static void write_head(FILE *out, const PlanishReportPage *report)
-{
-  /* Nothing may be fetched, and no other script may run. */
-  planish_text_print(out,
-                     "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta "
-                     "http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-                     "style-src 'sha256-%s'; script-src 'sha256-%s'; base-uri 'none'; form-action "
-                     "'none'\">\n<meta name=\"viewport\" content=\"width=device-width, "
-                     "initial-scale=1\">\n<title>",
-                     planish_page_style_digest, planish_page_script_digest);
-  planish_html_text(out, report->title);
-  (void)fputs("</title>\n<style>", out);
-  (void)fwrite(planish_page_style, 1, planish_page_style_size, out);
-  (void)fputs("</style>\n</head>\n", out);
 }
 
 static void write_top(FILE *out, const PlanishReportPage *report)
@@ -51,7 +36,7 @@ static void write_top(FILE *out, const PlanishReportPage *report)
 
 static void write_page(FILE *out, const PlanishPage *page)
 {
-  write_head(out, page->report);
+  planish_page_head(out, page->report->title, true);
   write_top(out, page->report);
   planish_section_verdict(out, page);
   planish_section_player(out, page);

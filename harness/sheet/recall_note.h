@@ -18,7 +18,12 @@
  *     master:                        the same; its path is the name beside the recall file
  *       ...
  *       word: 24 bit | float
- *     input: {loudness: LUFS}        the working level that the input gain came from, if any
+ *     stream:                        of a master that is a part of one stream of several mixes
+ *       mixes: [PATH, ...]           all of them, one after the other; `mix` is the part's own
+ *       samples: DIGEST              of what they sound like so
+ *       from: FRAME                  of the stream's result, where the master begins
+ *     origin: DIGEST                 of what an album's track was to be made from, and where to
+ * land input: {loudness: LUFS}        the working level that the input gain came from, if any
  *     target: {loudness: LUFS, ceiling: dBTP, by: NAME.SYMBOL, ceiling_at: [...], lowered: dB}
  *                                    what was landed on, for information: a recall file's settings
  *                                    have landed and are not moved again; lowered is what
@@ -61,6 +66,11 @@ typedef struct {
   char *settings; /* digest */
   PlanishRecallSound mix;
   PlanishRecallSound master;
+  char **stream_mixes; /* NULL: the mix alone */
+  size_t stream_count;
+  char *stream_samples;   /* digest */
+  double stream_from;     /* frame */
+  char *origin;           /* digest; NULL: of no album */
   double working;         /* LUFS; NAN: there was none */
   double target_loudness; /* LUFS; NAN: there was none */
   double target_ceiling;  /* dBTP; NAN: there was none */

@@ -362,3 +362,37 @@ bool planish_sheet_change(PlanishNode *root, const PlanishNode *changes, const c
   }
   return mistakes->count + mistakes->untold == before;
 }
+
+static void drop(PlanishNode *root, const char *key)
+{
+  PlanishNode *node = member(root, key);
+  if (node != NULL) {
+    remove_node(root, node);
+  }
+}
+
+PlanishSheet *planish_sheet_of_changed(const PlanishSheetChanged *changed, PlanishHost *host,
+                                       PlanishMistakes *mistakes)
+{
+  const size_t before = mistakes->count + mistakes->untold;
+  PlanishNode *root = planish_sheet_tree_copy(changed->root);
+  PlanishSheet *sheet = calloc(1, sizeof *sheet);
+  if (root == NULL || sheet == NULL) {
+    planish_mistake_memory(mistakes);
+  } else {
+    drop(root, "variants");
+    drop(root, "recall");
+    for (size_t n = 0; n < changed->change_count; ++n) {
+      (void)planish_sheet_change(root, changed->changes[n], changed->keys, changed->key_count,
+                                 changed->where, mistakes);
+    }
+    PlanishSheetReading reading = {.sheet = sheet, .host = host, .mistakes = mistakes};
+    planish_sheet_read_root(&reading, root);
+  }
+  planish_sheet_tree_free(root);
+  if (mistakes->count + mistakes->untold > before) {
+    planish_sheet_free(sheet);
+    sheet = NULL;
+  }
+  return sheet;
+}

@@ -12,7 +12,7 @@
 #ifndef PLANISH_HARNESS_SHEET_CHANGES_H
 #define PLANISH_HARNESS_SHEET_CHANGES_H
 
-#include "harness/sheet/sheet_tree.h"
+#include "harness/sheet/sheet.h"
 
 /* Changes the tree `root` of a sheet. Of the map `changes` it takes the keys that are in `keys`,
  * and leaves others to whoever calls; what it takes is copied with its places. False where there
@@ -21,5 +21,19 @@
  */
 bool planish_sheet_change(PlanishNode *root, const PlanishNode *changes, const char *const *keys,
                           size_t count, const char *where, PlanishMistakes *mistakes);
+
+/* The sheet that the tree of one becomes by all of `changes` in turn, less its variants and what
+ * was noted for its recall. NULL where there is any mistake. */
+typedef struct {
+  const PlanishNode *root;
+  const PlanishNode *const *changes;
+  size_t change_count;
+  const char *const *keys;
+  size_t key_count;
+  const char *where;
+} PlanishSheetChanged;
+
+PlanishSheet *planish_sheet_of_changed(const PlanishSheetChanged *changed, PlanishHost *host,
+                                       PlanishMistakes *mistakes);
 
 #endif

@@ -46,6 +46,12 @@ void planish_recall_note_free(PlanishRecallNote *note)
   for (size_t n = 0; n < note->ceiling_count; ++n) {
     free(note->ceiling_at[n]);
   }
+  for (size_t n = 0; n < note->stream_count; ++n) {
+    free(note->stream_mixes[n]);
+  }
+  free(note->stream_mixes);
+  free(note->stream_samples);
+  free(note->origin);
   free(note->program);
   free(note->machine);
   free(note->libraries);
@@ -229,15 +235,40 @@ static void *new_list(PlanishSheetReading *reading, const PlanishNode *list, con
   return members;
 }
 
+/* A list of texts; *texts is NULL where it is none. */
+static void read_texts(PlanishSheetReading *reading, const PlanishNode *list, const char *where,
+                       const Field *field, char ***texts, size_t *count)
+{
+  *texts = new_list(reading, list, where, sizeof(char *));
+  for (const PlanishNode *node = list->first; *texts != NULL && node != NULL; node = node->next) {
+    read_text(reading, node, field, &(*texts)[(*count)++]);
+  }
+}
+
 static void read_ceilings(PlanishSheetReading *reading, const PlanishNode *list)
 {
   static const Field field = {"ceiling_at", 0, TEXT, false, 0, 0, NULL};
   PlanishRecallNote *note = reading->part;
-  note->ceiling_at = new_list(reading, list, "recall: target: ceiling_at", sizeof(char *));
-  for (const PlanishNode *node = list->first; note->ceiling_at != NULL && node != NULL;
-       node = node->next) {
-    read_text(reading, node, &field, &note->ceiling_at[note->ceiling_count++]);
-  }
+  read_texts(reading, list, "recall: target: ceiling_at", &field, &note->ceiling_at,
+             &note->ceiling_count);
+}
+
+static void read_mixes(PlanishSheetReading *reading, const PlanishNode *list)
+{
+  static const Field field = {"mixes", 0, TEXT, false, 0, 0, NULL};
+  PlanishRecallNote *note = reading->part;
+  read_texts(reading, list, "recall: stream: mixes", &field, &note->stream_mixes,
+             &note->stream_count);
+}
+
+static void read_stream(PlanishSheetReading *reading, const PlanishNode *node)
+{
+  static const Field fields[] = {
+      {"mixes", 0, PART, true, 0, 0, read_mixes},
+      {"samples", offsetof(PlanishRecallNote, stream_samples), DIGEST, true, 0, 0, NULL},
+      {"from", offsetof(PlanishRecallNote, stream_from), WHOLE, true, 0, MOST_FRAMES, NULL},
+  };
+  read_fields(reading, node, "recall: stream", fields, PLANISH_LENGTH_OF(fields), reading->part);
 }
 
 static void read_target(PlanishSheetReading *reading, const PlanishNode *node)
@@ -280,6 +311,8 @@ void planish_sheet_read_recall(PlanishSheetReading *reading, const PlanishNode *
       {"settings", offsetof(PlanishRecallNote, settings), DIGEST, true, 0, 0, NULL},
       {"mix", 0, PART, true, 0, 0, read_mix},
       {"master", 0, PART, true, 0, 0, read_master},
+      {"stream", 0, PART, false, 0, 0, read_stream},
+      {"origin", offsetof(PlanishRecallNote, origin), DIGEST, false, 0, 0, NULL},
       {"input", 0, PART, false, 0, 0, read_input},
       {"target", 0, PART, false, 0, 0, read_target},
       {"stages", 0, PART, true, 0, 0, read_stages},

@@ -95,6 +95,25 @@ static void without_room_to_keep_anything_the_master_is_the_same(void **state)
   free(two);
 }
 
+/* Of an album what is whole stays, the rest is absent, and a second run finishes. */
+static void an_album_goes_on_once_there_is_room(void **state)
+{
+  (void)state;
+  mount_disk(OUT_BYTES * 10 / 3); /* a float master, and not two more that are on their way */
+  write_text("album.yaml", "album: 1\nsheet: sheet.yaml\nname: \"{track}\"\n"
+                           "tracks: [{mix: mix.wav}, {mix: mix.wav, gap: 1}]\n");
+  Outcome outcome = RUN("album", "--jobs=1", name("album.yaml"), name("disk"));
+  expect(&outcome, 4, "the disk is full");
+  assert_non_null(strstr(outcome.out, "not made"));
+  assert_int_equal(count_on_disk(), 2);
+  assert_int_equal(access(in_folder("disk/01.wav"), F_OK), 0);
+  assert_int_equal(mount("tmpfs", in_folder("disk"), "tmpfs", MS_REMOUNT, "size=64m,mode=0700"), 0);
+  outcome = RUN("album", "--jobs=1", name("album.yaml"), name("disk"));
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "kept"));
+  assert_int_equal(count_on_disk(), 4);
+}
+
 /* Found out ahead of the render. */
 static void no_room_for_what_is_looked_at_is_told(void **state)
 {
@@ -145,6 +164,7 @@ int main(void)
       cmocka_unit_test_teardown(a_full_disk_leaves_nothing, unmount_disk),
       cmocka_unit_test_teardown(several_masters_stand_together_or_not_at_all, unmount_disk),
       cmocka_unit_test_teardown(without_room_to_keep_anything_the_master_is_the_same, unmount_disk),
+      cmocka_unit_test_teardown(an_album_goes_on_once_there_is_room, unmount_disk),
       cmocka_unit_test_teardown(no_room_for_what_is_looked_at_is_told, unmount_disk),
       cmocka_unit_test(a_folder_that_goes_away_is_told),
   };
