@@ -2,7 +2,9 @@
 
 #include "common/dsp/maths.h"
 #include "harness/deliver/plan.h"
+#include "harness/deliver/rerender.h"
 #include "harness/render/landing.h"
+#include "harness/sheet/sheet_value.h"
 
 #include <stdlib.h>
 
@@ -18,6 +20,7 @@ void planish_delivery_free(PlanishDelivery *delivery)
 {
   if (delivery != NULL) {
     planish_metadata_release(&delivery->metadata);
+    planish_source_free(delivery->again);
     free(delivery->path);
     free(delivery);
   }
@@ -80,6 +83,44 @@ static bool refuses(PlanishDelivery *delivery, double peak)
   return true;
 }
 
+/* Renders it again where it passes the ceiling, if the spec wants that. */
+static bool rerender(PlanishDelivery *delivery, PlanishError *error)
+{
+  const PlanishDeliverJob *job = &delivery->job;
+  const double peak = delivery->before.true_peak + delivery->matched;
+  if (job->spec->over != PLANISH_OVER_RERENDER ||
+      !(peak - job->spec->ceiling > PLANISH_LANDING_OVER)) {
+    return true;
+  }
+  const PlanishRerenderJob again = {
+      .master = planish_source_path(job->source),
+      .host = job->host,
+      .rate = delivery->rate,
+      .ceiling = fmax(job->spec->ceiling - delivery->matched, PLANISH_SHEET_LOWEST_CEILING),
+      .frames = delivery->frames - delivery->added,
+      .beside = delivery->path,
+      .tell = job->tell,
+      .user = job->user};
+  const PlanishMeasurement former = delivery->before;
+  char *stage = NULL;
+  delivery->again = planish_rerender(&again, &stage, error);
+  if (delivery->again == NULL ||
+      !planish_source_measure(delivery->again, delivery->rate, &delivery->before, error)) {
+    free(stage);
+    return false;
+  }
+  planish_lines_add(&delivery->notes,
+                    "rendered again from %s on at %g Hz: %.2f dBTP instead of %.2f, loudness "
+                    "%+.2f LU",
+                    stage == NULL ? "the first limiter" : stage, delivery->rate,
+                    delivery->before.true_peak, former.true_peak,
+                    delivery->before.integrated - former.integrated);
+  free(stage);
+  delivery->matched = 0.0;
+  match(delivery);
+  return true;
+}
+
 static bool hold_ceiling(PlanishDelivery *delivery)
 {
   const double peak = delivery->before.true_peak + delivery->matched;
@@ -103,7 +144,8 @@ static bool write_file(PlanishDelivery *delivery, PlanishDeliveredFile *file, do
 {
   const PlanishDeliverJob *job = &delivery->job;
   const bool coded = planish_coding_of(job->spec->format)->coded;
-  return planish_source_play(job->source, delivery->rate, gain, delivery->frames,
+  PlanishSource *source = delivery->again != NULL ? delivery->again : job->source;
+  return planish_source_play(source, delivery->rate, gain, delivery->frames,
                              planish_delivered_file_write, file, "writing", error) &&
          planish_delivered_file_finish(file, error) &&
          planish_read_back_sound(file, coded, back, job->tell, job->user, error);
@@ -142,7 +184,7 @@ static bool settle(PlanishDelivery *delivery)
   const PlanishSpec *spec = delivery->job.spec;
   const double over = words_over(delivery);
   const double off = coder_off(delivery);
-  if (spec->over == PLANISH_OVER_LOWER && over > PLANISH_LANDING_OVER) {
+  if (spec->over != PLANISH_OVER_REFUSE && over > PLANISH_LANDING_OVER) {
     delivery->lowered += over + inside;
     return false;
   }
@@ -311,6 +353,9 @@ bool planish_delivery_make(PlanishDelivery *delivery, PlanishError *error)
     return false;
   }
   match(delivery);
+  if (!rerender(delivery, error)) {
+    return false;
+  }
   if (!hold_ceiling(delivery)) {
     return true;
   }

@@ -11,6 +11,7 @@
 #include "harness/deliver/read_back.h"
 #include "harness/deliver/source.h"
 #include "harness/deliver/spec.h"
+#include "harness/host/host.h"
 
 typedef struct {
   PlanishSource *source;
@@ -18,6 +19,7 @@ typedef struct {
   const PlanishMetadata *tags; /* over the spec's; NULL: none */
   const char *folder;          /* NULL: the master's */
   bool force;                  /* over a file that is there */
+  PlanishHost *host;           /* for a spec with over: rerender; else it may be NULL */
   PlanishSourceTell tell;      /* NULL: nobody */
   void *user;
 } PlanishDeliverJob;
@@ -35,6 +37,7 @@ typedef struct {
   PlanishMeasurement before; /* at the file's rate, ahead of gain and words */
   double matched;            /* dB, to come to the loudness */
   double lowered;            /* dB, over 0: to hold the ceiling */
+  PlanishSource *again;      /* rendered again, to be delivered instead; NULL: it was not */
   bool made;                 /* the file stands in its place; the rest is of that */
   uint64_t clipped;          /* samples */
   PlanishReadBack back;

@@ -4,6 +4,7 @@
 #include "harness/base/place.h"
 #include "harness/base/text.h"
 #include "harness/deliver/file_name.h"
+#include "harness/deliver/rerender.h"
 #include "harness/deliver/sectors.h"
 
 #include <libgen.h>
@@ -165,7 +166,9 @@ bool planish_plan(PlanishDelivery *delivery, PlanishError *error)
   if (planish_source_is_mono(delivery->job.source)) {
     planish_lines_add(&delivery->notes, "the master is mono: written as two equal channels");
   }
-  return plan_rate(delivery, error) && plan_length(delivery, error) &&
+  const bool again = delivery->job.spec->over == PLANISH_OVER_RERENDER;
+  return (!again || planish_rerender_check(planish_source_path(delivery->job.source), error)) &&
+         plan_rate(delivery, error) && plan_length(delivery, error) &&
          plan_metadata(delivery, error) && plan_path(delivery, error) &&
          planish_plan_check_place(delivery, error);
 }

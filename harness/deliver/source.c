@@ -129,6 +129,10 @@ static bool open_run(PlanishSource *source, const PlanishSourceRun *run, Planish
     }
     planish_reader_free(part);
   }
+  if (done && run->frames > 0) {
+    source->first = run->from < at ? run->from : at - 1;
+    source->end = run->frames < at - source->first ? source->first + run->frames : at;
+  }
   return done;
 }
 

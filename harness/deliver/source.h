@@ -38,6 +38,8 @@ typedef struct {
   size_t count;
   size_t own;        /* which; PLANISH_SOURCE_ALL: all */
   const char *named; /* the path that it goes by; NULL: its own, or that of the first */
+  uint64_t from;     /* of all: from this frame on ... */
+  uint64_t frames;   /* ... so many; 0: to the end */
 } PlanishSourceRun;
 #define PLANISH_SOURCE_ALL SIZE_MAX
 

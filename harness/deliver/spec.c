@@ -169,6 +169,7 @@ static void read_over(PlanishSheetReading *reading, const PlanishNode *node)
 {
   static const char *const words[] = {
       [PLANISH_OVER_LOWER] = "lower",
+      [PLANISH_OVER_RERENDER] = "rerender",
       [PLANISH_OVER_REFUSE] = "refuse",
   };
   unsigned word = 0;

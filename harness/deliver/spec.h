@@ -12,12 +12,11 @@
  *   loudness, tolerance    LUFS; LU around it (left out: 0.1)
  *   level                  keep, match (left out: keep): whether it is turned to that loudness
  *   ceiling                dBTP (left out: 0)
- *   over                   lower, refuse (left out: lower): what follows where it is passed
- *   decoded_ceiling        dBTP, of what a decoder makes of a coded file
- *   whole_sectors          true: ends on a whole sector of a CD
- *   name                   of the file, without its ending (file_name.h)
- *   metadata               metadata.h
- *   bext                   true, or description, originator, reference, date, time: of wav
+ *   over                   lower, rerender, refuse (left out: lower): what follows where it is
+ * passed decoded_ceiling        dBTP, of what a decoder makes of a coded file whole_sectors true:
+ * ends on a whole sector of a CD name                   of the file, without its ending
+ * (file_name.h) metadata               metadata.h bext                   true, or description,
+ * originator, reference, date, time: of wav
  *
  * Thread: any; a spec is not changed once it is read. */
 #ifndef PLANISH_HARNESS_SPEC_H
@@ -33,8 +32,9 @@
 
 /* What follows where the ceiling is passed. */
 typedef enum {
-  PLANISH_OVER_LOWER,  /* turned down by as much */
-  PLANISH_OVER_REFUSE, /* no file is made */
+  PLANISH_OVER_LOWER,    /* turned down by as much */
+  PLANISH_OVER_RERENDER, /* rendered again from the first limiter on, see rerender.h */
+  PLANISH_OVER_REFUSE,   /* no file is made */
 } PlanishOver;
 
 typedef struct {

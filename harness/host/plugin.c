@@ -278,6 +278,19 @@ static bool sort_ports(PlanishPlugin *plugin, PlanishError *error)
   return true;
 }
 
+/* By its own words: the classes of the LV2 core need not be loaded. */
+static bool is_of_class(LilvWorld *world, const LilvPlugin *lilv, const char *uri)
+{
+  LilvNode *type = lilv_new_uri(world, LILV_NS_RDF "type");
+  LilvNode *class = lilv_new_uri(world, uri);
+  LilvNodes *types = lilv_plugin_get_value(lilv, type);
+  const bool found = types != NULL && lilv_nodes_contains(types, class);
+  lilv_nodes_free(types);
+  lilv_node_free(class);
+  lilv_node_free(type);
+  return found;
+}
+
 static bool read_plugin(PlanishPlugin *plugin, LilvWorld *world, PlanishError *error)
 {
   plugin->uri = copy_of(lilv_plugin_get_uri(plugin->lilv));
@@ -306,6 +319,7 @@ static bool read_plugin(PlanishPlugin *plugin, LilvWorld *world, PlanishError *e
   }
   plugin->enabled = port_designated(world, plugin->lilv, LV2_NS "enabled", true);
   plugin->settles = settles_of(world, plugin->lilv);
+  plugin->is_limiter = is_of_class(world, plugin->lilv, LV2_NS "LimiterPlugin");
   plugin->minor_version = version_of(world, plugin->lilv, LV2_NS "minorVersion");
   plugin->micro_version = version_of(world, plugin->lilv, LV2_NS "microVersion");
   return check_features(plugin, error) && sort_ports(plugin, error);

@@ -63,6 +63,7 @@ typedef struct {
   uint32_t channels;         /* 2, or 1: run once for each channel */
   uint32_t audio_inputs[2];  /* port indices; in_left, in_right */
   uint32_t audio_outputs[2]; /* out_left, out_right */
+  bool is_limiter;           /* lv2:LimiterPlugin */
   int latency;               /* index of the port that reports it; -1: none */
   int enabled;               /* index of the port designated lv2:enabled; -1: none */
 } PlanishPlugin;

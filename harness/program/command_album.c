@@ -267,6 +267,7 @@ static bool make_album(Run *run, PlanishHost *host, PlanishError *error)
   run->deliveries = (PlanishDelivering){.folder = run->request->folder,
                                         .force = run->request->force,
                                         .keep = run->request->album,
+                                        .host = host,
                                         .progress = planish_progress_new()};
   bool done =
       find_stem(run, error) && planish_delivering_open(&run->deliveries, &run->request->to, error);

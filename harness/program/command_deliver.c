@@ -2,6 +2,7 @@
 #include "harness/deliver/ready_made.h"
 #include "harness/program/commands.h"
 #include "harness/program/delivering.h"
+#include "harness/program/opening.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,6 +23,7 @@ static const char help[] =
     "                        comment, isrc; may be given again\n"
     "      --force           write over files that are there\n"
     "      --json            for machines\n"
+    "      --bundle=FOLDER   the bundle of stages to use where a spec renders again\n"
     "      --list            the specs that come with the program, with their sources\n"
     "      --help\n"
     "\n"
@@ -33,6 +35,7 @@ typedef struct {
   PlanishOptionTexts to;
   PlanishOptionTexts tags;
   const char *into;
+  const char *bundle;
   bool force;
   bool json;
   char **masters;
@@ -83,6 +86,13 @@ static bool make(PlanishDelivering *work, const Request *request, PlanishError *
   return done;
 }
 
+static bool open_host(PlanishDelivering *work, const Request *request, PlanishError *error)
+{
+  work->host =
+      planish_delivering_rerenders(work) ? planish_opening_host(request->bundle, error) : NULL;
+  return work->host != NULL || !planish_delivering_rerenders(work);
+}
+
 static bool deliver(const Request *request, PlanishError *error)
 {
   PlanishDelivering work = {
@@ -90,10 +100,13 @@ static bool deliver(const Request *request, PlanishError *error)
   PlanishMetadata tags = {{NULL}};
   bool done = read_tags(&tags, request, error) &&
               planish_delivering_open(&work, &request->to, error) &&
-              check_metadata(&work, &tags, request, error) && plan(&work, &tags, request, error);
+              open_host(&work, request, error) && check_metadata(&work, &tags, request, error) &&
+              plan(&work, &tags, request, error);
   planish_progress_end(&work.progress);
   done = done && make(&work, request, error);
+  PlanishHost *host = work.host;
   planish_delivering_release(&work);
+  planish_host_free(host);
   planish_metadata_release(&tags);
   return done;
 }
@@ -128,9 +141,13 @@ bool planish_command_deliver(int argc, char **argv, PlanishError *error)
   bool wants_help;
   bool wants_list;
   const PlanishOption options[] = {
-      {"to", PLANISH_OPTION_TEXTS, &request.to},    {"into", PLANISH_OPTION_TEXT, &request.into},
-      {"tag", PLANISH_OPTION_TEXTS, &request.tags}, {"force", PLANISH_OPTION_FLAG, &request.force},
-      {"json", PLANISH_OPTION_FLAG, &request.json}, {"list", PLANISH_OPTION_FLAG, &wants_list},
+      {"to", PLANISH_OPTION_TEXTS, &request.to},
+      {"into", PLANISH_OPTION_TEXT, &request.into},
+      {"tag", PLANISH_OPTION_TEXTS, &request.tags},
+      {"force", PLANISH_OPTION_FLAG, &request.force},
+      {"json", PLANISH_OPTION_FLAG, &request.json},
+      {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
+      {"list", PLANISH_OPTION_FLAG, &wants_list},
       {"help", PLANISH_OPTION_FLAG, &wants_help},
   };
   int first = 0;

@@ -53,6 +53,15 @@ bool planish_delivering_open(PlanishDelivering *work, const PlanishOptionTexts *
   return done;
 }
 
+bool planish_delivering_rerenders(const PlanishDelivering *work)
+{
+  bool found = false;
+  for (size_t n = 0; n < work->spec_count; ++n) {
+    found = found || work->specs[n]->over == PLANISH_OVER_RERENDER;
+  }
+  return found;
+}
+
 bool planish_delivering_check_tags(const PlanishMetadata *metadata, size_t masters,
                                    PlanishError *error)
 {
@@ -154,6 +163,7 @@ static bool plan_one(PlanishDelivering *work, PlanishSource *source, const Plani
                                  .tags = tags,
                                  .folder = work->folder,
                                  .force = work->force || work->keep != NULL,
+                                 .host = work->host,
                                  .tell = planish_progress_tell,
                                  .user = &work->progress};
   PlanishDelivery *delivery = planish_delivery_new(&job, error);

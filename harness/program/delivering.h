@@ -16,6 +16,7 @@ typedef struct {
   const char *keep;   /* what is there and newer than this file, its master and its spec is kept;
                          NULL: nothing is */
   size_t kept;        /* so many were */
+  PlanishHost *host;  /* for specs that render again; may be NULL where none does */
   PlanishProgress progress;
   PlanishSpec *specs[PLANISH_OPTION_MAX_TEXTS];
   char *spec_paths[PLANISH_OPTION_MAX_TEXTS];
@@ -33,6 +34,9 @@ PlanishSpec *planish_delivering_spec(const char *given, PlanishError *error);
 /* Opens the specs that `to` names. */
 bool planish_delivering_open(PlanishDelivering *work, const PlanishOptionTexts *to,
                              PlanishError *error);
+
+/* Whether one of the specs may render again, for which a host is needed. */
+bool planish_delivering_rerenders(const PlanishDelivering *work);
 
 /* Of `masters` recordings none can have the title of another: whether metadata fits so many. */
 bool planish_delivering_check_tags(const PlanishMetadata *metadata, size_t masters,

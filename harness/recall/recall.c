@@ -57,6 +57,30 @@ char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, P
   return find_mix(note->mix.path, file, error);
 }
 
+char **planish_recall_find_mixes(const PlanishRecallNote *note, const char *file, size_t *count,
+                                 PlanishError *error)
+{
+  const size_t wanted = note->stream_count > 0 ? note->stream_count : 1;
+  char **mixes = calloc(wanted, sizeof(char *));
+  bool done = mixes != NULL ? true : planish_fail_memory(error);
+  *count = 0;
+  for (size_t n = 0; done && n < wanted; ++n) {
+    mixes[n] =
+        find_mix(note->stream_count > 0 ? note->stream_mixes[n] : note->mix.path, file, error);
+    done = mixes[n] != NULL;
+    *count += done;
+  }
+  for (size_t n = 0; !done && n < *count; ++n) {
+    free(mixes[n]);
+  }
+  if (!done) {
+    free(mixes);
+    *count = 0;
+    mixes = NULL;
+  }
+  return mixes;
+}
+
 char *planish_recall_find_master(const PlanishRecallNote *note, const char *file)
 {
   static const char ending[] = ".yaml";
@@ -170,15 +194,10 @@ static bool find_stream(const PlanishRecallJob *job, PlanishRecallResult *result
                         "the album again",
                         note->stream_count, job->file);
   }
-  result->stream_mixes = calloc(note->stream_count, sizeof(char *));
-  bool done = result->stream_mixes != NULL ? true : planish_fail_memory(error);
-  for (size_t n = 0; done && n < note->stream_count; ++n) {
-    result->stream_mixes[n] = find_mix(note->stream_mixes[n], job->file, error);
-    result->stream_count += result->stream_mixes[n] != NULL;
-    done = result->stream_mixes[n] != NULL;
-  }
-  done = done && planish_sound_digest_stream((const char *const *)result->stream_mixes,
-                                             result->stream_count, samples, error);
+  result->stream_mixes = planish_recall_find_mixes(note, job->file, &result->stream_count, error);
+  const bool done = result->stream_mixes != NULL &&
+                    planish_sound_digest_stream((const char *const *)result->stream_mixes,
+                                                result->stream_count, samples, error);
   if (done && strcmp(samples, note->stream_samples) != 0) {
     result->mix = PLANISH_SOUND_CHANGED; /* this one, or another of the stream */
   }

@@ -55,6 +55,11 @@ void planish_recall_result_release(PlanishRecallResult *result);
  * PLANISH_BAD_FILE where it is in neither. To be freed. */
 char *planish_recall_find_mix(const PlanishRecallNote *note, const char *file, PlanishError *error);
 
+/* The same of all mixes of a stream, in order; of one that is no part of a stream its one. A list
+ * of *count paths, each to be freed, and so is the list; NULL likewise. */
+char **planish_recall_find_mixes(const PlanishRecallNote *note, const char *file, size_t *count,
+                                 PlanishError *error);
+
 /* Where the noted master stands: at the recall file's name without .yaml; where nothing is there,
  * at the noted name beside it; where nothing is there either, where it would: the first, or the
  * noted name for a file without that ending. To be freed; NULL: no memory. */

@@ -3,6 +3,7 @@
 #include "harness/base/place.h"
 #include "harness/base/text.h"
 #include "harness/recall/machine.h"
+#include "harness/sheet/sheet_less.h"
 #include "harness/sheet/sheet_write.h"
 
 #include <errno.h>
@@ -68,61 +69,16 @@ bool planish_recall_file_check(const char *out, const char *const *inputs, Plani
   return done;
 }
 
-/* Whether a stage was left out, by itself or with a branch that it stands in. */
-static bool is_gone(const PlanishSheet *sheet, const bool *without, uint32_t stage)
-{
-  for (int n = (int)stage; without != NULL && n >= 0;
-       n = planish_sheet_branch_of(sheet, (uint32_t)n)) {
-    if (without[n]) {
-      return true;
-    }
-  }
-  return false;
-}
-
-/* How many stages ahead of one were left out. */
-static uint32_t gone_before(const PlanishSheet *sheet, const bool *without, uint32_t stage)
-{
-  uint32_t gone = 0;
-  for (uint32_t n = 0; n < stage; ++n) {
-    gone += is_gone(sheet, without, n) ? 1 : 0;
-  }
-  return gone;
-}
-
-/* The sheet as it was rendered. Shares everything with `sheet` but its own two lists. */
+/* The sheet as it was rendered, with its pre-roll. */
 static bool plain_sheet(PlanishSheet *plain, const PlanishSheet *sheet, const bool *without)
 {
-  *plain = *sheet;
-  plain->has_loudness = plain->has_ceiling = plain->has_by = false;
-  plain->ceiling_count = 0;
-  plain->stage_count = plain->automation_count = 0;
-  plain->stages = calloc((size_t)sheet->stage_count + 1, sizeof *plain->stages);
-  plain->automation = calloc((size_t)sheet->automation_count + 1, sizeof *plain->automation);
-  if (plain->stages == NULL || plain->automation == NULL) {
-    return false;
-  }
-  for (uint32_t n = 0; n < sheet->stage_count; ++n) {
-    if (!is_gone(sheet, without, n)) {
-      PlanishSheetStage *stage = &plain->stages[plain->stage_count++];
-      *stage = sheet->stages[n];
-      stage->first -= gone_before(sheet, without, stage->first);
-    }
-  }
-  for (uint32_t n = 0; n < sheet->automation_count; ++n) {
-    const uint32_t stage = sheet->automation[n].control.stage;
-    if (!is_gone(sheet, without, stage)) {
-      plain->automation[plain->automation_count] = sheet->automation[n];
-      plain->automation[plain->automation_count++].control.stage =
-          stage - gone_before(sheet, without, stage);
-    }
-  }
   const double settles = planish_chain_settles(sheet);
-  if (!sheet->has_preroll && settles <= PREROLL_LIMIT) {
+  const bool done = planish_sheet_less(plain, sheet, without);
+  if (done && !sheet->has_preroll && settles <= PREROLL_LIMIT) {
     plain->has_preroll = true;
     plain->preroll = settles;
   }
-  return true;
+  return done;
 }
 
 /* Of a gain that no sheet can say the working level stays: it comes to the same. */
@@ -188,7 +144,7 @@ static void write_control(FILE *stream, const PlanishSheet *sheet, const Planish
 
 static bool is_left_out(const PlanishMade *made, const PlanishControl *control)
 {
-  return is_gone(made->job->sheet, made->without, control->stage);
+  return planish_sheet_is_gone(made->job->sheet, made->without, control->stage);
 }
 
 static void write_ceilings(FILE *stream, const PlanishMade *made)
@@ -391,8 +347,7 @@ bool planish_recall_file_write(void *user, const PlanishMade *made, PlanishError
   } else {
     planish_fail_memory(error);
   }
-  free(plain.stages);
-  free(plain.automation);
+  planish_sheet_less_release(&plain);
   free(noting.mix_path);
   return done;
 }

@@ -344,6 +344,11 @@ bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterR
                                    mastering->job.out, end > half ? end - half : 0, error);
 }
 
+const char *planish_mastering_temporary(const PlanishMastering *mastering)
+{
+  return planish_writer_temporary(mastering->last.writer);
+}
+
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error)
 {
   bool done = planish_interrupt_check(error);

@@ -50,6 +50,9 @@ bool planish_mastering_price(PlanishMastering *mastering, PlanishMasterReport *r
 bool planish_mastering_price_loudest(PlanishMastering *mastering, PlanishMasterReport *report,
                                      PlanishError *error);
 
+/* Where the last master stands as long as it is not committed, and the mastering is there. */
+const char *planish_mastering_temporary(const PlanishMastering *mastering);
+
 /* Puts all files in their places. */
 bool planish_mastering_commit(PlanishMastering *mastering, PlanishError *error);
 
