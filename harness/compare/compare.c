@@ -288,42 +288,57 @@ static void conclude_gain(Comparer *comparer)
   }
 }
 
-/* The sum of squares of a file from a frame on. */
-static bool sum_from(Comparer *comparer, int n, double from, double *sum, PlanishError *error)
+/* The sum of squares of a file from a frame on, up to another. */
+static bool sum_of(Comparer *comparer, int n, double from, double to, double *sum,
+                   PlanishError *error)
 {
+  const double end = fmin(to, (double)comparer->result->frames[n]);
   *sum = 0.0;
-  if (from >= (double)comparer->result->frames[n]) {
+  if (from >= end) {
     return true;
   }
   bool done = planish_reader_seek(comparer->reader[n], (uint64_t)from, error);
-  size_t got = BLOCK;
-  while (done && got == BLOCK) {
+  uint64_t left = (uint64_t)end - (uint64_t)from;
+  while (done && left > 0) {
+    size_t got = 0;
     done = planish_interrupt_check(error) &&
            read_block(comparer->reader[n], comparer->block[n], &got, error);
-    for (size_t i = 0; done && i < 2 * got; ++i) {
+    const size_t taken = got < left ? got : (size_t)left;
+    for (size_t i = 0; done && i < 2 * taken; ++i) {
       *sum += (double)comparer->block[n][i] * (double)comparer->block[n][i];
     }
+    left = got == BLOCK ? left - taken : 0;
   }
   return done;
 }
 
-/* What one has once the other has ended, but for as much as the delay moved out of reach. */
+/* What one has before the other begins; and once it has ended, but for as much as the delay moved
+ * out of reach. */
 static bool read_beyond(Comparer *comparer, PlanishError *error)
 {
   PlanishComparison *result = comparer->result;
   const double delay = result->alignment.delay;
   const double rounding = result->file_rate[0] == result->file_rate[1] ? 0.0 : 2.0;
   const double end = (double)(result->from + result->overlap) + rounding;
+  const double ends[2] = {end + ceil(fmax(0.0, delay)), ceil(end + fmax(0.0, delay))};
   const double gain = isfinite(result->gain) ? planish_gain_of(result->gain) : 1.0;
-  double sum[2];
-  if (!sum_from(comparer, 0, end + ceil(fmax(0.0, delay)), &sum[0], error) ||
-      !sum_from(comparer, 1, ceil(end + fmax(0.0, delay)), &sum[1], error)) {
-    return false;
+  double ahead[2];
+  double beyond[2];
+  double all[2];
+  for (int n = 0; n < 2; ++n) {
+    const double later = n == 0 ? -delay : delay;
+    if (!sum_of(comparer, n, 0.0, floor(fmax(0.0, later - rounding)), &ahead[n], error) ||
+        !sum_of(comparer, n, ends[n], HUGE_VAL, &beyond[n], error)) {
+      return false;
+    }
+    all[n] = ahead[n] + comparer->square[n] + beyond[n];
   }
-  const double louder =
-      fmax(comparer->square[0] + sum[0], gain * gain * (comparer->square[1] + sum[1]));
-  result->beyond[0] = ratio(sum[0], louder);
-  result->beyond[1] = ratio(gain * gain * sum[1], louder);
+  const double louder = fmax(all[0], gain * gain * all[1]);
+  for (int n = 0; n < 2; ++n) {
+    const double own = n == 0 ? 1.0 : gain * gain;
+    result->ahead[n] = ratio(own * ahead[n], louder);
+    result->beyond[n] = ratio(own * beyond[n], louder);
+  }
   return true;
 }
 

@@ -53,6 +53,8 @@ typedef struct {
   double null_at_loudness;   /* the same at `loudness_gain` */
   double largest_difference; /* dBFS, largest sample of the difference at `gain` */
   double largest_at;         /* frame of A */
+  double ahead[2];  /* dB: of A and of B (at `gain`) what comes before the other begins, in power,
+                       re the louder of the two; -HUGE_VAL for nothing */
   double beyond[2]; /* dB: of A and of B (at `gain`) what comes once the other has ended, but for as
                        many frames as the delay has moved out of reach; in power, re the louder of
                        the two; -HUGE_VAL for nothing */

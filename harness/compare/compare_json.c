@@ -27,8 +27,12 @@ double planish_compare_band_null(const PlanishComparison *result, size_t band)
 
 bool planish_compare_within(const PlanishComparison *result, double tolerance)
 {
-  return result->same_samples || (result->overlap > 0 && result->null_depth <= tolerance &&
-                                  result->beyond[0] <= tolerance && result->beyond[1] <= tolerance);
+  bool within = result->overlap > 0 && result->null_depth <= tolerance &&
+                result->alignment.turned[0] == result->alignment.turned[1];
+  for (int n = 0; n < 2; ++n) {
+    within = within && result->ahead[n] <= tolerance && result->beyond[n] <= tolerance;
+  }
+  return result->same_samples || within;
 }
 
 static void write_match(PlanishJson *json, const PlanishComparison *result)
@@ -58,6 +62,8 @@ static void write_match(PlanishJson *json, const PlanishComparison *result)
 
 static void write_beyond(PlanishJson *json, const PlanishComparison *result)
 {
+  planish_json_number(json, "a_ahead_db", result->ahead[0]);
+  planish_json_number(json, "b_ahead_db", result->ahead[1]);
   planish_json_number(json, "a_beyond_db", result->beyond[0]);
   planish_json_number(json, "b_beyond_db", result->beyond[1]);
 }

@@ -11,13 +11,13 @@
  * Keys: a, b (files), rate_hz, same_samples, related, delay_frames, delay_s, turned_left,
  * turned_right, correlation, overlap_frames, differing_frames, first_difference_s, gain_db,
  * loudness_gain_db, null_db, null_at_loudness_db, largest_difference_dbfs, largest_difference_at_s,
- * a_beyond_db, b_beyond_db (see PlanishComparison), tolerance_db, within_tolerance;
- * loudness_difference_lu, true_peak_difference_db, sample_peak_difference_db, plr_difference_lu
- * (each B less A, as the files are); third_octaves, an array of objects: nominal_hz, a_dbfs, b_dbfs
- * (mean of left and right, as the files are), difference_db (B less A at equal loudness), null_db
- * (of the difference re the louder there); punch: onsets, a_db, b_db, low_onsets, low_a_db,
- * low_b_db; measurement_a, measurement_b, see measure_json.h. No value, and a null without any
- * difference, are null. */
+ * a_ahead_db, b_ahead_db, a_beyond_db, b_beyond_db (see PlanishComparison), tolerance_db,
+ * within_tolerance; loudness_difference_lu, true_peak_difference_db, sample_peak_difference_db,
+ * plr_difference_lu (each B less A, as the files are); third_octaves, an array of objects:
+ * nominal_hz, a_dbfs, b_dbfs (mean of left and right, as the files are), difference_db (B less A at
+ * equal loudness), null_db (of the difference re the louder there); punch: onsets, a_db, b_db,
+ * low_onsets, low_a_db, low_b_db; measurement_a, measurement_b, see measure_json.h. No value, and a
+ * null without any difference, are null. */
 void planish_compare_json(PlanishJson *json, const char *key, const char *const path[2],
                           double tolerance, const PlanishComparison *result);
 

@@ -17,7 +17,8 @@ static const char help[] =
     "different rates are compared at the higher one.\n"
     "\n"
     "      --tolerance=DB    a regression check: exit 1 if the difference, or what one has\n"
-    "                        beyond the other's end, re the louder, is over DB, e.g. -100\n"
+    "                        before the other begins or beyond its end, re the louder, is\n"
+    "                        over DB, e.g. -100; or if one channel's polarity is turned\n"
     "      --plain           neither line up nor match level: the files as they are\n"
     "      --json            for machines\n"
     "      --silence-bad     take samples that are no number as silence\n"
@@ -165,6 +166,10 @@ static void print_result(const PlanishCompareSetup *setup, const PlanishComparis
                        planish_text_of_time(time, result->largest_at / result->rate));
   }
   for (int n = 0; n < 2; ++n) {
+    if (isfinite(result->ahead[n])) {
+      print_number(n == 0 ? "A ahead of B's start" : "B ahead of A's start", result->ahead[n], 1,
+                   "dB re the louder");
+    }
     if (isfinite(result->beyond[n])) {
       print_number(n == 0 ? "A behind B's end" : "B behind A's end", result->beyond[n], 1,
                    "dB re the louder");
@@ -182,17 +187,26 @@ static bool judge(double tolerance, const PlanishComparison *result, PlanishErro
   if (result->overlap == 0) {
     return planish_fail(error, PLANISH_MISSED, "nothing to compare: the files do not overlap");
   }
-  if (result->null_depth <= tolerance) {
-    const int longer = result->beyond[1] > result->beyond[0] ? 1 : 0;
+  if (result->null_depth > tolerance) {
     return planish_fail(error, PLANISH_MISSED,
-                        "over tolerance: %c goes on where %c has ended, %.1f dB re the louder, "
-                        "%.1f dB allowed",
-                        longer == 0 ? 'A' : 'B', longer == 0 ? 'B' : 'A', result->beyond[longer],
-                        tolerance);
+                        "over tolerance: the difference is %.1f dB re the louder, %.1f dB allowed",
+                        result->null_depth, tolerance);
+  }
+  for (int n = 0; n < 2; ++n) {
+    const bool before = result->ahead[n] > tolerance;
+    if (before || result->beyond[n] > tolerance) {
+      return planish_fail(error, PLANISH_MISSED,
+                          "over tolerance: %c %s, %.1f dB re the louder, %.1f dB allowed",
+                          n == 0 ? 'A' : 'B',
+                          before   ? n == 0 ? "begins before B does" : "begins before A does"
+                          : n == 0 ? "goes on where B has ended"
+                                   : "goes on where A has ended",
+                          before ? result->ahead[n] : result->beyond[n], tolerance);
+    }
   }
   return planish_fail(error, PLANISH_MISSED,
-                      "over tolerance: the difference is %.1f dB re the louder, %.1f dB allowed",
-                      result->null_depth, tolerance);
+                      "over tolerance: the polarity of one channel is turned, %s",
+                      result->alignment.turned[0] ? "left" : "right");
 }
 
 static bool compare(const PlanishCompareSetup *setup, bool as_json, double tolerance,

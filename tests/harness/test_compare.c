@@ -124,6 +124,8 @@ static void one_channel_turned(void **state)
   const PlanishComparison result = compare(a, write_changed("b.wav", 10, 0.7, -0.7, 0.0));
   assert_true(!result.alignment.turned[0] && result.alignment.turned[1]);
   assert_true(result.null_depth < -120.0);
+  /* Lost in mono: no regression check lets it pass. */
+  assert_false(planish_compare_within(&result, -20.0));
 }
 
 /* Sines of 100, 1000 and 8000 Hz, faded; the last at a gain of its own. */
@@ -262,6 +264,30 @@ static void one_ends_early(void **state)
   assert_true(result.beyond[0] < -90.0 && result.beyond[1] < -90.0);
 }
 
+/* What is missing at the head counts as what is missing at the end does. */
+static void one_begins_late(void **state)
+{
+  (void)state;
+  const size_t lost = 5000;
+  const char *a = write_part("a.wav", FRAMES, FRAMES);
+  const char *rest = write_audio("rest.wav", FLOATS, RATE, 2, music + 2 * lost, FRAMES - lost);
+  double sum[2] = {0.0, 0.0};
+  for (size_t n = 0; n < (size_t)2 * FRAMES; ++n) {
+    sum[n < 2 * lost ? 0 : 1] += (double)music[n] * (double)music[n];
+  }
+  const double expected = 10.0 * log10(sum[0] / (sum[0] + sum[1]));
+  PlanishComparison result = compare(a, rest);
+  near_to("delay of the rest", result.alignment.delay, -(double)lost, 0.0);
+  near_to("A ahead of the start of B", result.ahead[0], expected, 1e-6);
+  assert_true(result.ahead[1] == -HUGE_VAL && result.null_depth == -HUGE_VAL);
+  assert_false(planish_compare_within(&result, expected - 0.1));
+  assert_true(planish_compare_within(&result, expected + 0.1));
+  result = compare(rest, a);
+  near_to("B ahead of the start of A", result.ahead[1], expected, 1e-6);
+  assert_true(result.ahead[0] == -HUGE_VAL);
+  assert_false(planish_compare_within(&result, expected - 0.1));
+}
+
 static void a_regression_check(void **state)
 {
   (void)state;
@@ -370,6 +396,7 @@ int main(void)
       cmocka_unit_test(nothing_in_common),
       cmocka_unit_test(silence_is_no_match),
       cmocka_unit_test(one_ends_early),
+      cmocka_unit_test(one_begins_late),
       cmocka_unit_test(a_regression_check),
       cmocka_unit_test(bad_input_is_refused),
   };
