@@ -119,18 +119,26 @@ static void hold_standard_streams(void)
   }
 }
 
+static void tell(const PlanishError *error)
+{
+  if (error->outcome != PLANISH_DONE && error->text[0] != '\0') {
+    planish_text_print(stderr, "planish: %s\n", error->text);
+  }
+}
+
 int main(int argc, char **argv)
 {
   PlanishError error = {0};
   hold_standard_streams();
   planish_interrupt_install();
   run(argc, argv, &error);
-  if (fflush(stdout) != 0 || ferror(stdout)) {
+  tell(&error);
+  if ((fflush(stdout) != 0 || ferror(stdout)) && error.outcome < PLANISH_BAD_FILE) {
+    /* Worse than what was found: whoever asked has not got it. */
+    planish_error_clear(&error);
     planish_fail(&error, PLANISH_BAD_FILE,
                  "cannot write: standard output: give it a place with room");
-  }
-  if (error.outcome != PLANISH_DONE && error.text[0] != '\0') {
-    planish_text_print(stderr, "planish: %s\n", error.text);
+    tell(&error);
   }
   return exit_code(error.outcome);
 }

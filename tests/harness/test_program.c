@@ -290,15 +290,24 @@ static void what_cannot_be_printed_is_told(void **state)
 {
   (void)state;
   start_files(NULL);
-  const pid_t child = fork();
-  if (child == 0) {
-    dup2(open("/dev/full", O_WRONLY), STDOUT_FILENO);
-    dup2(open(in_folder("stderr"), O_WRONLY | O_CREAT, 0600), STDERR_FILENO);
-    execl(getenv("PLANISH_PROGRAM"), "planish", "stages", "test-delay", (char *)NULL);
-    _exit(99);
+  /* A fault is exit 1 where it can be read of. */
+  float *silence = calloc(2 * LENGTH, sizeof *silence);
+  write_audio("silent.wav", WAV24, RATE, 2, silence, LENGTH);
+  free(silence);
+  Outcome outcome = RUN("check", name("silent.wav"));
+  assert_int_equal(outcome.code, 1);
+  const char *const commands[][2] = {{"stages", "test-delay"}, {"check", name("silent.wav")}};
+  for (size_t n = 0; n < 2; ++n) {
+    const pid_t child = fork();
+    if (child == 0) {
+      dup2(open("/dev/full", O_WRONLY), STDOUT_FILENO);
+      dup2(open(in_folder("stderr"), O_WRONLY | O_CREAT | O_TRUNC, 0600), STDERR_FILENO);
+      execl(getenv("PLANISH_PROGRAM"), "planish", commands[n][0], commands[n][1], (char *)NULL);
+      _exit(99);
+    }
+    outcome = finish(child);
+    expect(&outcome, 4, "standard output");
   }
-  const Outcome outcome = finish(child);
-  expect(&outcome, 4, "standard output");
 }
 
 static void help_and_version_go_to_standard_output(void **state)
