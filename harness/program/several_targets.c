@@ -28,11 +28,6 @@ static bool read_target(const char **text, double *target, PlanishError *error)
 static bool add_target(const PlanishSeveralRequest *request, PlanishSeveralRows *rows,
                        double target, PlanishError *error)
 {
-  for (uint32_t n = 0; n < rows->count; ++n) {
-    if (rows->rows[n].target == target) {
-      return planish_fail(error, PLANISH_BAD_USE, "twice in --targets: %g: give it once", target);
-    }
-  }
   if (rows->count == PLANISH_SEVERAL_MOST) {
     return planish_fail(error, PLANISH_BAD_USE, "too many: --targets: give at most %d",
                         PLANISH_SEVERAL_MOST);
@@ -44,6 +39,12 @@ static bool add_target(const PlanishSeveralRequest *request, PlanishSeveralRows 
       planish_several_add(request, rows, planish_text_new("%.2f LUFS", target), suffix, error);
   if (rows->count > 0) {
     rows->rows[rows->count - 1].target = target;
+  }
+  /* Targets nearer to each other than names tell apart would be one file. */
+  for (uint32_t n = 0; done && n + 1 < rows->count; ++n) {
+    if (strcmp(rows->outs[n], rows->outs[rows->count - 1]) == 0) {
+      return planish_fail(error, PLANISH_BAD_USE, "twice in --targets: %g: give it once", target);
+    }
   }
   return done;
 }

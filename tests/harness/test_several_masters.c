@@ -136,6 +136,7 @@ static void what_cannot_be_meant_is_refused(void **state)
       {{"--targets=-9,loud"}, "no loudness: \"loud\""},
       {{"--targets=-9,"}, "no loudness: \"\""},
       {{"--targets=-9,-12,-9"}, "twice in --targets: -9"},
+      {{"--targets=-12,-12.0000001"}, "twice in --targets: -12"},
       {{"--targets=-9,9"}, "out of range"},
       {{"--targets=-9", "--loudness=-8"}, "--targets and --loudness"},
       {{"--targets=-9", "--without=late"}, "--targets and --without"},
