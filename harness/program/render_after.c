@@ -113,12 +113,20 @@ bool planish_render_after_check(const PlanishRenderAfter *after, const char *out
            planish_fail(error, PLANISH_BAD_USE,
                         "--client and --reference are about a report: add --report=FOLDER");
   }
-  if (!is_folder(after->report) && mkdir(after->report, 0777) != 0) {
+  const bool there = is_folder(after->report);
+  if (!there && mkdir(after->report, 0777) != 0) {
     return planish_fail(error, PLANISH_BAD_FILE, "no such folder, and it cannot be made: %s: %s",
                         after->report,
                         errno == EEXIST   ? "something else has that name"
                         : errno == ENOENT ? "make the folder it stands in"
                                           : "see that it can be written");
+  }
+  if (!there && is_one_of(after->report, taken)) {
+    (void)rmdir(after->report);
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "the report's folder would stand in the place of the master: %s: choose "
+                        "another folder",
+                        after->report);
   }
   char *page = planish_report_path(after->report, out);
   if (page == NULL) {

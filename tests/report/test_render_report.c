@@ -148,6 +148,10 @@ static void what_cannot_be_is_said_ahead_of_the_render(void **state)
   run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"),
             "--report=/nonexistent/rep");
   expect(&run, 4, "/nonexistent/rep");
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("rep.wav"), "--report",
+            name("rep.wav"));
+  expect(&run, 2, "in the place of the master");
+  assert_int_not_equal(access(name("rep.wav"), F_OK), 0);
   /* The page may not take the sheet's place. */
   write_text("master.html", named_sheet);
   snprintf(report, sizeof report, "--report=%s", files_folder);
