@@ -159,10 +159,9 @@ static void read_variant(PlanishSheetReading *reading, const PlanishNode *root,
                     "no variant: each is a map, such as {name: quiet, target: {loudness: -14}}");
     return;
   }
-  const bool named = read_name(reading, map);
-  if (check_keys(reading, map) && named) {
-    read_whole(reading, root, map);
-  }
+  read_name(reading, map);
+  check_keys(reading, map);
+  read_whole(reading, root, map);
 }
 
 void planish_sheet_read_variants(PlanishSheetReading *reading, const PlanishNode *root)

@@ -194,14 +194,14 @@ static void all_mistakes_are_told_at_once(void **state)
   static const char text[] = "planish: 1\n"
                              "stages: [{stage: test-delay, name: late, taps: -7}]\n"
                              "variants:\n"
-                             "  - {name: x, set: {late.gain: 900}}\n"
+                             "  - {name: x, gain: 3, set: {late.gain: 900}}\n"
                              "  - {name: X}\n"
                              "  - {name: y, set: {late.gain: 901}}\n";
   PlanishMistakes mistakes = {0};
   assert_null(planish_sheet_parse(text, strlen(text), host, false, &mistakes));
-  assert_int_equal(mistakes.count, 4);
-  for (size_t n = 0; n < 4; ++n) {
-    static const int lines[] = {2, 4, 5, 6};
+  assert_int_equal(mistakes.count, 5);
+  for (size_t n = 0; n < 5; ++n) {
+    static const int lines[] = {2, 4, 4, 5, 6};
     assert_int_equal(mistakes.list[n].line, lines[n]);
   }
   planish_mistakes_free(&mistakes);
