@@ -102,7 +102,9 @@ void planish_sheet_read_value(PlanishSheetReading *reading, PlanishSheetStage *s
   PlanishError error = {0};
   uint32_t index = 0;
   if (!planish_sheet_symbol(stage->plugin, node->key->text, &index, &error)) {
-    tell(reading, node->key, &error);
+    if (!planish_sheet_is_decimal_comma(node->key, reading->mistakes)) {
+      tell(reading, node->key, &error);
+    }
     return;
   }
   const PlanishPluginPort *port = &stage->plugin->ports[index];

@@ -333,10 +333,26 @@ bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishC
   return planish_sheet_symbol(sheet->stages[stage].plugin, dot + 1, &control->port, error);
 }
 
+bool planish_sheet_is_decimal_comma(const PlanishNode *key, PlanishMistakes *mistakes)
+{
+  const size_t digits = strspn(key->text, "0123456789");
+  if (digits == 0 || key->text[digits] != '\0' || key->quoted) {
+    return false;
+  }
+  planish_mistake(mistakes, key->line, key->column,
+                  "%s: behind a comma, which begins the next key: write a number with a decimal "
+                  "point",
+                  key->text);
+  return true;
+}
+
 bool planish_sheet_unknown_key(const PlanishNode *key, const char *const *keys, size_t count,
                                const char *where, PlanishMistakes *mistakes)
 {
   PlanishNearest nearest = planish_nearest_to(key->text);
+  if (planish_sheet_is_decimal_comma(key, mistakes)) {
+    return false;
+  }
   for (size_t n = 0; n < count; ++n) {
     planish_nearest_consider(&nearest, keys[n]);
   }

@@ -81,7 +81,7 @@ static const Case cases[] = {
     {HEAD "input: 3\n" STAGE, 2, 8, "input: no map"},
     {HEAD "input: {gain: 1, loudness: -18}\n" STAGE, 2, 18, "exclude each other"},
     {HEAD "input: {gain: loud}\n" STAGE, 2, 15, "gain: no number"},
-    {HEAD "input: {gain: 1,5}\n" STAGE, 2, 17, "unknown key"},
+    {HEAD "input: {gain: 1,5}\n" STAGE, 2, 17, "5: behind a comma"},
     {HEAD "input: {gain: \"1\"}\n" STAGE, 2, 15, "gain: no number"},
     {HEAD "input: {gain: .inf}\n" STAGE, 2, 15, "gain: no number"},
     {HEAD "input: {gain: [1]}\n" STAGE, 2, 15, "gain: no number"},
@@ -151,6 +151,7 @@ static const Case cases[] = {
     /* values */
     {HEAD "stages:\n  - {stage: test-delay, name: a, gian: 1}\n", 3, 34, "did you mean gain?"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, reverb: 1}\n", 3, 34, "planish stages"},
+    {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 1,5}\n", 3, 42, "with a decimal point"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, latency: 1}\n", 3, 34, "reports it"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, in_left: 1}\n", 3, 34, "has its audio there"},
     {HEAD "stages:\n  - {stage: test-delay, name: a, gain: 24.5}\n", 3, 40, "give -24 to 24 dB"},
