@@ -42,8 +42,14 @@ static bool judge_silence(const PlanishReadings *readings, PlanishCheckResult *r
   }
   if (left < SILENT_DB || right < SILENT_DB || fabs(left - right) > FAR_APART_DB) {
     const int silent = left < right ? 0 : 1;
-    PlanishFinding *finding = planish_finding_add(&result->findings, PLANISH_FINDING_CHANNEL_SILENT,
-                                                  PLANISH_FAULT, "the channel is silent");
+    PlanishFindings *findings = &result->findings;
+    PlanishFinding *finding =
+        fmin(left, right) < SILENT_DB
+            ? planish_finding_add(findings, PLANISH_FINDING_CHANNEL_SILENT, PLANISH_FAULT,
+                                  "the channel is silent")
+            : planish_finding_add(findings, PLANISH_FINDING_CHANNEL_SILENT, PLANISH_FAULT,
+                                  "%.0f dB under the other channel, as good as silent",
+                                  fabs(left - right));
     finding->channel = channel_names[silent];
     planish_finding_remedy(finding, "export it again, with both channels");
     return true;

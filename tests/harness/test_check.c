@@ -725,6 +725,22 @@ static void blocks_change_nothing(void **state)
   free(mix.samples);
 }
 
+/* One that is faint is a fault, too, but is not called silent. */
+static void a_faint_channel_is_told_as_what_it_is(void **state)
+{
+  (void)state;
+  Mix mix = synthetic();
+  scale(&mix, 1.0, 1e-3);
+  const PlanishCheckResult result = check_in(&mix, 4096);
+  free(mix.samples);
+  const PlanishFinding *finding = find(&result, PLANISH_FINDING_CHANNEL_SILENT);
+  assert_non_null(finding);
+  print_message("%s\n", finding->what);
+  assert_int_equal(finding->severity, PLANISH_FAULT);
+  assert_int_equal(finding->channel, PLANISH_OF_RIGHT);
+  assert_null(strstr(finding->what, "the channel is silent"));
+}
+
 /* A single clipped run, to the frame; and two equal samples, or a slow top, that are none. */
 static void clipped_runs_are_exact(void **state)
 {
@@ -831,10 +847,15 @@ static void bad_arguments_are_refused(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(planted_in_noise),      cmocka_unit_test(planted_in_guitars),
-      cmocka_unit_test(planted_in_stems),      cmocka_unit_test(clean_music),
-      cmocka_unit_test(blocks_change_nothing), cmocka_unit_test(clipped_runs_are_exact),
-      cmocka_unit_test(the_program),           cmocka_unit_test(bad_arguments_are_refused),
+      cmocka_unit_test(a_faint_channel_is_told_as_what_it_is),
+      cmocka_unit_test(planted_in_noise),
+      cmocka_unit_test(planted_in_guitars),
+      cmocka_unit_test(planted_in_stems),
+      cmocka_unit_test(clean_music),
+      cmocka_unit_test(blocks_change_nothing),
+      cmocka_unit_test(clipped_runs_are_exact),
+      cmocka_unit_test(the_program),
+      cmocka_unit_test(bad_arguments_are_refused),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
 }
