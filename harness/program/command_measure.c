@@ -95,6 +95,32 @@ static void print_at(const char *name, double value, const char *unit, double se
                      planish_text_of_time(time, seconds));
 }
 
+/* Told where the sound ends before `window` seconds of it were heard: silence is something else. */
+static bool print_if_short(const char *name, double window, const PlanishMeasurement *m)
+{
+  const bool is_short = (double)m->frames < window * m->rate;
+  if (is_short) {
+    planish_text_print(stdout, "  %-22s %9s (under %g s)\n", name, "-", window);
+  }
+  return is_short;
+}
+
+static void print_loudness(const PlanishMeasurement *m)
+{
+  enum { SHORT, LONG };
+  static const double windows[] = {0.4, 3.0}; /* s, by ITU-R BS.1770 and EBU Tech 3341 */
+  if (!print_if_short("integrated", windows[SHORT], m)) {
+    print_value("integrated", m->integrated, 2, "LUFS");
+  }
+  if (!print_if_short("momentary maximum", windows[SHORT], m)) {
+    print_at("momentary maximum", m->momentary_max, "LUFS", (double)m->momentary_max_end / m->rate);
+  }
+  if (!print_if_short("short-term maximum", windows[LONG], m)) {
+    print_at("short-term maximum", m->shortterm_max, "LUFS",
+             (double)m->shortterm_max_end / m->rate);
+  }
+}
+
 static void print_result(const char *path, const PlanishMeasurement *m)
 {
   char time[PLANISH_TEXT_TIME];
@@ -102,9 +128,7 @@ static void print_result(const char *path, const PlanishMeasurement *m)
   planish_text_print(stdout, "  %-22s %9s %g Hz, %s (%llu frames)\n", "format",
                      m->channels == 1 ? "mono" : "stereo", m->rate,
                      planish_text_of_time(time, m->duration), (unsigned long long)m->frames);
-  print_value("integrated", m->integrated, 2, "LUFS");
-  print_at("momentary maximum", m->momentary_max, "LUFS", (double)m->momentary_max_end / m->rate);
-  print_at("short-term maximum", m->shortterm_max, "LUFS", (double)m->shortterm_max_end / m->rate);
+  print_loudness(m);
   print_value("loudness range", m->range, 2, "LU");
   print_at("true peak", m->true_peak, "dBTP", m->true_peak_at / m->rate);
   print_at("sample peak", m->sample_peak, "dBFS", (double)m->sample_peak_at / m->rate);

@@ -216,6 +216,22 @@ static void one_bad_file_does_not_hide_the_others(void **state)
   assert_non_null(strstr(first + 1, "integrated_lufs"));
 }
 
+/* What was not heard long enough for is not silent. */
+static void a_short_file_is_not_called_silent(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  write_audio("second.wav", WAV24, RATE, 2, music, RATE);
+  write_audio("moment.wav", WAV24, RATE, 2, music + RATE, RATE / 4);
+  Outcome outcome = RUN("measure", name("second.wav"));
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "short-term maximum             - (under 3 s)\n"));
+  assert_null(strstr(outcome.out, "integrated                     -"));
+  outcome = RUN("measure", name("moment.wav"));
+  assert_non_null(strstr(outcome.out, "integrated                     - (under 0.4 s)\n"));
+  assert_null(strstr(outcome.out, "silent"));
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -229,6 +245,7 @@ int main(void)
       cmocka_unit_test(a_sheet_of_mistakes_ends),
       cmocka_unit_test(a_matched_file_that_clips_is_told),
       cmocka_unit_test(one_bad_file_does_not_hide_the_others),
+      cmocka_unit_test(a_short_file_is_not_called_silent),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);
 }
