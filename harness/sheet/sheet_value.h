@@ -60,7 +60,6 @@ bool planish_sheet_control(const PlanishSheet *sheet, const char *text, PlanishC
  * of its range. On failure a line without place, where `text` names the control. */
 bool planish_sheet_can_land(const PlanishPluginPort *port, const char *text, PlanishError *error);
 
-
 /* Tells, and is true, where a key is what "1,5" leaves behind its comma. No key and no symbol of
  * LV2 begins with a digit. */
 bool planish_sheet_is_decimal_comma(const PlanishNode *key, PlanishMistakes *mistakes);
