@@ -225,9 +225,7 @@ static bool deliver(Run *run, PlanishJson *json, PlanishError *error)
   PlanishDelivering *work = &run->deliveries;
   bool done = plan_tracks(run, error) && (!run->album->cd || plan_cd(run, error));
   planish_progress_end(&work->progress);
-  if (json != NULL) {
-    planish_json_array_begin(json, "delivered");
-  } else if (done && work->kept > 0) {
+  if (done && json == NULL && work->kept > 0) {
     planish_text_print(stdout, "kept      %zu delivered files that are there already\n",
                        work->kept);
   }
@@ -235,9 +233,6 @@ static bool deliver(Run *run, PlanishJson *json, PlanishError *error)
     (void)putchar('\n');
   }
   done = done && planish_delivering_make(work, json, error);
-  if (json != NULL) {
-    planish_json_array_end(json);
-  }
   return done && (!run->album->cd || write_cd_lists(run, error));
 }
 
@@ -254,10 +249,14 @@ static bool tell_and_deliver(Run *run, bool made, PlanishError *error)
   }
   (void)fflush(stdout);
   const size_t missed = planish_album_tell_missed(run->plan, &run->result);
-  bool done = made && (!run->request->report || write_page(run, error)) &&
-              (!asked || deliver(run, run->request->json ? &json : NULL, error));
+  bool done = made && (!run->request->report || write_page(run, error));
   if (run->request->json) {
+    planish_json_array_begin(&json, "delivered");
+    done = done && (!asked || deliver(run, &json, error));
+    planish_json_array_end(&json);
     planish_json_object_end(&json);
+  } else {
+    done = done && (!asked || deliver(run, NULL, error));
   }
   return done && (missed == 0 || planish_fail(error, PLANISH_MISSED, "%s", ""));
 }

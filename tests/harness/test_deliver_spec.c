@@ -54,7 +54,7 @@ static const Case cases[] = {
     {WAV "tolerance: 1\n", 3, 1, "add loudness: or remove it"},
     {WAV "level: match\n", 3, 1, "match needs a loudness"},
     {WAV "ceiling: 1\n", 3, 10, "give -30 to 0 dBTP"},
-    {WAV "over: clip\n", 3, 7, "give one of lower, refuse"},
+    {WAV "over: clip\n", 3, 7, "give one of lower, rerender, refuse"},
     {WAV "decoded_ceiling: -1\n", 3, 1, "is for coded formats"},
     {WAV "whole_sectors: true\n", 3, 1, "add rate: 44100"},
     {HEAD "format: flac\nbext: true\n", 3, 1, "is a chunk of WAV files"},
