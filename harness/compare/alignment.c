@@ -33,7 +33,8 @@ struct PlanishAligner {
   double complex *bins[2];
   double complex *cross[2]; /* by channel */
   double *correlation[2];   /* by channel; lag l at l, negative ones at size + l */
-  double *spectra[2][2];    /* powers, [stream][channel] */
+  double *spectra[2][2];    /* powers, [stream][channel], of what the cross-spectrum is made of */
+  double *middles[2];       /* of the second, by channel, of its middles */
   double power[2][2];       /* sums of squares, likewise */
   PlanishSpectrum *spectrum;
 };
@@ -55,10 +56,11 @@ static bool allocate(PlanishAligner *aligner)
     aligner->correlation[c] = calloc(aligner->size, sizeof(double));
     aligner->spectra[0][c] = calloc(bins, sizeof(double));
     aligner->spectra[1][c] = calloc(bins, sizeof(double));
+    aligner->middles[c] = calloc(bins, sizeof(double));
     done = done && aligner->first[c] != NULL && aligner->second[c] != NULL &&
            aligner->bins[c] != NULL && aligner->cross[c] != NULL &&
            aligner->correlation[c] != NULL && aligner->spectra[0][c] != NULL &&
-           aligner->spectra[1][c] != NULL;
+           aligner->spectra[1][c] != NULL && aligner->middles[c] != NULL;
   }
   aligner->masked = calloc(aligner->size, sizeof(float));
   aligner->spectrum = planish_spectrum_new(aligner->size);
@@ -99,6 +101,7 @@ void planish_aligner_free(PlanishAligner *aligner)
     free(aligner->correlation[c]);
     free(aligner->spectra[0][c]);
     free(aligner->spectra[1][c]);
+    free(aligner->middles[c]);
   }
   free(aligner->masked);
   planish_spectrum_free(aligner->spectrum);
@@ -110,18 +113,27 @@ static double square(double complex z)
   return creal(z) * creal(z) + cimag(z) * cimag(z);
 }
 
+/* The spectrum of a stretch's middle, of which every frame is in one stretch. */
+static void take_middle(PlanishAligner *aligner, const float *stretch, double complex *bins)
+{
+  memcpy(aligner->masked + aligner->range, stretch + aligner->range, aligner->hop * sizeof(float));
+  planish_spectrum_forward(aligner->spectrum, aligner->masked, bins);
+}
+
 /* The middle of the first against all of the second. */
 static void take_stretch(PlanishAligner *aligner)
 {
   for (int c = 0; c < 2; ++c) {
-    memcpy(aligner->masked + aligner->range, aligner->first[c] + aligner->range,
-           aligner->hop * sizeof(float));
-    planish_spectrum_forward(aligner->spectrum, aligner->masked, aligner->bins[0]);
+    take_middle(aligner, aligner->first[c], aligner->bins[0]);
     planish_spectrum_forward(aligner->spectrum, aligner->second[c], aligner->bins[1]);
     for (size_t k = 0; k <= aligner->size / 2; ++k) {
       aligner->cross[c][k] += conj(aligner->bins[0][k]) * aligner->bins[1][k];
       aligner->spectra[0][c][k] += square(aligner->bins[0][k]);
       aligner->spectra[1][c][k] += square(aligner->bins[1][k]);
+    }
+    take_middle(aligner, aligner->second[c], aligner->bins[1]);
+    for (size_t k = 0; k <= aligner->size / 2; ++k) {
+      aligner->middles[c][k] += square(aligner->bins[1][k]);
     }
     const size_t kept = aligner->size - aligner->hop;
     memmove(aligner->first[c], aligner->first[c] + aligner->hop, kept * sizeof(float));
@@ -202,20 +214,23 @@ static double weigh(PlanishAligner *aligner, int channel)
   const size_t width = aligner->size / REACH / 2 + 1;
   double *first = aligner->spectra[0][channel];
   double *second = aligner->spectra[1][channel];
+  double *middles = aligner->middles[channel];
   double most = 0.0;
   smooth(first, aligner->correlation[channel], bins, width);
   smooth(second, aligner->correlation[channel], bins, width);
+  smooth(middles, aligner->correlation[channel], bins, width);
   for (size_t k = 0; k < bins; ++k) {
+    middles[k] = sqrt(first[k]) * sqrt(middles[k]);
     first[k] = sqrt(first[k]) * sqrt(second[k]);
     most = fmax(most, first[k]);
   }
   double lit = 0.0;
   for (size_t k = 0; k < bins && most > 0.0; ++k) {
     aligner->cross[channel][k] /= first[k] + FLOOR * most;
-    lit += first[k] / (first[k] + FLOOR * most);
+    /* The whole stretches count the second's frames more than once, the cross-spectrum does not. */
+    lit += middles[k] / (first[k] + FLOOR * most);
   }
-  /* The second's power was counted over whole stretches, the cross-spectrum over the hops. */
-  return 2.0 * lit / (double)aligner->size * sqrt((double)aligner->hop / (double)aligner->size);
+  return 2.0 * lit / (double)aligner->size;
 }
 
 /* First and second derivative of both channels' correlation, the turned ones turned back, at a

@@ -37,7 +37,7 @@ typedef struct PlanishAligner PlanishAligner;
  * kHz on). */
 size_t planish_aligner_range(double rate);
 
-/* Rate 8000..384000 Hz. NULL outside of it, or without memory (50 MB at 48 kHz, at most 100 MB). */
+/* Rate 8000..384000 Hz. NULL outside of it, or without memory (50 MB at 48 kHz, at most 110 MB). */
 PlanishAligner *planish_aligner_new(double rate);
 /* NULL is allowed. */
 void planish_aligner_free(PlanishAligner *aligner);

@@ -268,6 +268,24 @@ static void unrelated_and_silent(void **state)
   free(b.samples);
 }
 
+/* Wherever the sound lies, in the one stretch that it is looked at in or where two of them meet. */
+static void what_is_alike_is_told_as_that(void **state)
+{
+  (void)state;
+  enum { SOUND = 170000 };
+  static const int places[] = {0, 100000, 250000, 400000, 580000};
+  for (size_t n = 0; n < sizeof places / sizeof *places; ++n) {
+    Audio sound = music_like(SOUND, 11);
+    Audio a = audio_of(RATE, 2, 800000);
+    memcpy(a.samples + (size_t)2 * (size_t)places[n], sound.samples, sizeof(float) * 2 * SOUND);
+    Audio b = moved(&a, 20, 0.5, 0.5);
+    near_to("correlation of what is alike", align(&a, &b).correlation, 1.0, 0.01);
+    free(sound.samples);
+    free(a.samples);
+    free(b.samples);
+  }
+}
+
 static void blocks_change_no_bit(void **state)
 {
   (void)state;
@@ -306,6 +324,7 @@ int main(void)
       cmocka_unit_test(noise_on_top_and_other_lengths),
       cmocka_unit_test(unrelated_and_silent),
       cmocka_unit_test(blocks_change_no_bit),
+      cmocka_unit_test(what_is_alike_is_told_as_that),
       cmocka_unit_test(bad_arguments_are_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
