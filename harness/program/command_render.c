@@ -164,7 +164,7 @@ static bool keep_output(const Request *request, PlanishError *error)
 }
 
 /* The outputs must not be inputs, nor each other. */
-static bool check_outputs(const Request *request, PlanishError *error)
+static bool check_outputs(Request *request, PlanishError *error)
 {
   const char *inputs[] = {mix_place(request), request->sheet, NULL, NULL};
   if (!planish_is_stream(request->out) && !planish_writer_check(request->out, inputs, error)) {
@@ -391,6 +391,7 @@ static bool render(Request *request, PlanishHost *host, PlanishError *error)
   const bool done =
       job.mix != NULL && check_outputs(request, error) && choose_part(request, &job, error) &&
       choose_recall(request, &job, &recall, error) && make(request, &job, host, error);
+  planish_render_after_end(&request->after);
   planish_reader_free(job.mix);
   planish_sheet_free(sheet);
   return done;

@@ -105,7 +105,7 @@ static bool check_references(const PlanishRenderAfter *after, PlanishError *erro
   return done;
 }
 
-bool planish_render_after_check(const PlanishRenderAfter *after, const char *out,
+bool planish_render_after_check(PlanishRenderAfter *after, const char *out,
                                 const char *const *taken, PlanishError *error)
 {
   if (after->report == NULL) {
@@ -113,16 +113,16 @@ bool planish_render_after_check(const PlanishRenderAfter *after, const char *out
            planish_fail(error, PLANISH_BAD_USE,
                         "--client and --reference are about a report: add --report=FOLDER");
   }
-  const bool there = is_folder(after->report);
-  if (!there && mkdir(after->report, 0777) != 0) {
+  after->made_folder = !is_folder(after->report) && mkdir(after->report, 0777) == 0;
+  const int problem = errno;
+  if (!after->made_folder && !is_folder(after->report)) {
     return planish_fail(error, PLANISH_BAD_FILE, "no such folder, and it cannot be made: %s: %s",
                         after->report,
-                        errno == EEXIST   ? "something else has that name"
-                        : errno == ENOENT ? "make the folder it stands in"
-                                          : "see that it can be written");
+                        problem == EEXIST   ? "something else has that name"
+                        : problem == ENOENT ? "make the folder it stands in"
+                                            : "see that it can be written");
   }
-  if (!there && is_one_of(after->report, taken)) {
-    (void)rmdir(after->report);
+  if (after->made_folder && is_one_of(after->report, taken)) {
     return planish_fail(error, PLANISH_BAD_USE,
                         "the report's folder would stand in the place of the master: %s: choose "
                         "another folder",
@@ -141,6 +141,13 @@ bool planish_render_after_check(const PlanishRenderAfter *after, const char *out
   }
   free(page);
   return clear && check_references(after, error);
+}
+
+void planish_render_after_end(const PlanishRenderAfter *after)
+{
+  if (after->made_folder) {
+    (void)rmdir(after->report); /* unless something is in it */
+  }
 }
 
 bool planish_render_after_make(const PlanishRenderAfter *after, const PlanishMasterJob *job,

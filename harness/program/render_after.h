@@ -15,6 +15,7 @@ typedef struct {
   const char *mix;               /* as it was named */
   bool silence_bad;              /* as it was read */
   PlanishOptionTexts references; /* for the report */
+  bool made_folder;              /* the report's was not there; set by the check */
 } PlanishRenderAfter;
 
 /* What it leaves. */
@@ -25,8 +26,12 @@ typedef struct {
 
 /* Whether the folder of the report is there, or can be made, and the page is no file that is read
  * or written otherwise. To be called ahead of the render. `taken` ends with NULL. */
-bool planish_render_after_check(const PlanishRenderAfter *after, const char *out,
+bool planish_render_after_check(PlanishRenderAfter *after, const char *out,
                                 const char *const *taken, PlanishError *error);
+
+/* To be called last, whatever became of it: a folder that the check made goes where nothing came
+ * into it. */
+void planish_render_after_end(const PlanishRenderAfter *after);
 
 /* False on failure; what `extras` holds is to be released either way. */
 bool planish_render_after_make(const PlanishRenderAfter *after, const PlanishMasterJob *job,

@@ -142,6 +142,7 @@ static void what_cannot_be_is_said_ahead_of_the_render(void **state)
   run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
             "--reference=/nonexistent.wav");
   expect(&run, 4, "/nonexistent.wav");
+  assert_int_not_equal(access(name("rep"), F_OK), 0);
   run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report,
             "--targets=-12,-14");
   expect(&run, 2, "not together");
