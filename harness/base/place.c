@@ -21,7 +21,7 @@ const char *planish_place_advice(int reason)
     return "the disk or a limit allows no file of this length: write to another disk";
   case ENOENT:
   case ENOTDIR:
-    return "its folder is not there any more: make it, or name another";
+    return "its folder is not there: make it, or name another";
   case EACCES:
   case EPERM:
     return "this is not allowed there: change the permissions, or name another folder";

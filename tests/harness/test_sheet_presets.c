@@ -127,7 +127,7 @@ static void mistakes_and_misuse_are_told(void **state)
       {{"sheet", "from", "/none/x.ttl"}, 2, "cannot be read"},
       {{"sheet", "presets"}, 2, "takes SHEET"},
       {{"sheet", "new", "a", "b"}, 2, "takes one file or none"},
-      {{"sheet", "new", "/none/x.yaml"}, 4, "cannot write"},
+      {{"sheet", "new", "/none/x.yaml"}, 4, "its folder is not there: make it"},
       {{"sheet", "presets", name("none.yaml")}, 4, "cannot read"},
       {{"sheet", "check", name("socket")}, 2, "a folder, pipe or device"},
       {{"sheet", "check", "/"}, 2, "a folder, pipe or device"},
