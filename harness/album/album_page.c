@@ -66,10 +66,10 @@ static void write_verdict(const Page *page)
   planish_html_number(out, album->true_peak, 2);
   (void)fputs(" <span class=\"unit\">dBTP</span></span><span class=\"figure\">", out);
   planish_html_time(out, album->duration);
-  planish_text_print(out,
-                     "</span></div>\n<p class=\"target\">%zu tracks at %g Hz, landing at %.2f LUFS "
-                     "and their offsets%s; loudness range of the whole ",
-                     page->plan->album->count, page->plan->rate, page->plan->loudness,
+  planish_text_print(out, "</span></div>\n<p class=\"target\">%zu tracks at %g Hz, landing at ",
+                     page->plan->album->count, page->plan->rate);
+  planish_html_number(out, page->plan->loudness, 2);
+  planish_text_print(out, " LUFS and their offsets%s; loudness range of the whole ",
                      page->plan->album->cd ? ", on sectors of a CD" : "");
   planish_html_number(out, album->range, 2);
   (void)fputs(" LU.</p>\n<ul class=\"findings\">\n", out);
@@ -139,6 +139,17 @@ static void write_cell(FILE *out, double value, int decimals)
   (void)fputs("</td>", out);
 }
 
+/* Under the title: the ISRC, and whether it runs on. */
+static void write_beneath(FILE *out, const char *isrc, bool first)
+{
+  if (isrc == NULL && first) {
+    return;
+  }
+  (void)fputs("<br><span class=\"unit\">", out);
+  planish_html_text(out, isrc);
+  (void)fputs(first ? "</span>" : isrc == NULL ? "runs on</span>" : ", runs on</span>", out);
+}
+
 static void write_track(const Page *page, size_t n, const PlanishAlbumStreamResult *stream,
                         double at)
 {
@@ -152,6 +163,7 @@ static void write_track(const Page *page, size_t n, const PlanishAlbumStreamResu
   planish_html_text(out, text_of(track, PLANISH_METADATA_TRACK));
   (void)fputs(". ", out);
   planish_html_text(out, title == NULL ? track->path : title);
+  write_beneath(out, text_of(track, PLANISH_METADATA_ISRC), first);
   (void)fputs("</th><td>", out);
   planish_html_time(out, at);
   (void)fputs("</td><td>", out);
@@ -168,8 +180,7 @@ static void write_track(const Page *page, size_t n, const PlanishAlbumStreamResu
   write_cell(out, master->range, 2);
   write_cell(out, first && stream->has_drive ? stream->extra_drive : none, 2);
   write_cell(out, first && stream->has_audible ? 100.0 * stream->audible : none, 1);
-  planish_html_element(out, "td", "words", text_of(track, PLANISH_METADATA_ISRC));
-  (void)fputs(first ? "</tr>\n" : "<td class=\"words\">runs on</td></tr>\n", out);
+  (void)fputs("</tr>\n", out);
 }
 
 static void write_tracks(const Page *page)
@@ -177,7 +188,7 @@ static void write_tracks(const Page *page)
   static const char *const heads[][2] = {
       {"begins", ""},   {"sounds", ""},        {"gap", "s"},          {"mix", "LUFS"},
       {"offset", "LU"}, {"master", "LUFS"},    {"true peak", "dBTP"}, {"PLR", "LU"},
-      {"range", "LU"},  {"extra drive", "dB"}, {"audible", "%"},      {"ISRC", ""},
+      {"range", "LU"},  {"extra drive", "dB"}, {"audible", "%"},
   };
   uint64_t at = 0;
   (void)fputs("<section>\n<h2>Tracks</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" "

@@ -86,3 +86,39 @@ void planish_demo_song_free(PlanishDemoSong *song)
     planish_demo_track_free(&song->stems[i]);
   }
 }
+
+/* In the order of the stems: drums, bass, guitars, voice, pad. */
+typedef struct {
+  const char *name;
+  double gains[PLANISH_DEMO_STEMS];
+  double from; /* share of the song */
+  double to;
+} Further;
+
+#define FIRST_HALF 0.5137 /* on no beat: a stream that is cut there goes on through the cut */
+
+static const Further furthers[PLANISH_DEMO_FURTHER] = {
+    {"whole", {1.0, 1.0, 1.0, 1.0, 1.0}, 0.0, 1.0},
+    {"quiet", {0.0, 0.7, 0.15, 0.8, 1.6}, 0.0, 1.0},
+    {"instrumental-1", {1.0, 1.0, 1.0, 0.0, 1.0}, 0.0, FIRST_HALF},
+    {"instrumental-2", {1.0, 1.0, 1.0, 0.0, 1.0}, FIRST_HALF, 1.0},
+};
+
+const char *planish_demo_further_name(size_t further)
+{
+  return furthers[further].name;
+}
+
+PlanishDemoTrack planish_demo_further(const PlanishDemoSong *song, size_t further)
+{
+  const Further *wanted = &furthers[further];
+  const size_t from = (size_t)(wanted->from * (double)song->mix.frames);
+  const size_t to = (size_t)(wanted->to * (double)song->mix.frames);
+  PlanishDemoTrack track = planish_demo_track_new(to - from);
+  for (size_t i = 0; track.left != NULL && i < PLANISH_DEMO_STEMS; ++i) {
+    const PlanishDemoTrack *stem = &song->stems[i];
+    const PlanishDemoTrack part = {stem->left + from, stem->right + from, to - from};
+    planish_demo_track_add(&track, &part, wanted->gains[i]);
+  }
+  return track;
+}

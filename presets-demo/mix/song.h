@@ -21,4 +21,12 @@ const char *planish_demo_stem_name(size_t stem);
 bool planish_demo_song_play(PlanishDemoSong *song);
 void planish_demo_song_free(PlanishDemoSong *song);
 
+/* Further mixes of the same stems, for an album: some without some of the players, and the two
+ * halves of one, which run on. */
+enum { PLANISH_DEMO_FURTHER = 4 };
+const char *planish_demo_further_name(size_t further);
+
+/* One of them. planish_demo_track_free() gives it back; left is NULL where memory lacks. */
+PlanishDemoTrack planish_demo_further(const PlanishDemoSong *song, size_t further);
+
 #endif
