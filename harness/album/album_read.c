@@ -477,31 +477,50 @@ static void read_all(PlanishAlbum *album, const PlanishNode *root, PlanishHost *
   planish_sheet_tree_free(chain);
 }
 
+static PlanishAlbum *new_album(const char *path, const PlanishNode *root, PlanishHost *host,
+                               PlanishAlbumMistakes *mistakes)
+{
+  PlanishAlbum *album = calloc(1, sizeof *album);
+  if (album != NULL) {
+    album->path = planish_text_copy(path);
+  }
+  if (album != NULL && album->path != NULL) {
+    read_all(album, root, host, mistakes);
+  } else {
+    planish_mistake_memory(&mistakes->album);
+  }
+  return album;
+}
+
+static PlanishAlbum *parse(const char *text, size_t size, const char *path, PlanishHost *host,
+                           PlanishAlbumMistakes *mistakes)
+{
+  PlanishNode *root = planish_sheet_tree_new(text, size, &mistakes->album);
+  PlanishAlbum *album = root == NULL ? NULL : new_album(path, root, host, mistakes);
+  planish_sheet_tree_free(root);
+  if (mistakes->album.count > 0 || mistakes->sheet.count > 0) {
+    planish_mistakes_sort(&mistakes->album);
+    planish_album_free(album);
+    album = NULL;
+  }
+  return album;
+}
+
+PlanishAlbum *planish_album_parse(const char *text, size_t size, const char *path,
+                                  PlanishHost *host, PlanishAlbumMistakes *mistakes)
+{
+  *mistakes = (PlanishAlbumMistakes){.album = {.kind = &album_kind}};
+  return parse(text, size, path, host, mistakes);
+}
+
 PlanishAlbum *planish_album_read(const char *path, PlanishHost *host,
                                  PlanishAlbumMistakes *mistakes)
 {
   size_t size = 0;
   *mistakes = (PlanishAlbumMistakes){.album = {.kind = &album_kind}};
   char *text = planish_sheet_text_read(path, &size, &mistakes->album);
-  PlanishNode *root = text == NULL ? NULL : planish_sheet_tree_new(text, size, &mistakes->album);
-  PlanishAlbum *album = root == NULL ? NULL : calloc(1, sizeof *album);
-  if (album != NULL) {
-    album->path = planish_text_copy(path);
-    if (album->path != NULL) {
-      read_all(album, root, host, mistakes);
-    } else {
-      planish_mistake_memory(&mistakes->album);
-    }
-  } else if (root != NULL) {
-    planish_mistake_memory(&mistakes->album);
-  }
-  planish_sheet_tree_free(root);
+  PlanishAlbum *album = text == NULL ? NULL : parse(text, size, path, host, mistakes);
   free(text);
-  if (mistakes->album.count > 0 || mistakes->sheet.count > 0) {
-    planish_mistakes_sort(&mistakes->album);
-    planish_album_free(album);
-    album = NULL;
-  }
   return album;
 }
 
