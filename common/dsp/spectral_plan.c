@@ -2,16 +2,47 @@
 
 #include <fftw3.h>
 #include <pthread.h>
+#include <setjmp.h>
+#include <stdbool.h>
 #include <stddef.h>
+#include <stdlib.h>
 
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
 /* How many of FFTW's plans there are in this module. */
 static unsigned plans;
 
+/* FFTW takes want of memory for a fault of the program, and aborts, which would take the host
+ * along. What it calls then is this, in the place of its own: back to where planning began. What
+ * the planner had begun is lost, and no more is planned in this module: its state is no longer
+ * sound. */
+static jmp_buf out_of_planning;
+static bool planning;
+static bool unsound;
+
+void fftwf_assertion_failed(const char *what, int line, const char *file);
+
+void fftwf_assertion_failed(const char *what, int line, const char *file)
+{
+  (void)what;
+  (void)line;
+  (void)file;
+  if (!planning) {
+    abort();
+  }
+  planning = false;
+  unsound = true;
+  longjmp(out_of_planning, 1);
+}
+
 static void *plan_of(uint32_t length, PlanishComplex *a, PlanishComplex *b, int sign)
 {
+  if (unsound || setjmp(out_of_planning) != 0) {
+    return NULL;
+  }
+  planning = true;
   void *const plan = fftwf_plan_dft_1d((int)length, (fftwf_complex *)a, (fftwf_complex *)b, sign,
                                        FFTW_ESTIMATE | FFTW_PRESERVE_INPUT);
+  planning = false;
   plans += plan != NULL;
   return plan;
 }
@@ -28,7 +59,7 @@ static void destroy(void *plan)
  * would else lose it each time. */
 static void clean_up(void)
 {
-  if (plans == 0) {
+  if (plans == 0 && !unsound) {
     fftwf_cleanup();
   }
 }
