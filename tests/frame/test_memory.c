@@ -5,6 +5,7 @@
 
 #include <dlfcn.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <lv2/core/lv2.h>
 #include <malloc.h>
 #include <stdio.h>
@@ -134,7 +135,7 @@ static int try_apart(const LV2_Descriptor *d, int n, bool plans)
   (void)fflush(NULL);
   const pid_t child = fork();
   if (child == 0) {
-    (void)!freopen("/dev/null", "w", stderr); /* what stages log */
+    (void)dup2(open("/dev/null", O_WRONLY), STDERR_FILENO); /* what stages log */
     _exit(try_again(d, n, plans));
   }
   int status = 0;
