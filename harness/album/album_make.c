@@ -134,6 +134,19 @@ static bool make_several(const PlanishAlbumPlan *plan, const PlanishAlbumStream 
   return done;
 }
 
+/* What failed may not say where. */
+static bool fail_of_track(const PlanishAlbumPlan *plan, const PlanishAlbumStream *stream,
+                          PlanishError *error)
+{
+  const PlanishMetadata *metadata = &plan->tracks[stream->first].track->metadata;
+  const PlanishError own = *error;
+  planish_error_clear(error);
+  return own.outcome == PLANISH_INTERRUPTED
+             ? planish_fail(error, own.outcome, "%s", own.text)
+             : planish_fail(error, own.outcome, "track %s: %s",
+                            metadata->text[PLANISH_METADATA_TRACK], own.text);
+}
+
 static bool make_stream(void *user, size_t index, void *result, PlanishError *error)
 {
   const Work *work = user;
@@ -158,7 +171,7 @@ static bool make_stream(void *user, size_t index, void *result, PlanishError *er
   const bool done =
       (stream->count > 1 ? make_several : make_one)(plan, stream, &job, result, error);
   planish_reader_free(mix);
-  return done;
+  return done || fail_of_track(plan, stream, error);
 }
 
 /* Longest first. */

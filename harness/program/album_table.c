@@ -66,7 +66,7 @@ static void print_track(const PlanishAlbumPlan *plan, const PlanishAlbumResult *
   }
   print_number(master->integrated, 7, 2, false);
   print_number(master->true_peak, 7, 2, false);
-  print_number(master->plr, 6, 2, false);
+  print_number(isfinite(master->integrated) ? master->plr : none, 6, 2, false);
   print_number(master->range, 6, 2, false);
   print_number(first && made->has_drive ? made->extra_drive : none, 6, 2, false);
   print_number(first && made->has_audible ? 100.0 * made->audible : none, 7, 1, false);
@@ -108,7 +108,13 @@ static void print_album(const PlanishAlbumPlan *plan, const PlanishAlbumResult *
     planish_text_print(stdout, "\nalbum     %s, %s, loudness range %.2f LU, %s\n", loudness, peak,
                        result->album.range, planish_text_of_time(time, result->album.duration));
   }
-  planish_text_print(stdout, "written   %s/\n", plan->folder);
+  bool made = false;
+  for (size_t s = 0; s < plan->stream_count; ++s) {
+    made = made || result->made[s];
+  }
+  if (made) {
+    planish_text_print(stdout, "written   %s/\n", plan->folder);
+  }
 }
 
 void planish_album_table(const PlanishAlbumPlan *plan, const PlanishAlbumResult *result)

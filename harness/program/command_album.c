@@ -107,6 +107,21 @@ static bool find_stem(Run *run, PlanishError *error)
                       run->request->folder);
 }
 
+/* An album that was interrupted has been written in part. */
+static void tell_of_the_whole(const Run *run, PlanishError *error)
+{
+  size_t made = 0;
+  for (size_t s = 0; run->result.made != NULL && s < run->plan->stream_count; ++s) {
+    made += run->result.made[s];
+  }
+  if (error->outcome == PLANISH_INTERRUPTED && made > 0) {
+    planish_error_clear(error);
+    planish_fail(error, PLANISH_INTERRUPTED,
+                 "interrupted: what is whole stands in %s: run it again to go on",
+                 run->request->folder);
+  }
+}
+
 static bool make_masters(Run *run, PlanishHost *host, PlanishError *error)
 {
   const PlanishAlbumJob job = {.album = run->album,
@@ -120,6 +135,7 @@ static bool make_masters(Run *run, PlanishHost *host, PlanishError *error)
   run->plan = planish_album_plan_new(&job, error);
   const bool done = run->plan != NULL && planish_album_make(run->plan, &job, &run->result, error);
   planish_progress_end(&run->progress);
+  tell_of_the_whole(run, error);
   return done;
 }
 

@@ -3,6 +3,8 @@
 #include "harness/measure/measure.h"
 #include "tests/harness/program_fixture.h"
 
+#include <poll.h>
+
 enum { SECTOR = 588, TRACK = 5 * RATE, FLOATS = SF_FORMAT_WAV | SF_FORMAT_FLOAT };
 
 static const char chain_text[] =
@@ -397,6 +399,48 @@ static void the_page_has_every_track(void **state)
   end_album(NULL);
 }
 
+/* What fails within a track names it, and nothing of it stands. */
+static void a_failure_names_its_track(void **state)
+{
+  (void)state;
+  start_album("album: 1\nsheet: chain.yaml\nname: \"{track}\"\n"
+              "tracks: [{mix: one.wav}, {mix: two.wav, fade_out: 30}]\n");
+  Outcome outcome = run_album("--jobs=1", "out");
+  expect(&outcome, 2, "track 2: longer than the master");
+  assert_non_null(strstr(outcome.out, "not made"));
+  assert_int_equal(access(out_name("01.wav"), F_OK), 0);
+  assert_int_equal(access(out_name("02.wav"), F_OK), -1);
+  write_text("album.yaml", "album: 1\nsheet: chain.yaml\nname: \"{track}-x\"\n"
+                           "tracks: [{mix: one.wav, fade_out: 30}]\n");
+  outcome = run_album(NULL, "out");
+  expect(&outcome, 2, "track 1: ");
+  assert_null(strstr(outcome.out, "written"));
+  end_album(NULL);
+}
+
+/* Asked to end, it does, with all that it has started; what is whole stays. */
+static void an_interruption_leaves_whole_tracks(void **state)
+{
+  (void)state;
+  start_album("album: 1\nsheet: chain.yaml\nname: \"{track}\"\n"
+              "tracks: [{mix: one.wav}, {mix: long.wav}]\n");
+  float *noise = make_music((size_t)60 * RATE);
+  write_audio("long.wav", WAV24, RATE, 2, noise, (size_t)60 * RATE);
+  free(noise);
+  const pid_t child = launch(
+      (const char *const[]){"planish", "album", "--jobs=2", name("album.yaml"), name("out"), NULL});
+  /* The long one is not there before the short one. */
+  for (int wait = 0; wait < 3000 && access(out_name("01.wav.yaml"), F_OK) != 0; ++wait) {
+    poll(NULL, 0, 10);
+  }
+  kill(child, SIGTERM);
+  const Outcome outcome = finish(child);
+  expect(&outcome, 130, "what is whole stands in");
+  assert_int_equal(access(out_name("01.wav"), F_OK), 0);
+  assert_int_equal(access(out_name("02.wav"), F_OK), -1);
+  end_album(NULL);
+}
+
 static void mistakes_are_told_at_their_places(void **state)
 {
   (void)state;
@@ -507,6 +551,8 @@ int main(void)
       cmocka_unit_test(a_cd_has_its_sectors_and_lists),
       cmocka_unit_test(mixes_of_other_rates_are_converted_or_refused),
       cmocka_unit_test(the_page_has_every_track),
+      cmocka_unit_test(a_failure_names_its_track),
+      cmocka_unit_test(an_interruption_leaves_whole_tracks),
       cmocka_unit_test(mistakes_are_told_at_their_places),
       cmocka_unit_test(what_cannot_be_is_refused_ahead),
   };
