@@ -28,9 +28,17 @@ static PlanishAlbum *album_of(const PlanishSheetReading *reading)
   return reading->part;
 }
 
+/* A track that is read. */
+typedef struct {
+  const PlanishAlbum *album;
+  PlanishAlbumTrack *track;
+  bool has_mix;
+} TrackPart;
+
 static PlanishAlbumTrack *track_of(const PlanishSheetReading *reading)
 {
-  return reading->part;
+  const TrackPart *part = reading->part;
+  return part->track;
 }
 
 static void read_head(PlanishSheetReading *reading, const PlanishNode *node)
@@ -162,15 +170,17 @@ static void read_pattern(PlanishSheetReading *reading, const PlanishNode *node)
     planish_mistake(reading->mistakes, node->line, node->column, "%s", error.text);
   } else {
     album->pattern = planish_text_copy(node->text);
+    if (album->pattern == NULL) {
+      planish_mistake_memory(reading->mistakes);
+    }
   }
 }
 
 static void read_mix(PlanishSheetReading *reading, const PlanishNode *node)
 {
-  track_of(reading)->mix = planish_text_copy(node->kind == PLANISH_NODE_SCALAR ? node->text : "");
-  if (node->kind != PLANISH_NODE_SCALAR || node->text[0] == '\0') {
-    planish_mistake(reading->mistakes, node->line, node->column, "mix: no path: name a file");
-  }
+  TrackPart *part = reading->part;
+  part->has_mix = true;
+  part->track->mix = read_path(reading, node, part->album->path);
 }
 
 static void read_track_text(PlanishSheetReading *reading, const PlanishNode *node)
@@ -281,8 +291,9 @@ static void read_track(PlanishSheetReading *reading, PlanishAlbum *album, const 
   if (!planish_metadata_add(&track->metadata, &album->metadata, &error)) {
     planish_mistake_memory(reading->mistakes);
   }
-  (void)planish_sheet_read_map(reading, map, "a track", members, PLANISH_LENGTH_OF(members), track);
-  if (map->kind == PLANISH_NODE_MAP && track->mix == NULL) {
+  TrackPart part = {.album = album, .track = track};
+  (void)planish_sheet_read_map(reading, map, "a track", members, PLANISH_LENGTH_OF(members), &part);
+  if (map->kind == PLANISH_NODE_MAP && !part.has_mix) {
     planish_mistake(reading->mistakes, map->line, map->column,
                     "a track without a mix: add \"mix:\" with the path of one");
   }
@@ -290,11 +301,6 @@ static void read_track(PlanishSheetReading *reading, PlanishAlbum *album, const 
     number_track(reading, album, map);
     check_run(reading, album, map);
     end_run(reading, album, map);
-  }
-  if (track->mix != NULL) {
-    char *path = path_beside(album->path, track->mix);
-    free(track->mix);
-    track->mix = path;
   }
   album->count += 1;
 }

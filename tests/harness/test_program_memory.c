@@ -1,6 +1,9 @@
-/* Allocations of a master's making, of recall, revision, check, comparison and delivery fail, each
- * once, or every few of what takes long: it is told, nothing crashes, nothing is left behind. (A
- * build with the address sanitiser also sees what leaks.) */
+/* Allocations of a master's making, of recall, revision, check, comparison, delivery and of an
+ * album fail, each once, or every few of what takes long: it is told, nothing crashes, nothing is
+ * left behind. (A build with the address sanitiser also sees what leaks.) */
+#include "harness/album/album_make.h"
+#include "harness/album/album_page.h"
+#include "harness/album/cd_lists.h"
 #include "harness/check/check_file.h"
 #include "harness/compare/compare.h"
 #include "harness/deliver/deliver.h"
@@ -276,8 +279,70 @@ static bool deliver(PlanishError *error)
   return source != NULL && done;
 }
 
+static const char chain[] = "planish: 1\n"
+                            "target: {loudness: -17, by: drive.input_gain}\n"
+                            "stages: [{stage: test-drive, name: drive}]\n";
+static const char album_text[] = "album: 1\nsheet: chain.yaml\ntitle: t\nname: \"{track}\"\n"
+                                 "tracks: [{mix: mix.wav}, {mix: mix.wav, gap: 0}]\n";
+
+static bool make_planned(const PlanishAlbumJob *job, PlanishError *error)
+{
+  PlanishAlbumResult result = {0};
+  PlanishAlbumPlan *plan = planish_album_plan_new(job, error);
+  bool done = plan != NULL && planish_album_make(plan, job, &result, error);
+  size_t size = 0;
+  char *texts[3] = {NULL};
+  if (done) {
+    texts[0] = planish_album_page(plan, &result, &size);
+    texts[1] = planish_cd_cue(plan, "x.wav", &size);
+    texts[2] = planish_cd_pq(plan, &size);
+  }
+  for (size_t n = 0; n < 3; ++n) {
+    if (done && texts[n] == NULL) {
+      done = planish_fail_memory(error);
+    }
+    free(texts[n]);
+  }
+  planish_album_result_free(&result);
+  planish_album_plan_free(plan);
+  return done;
+}
+
+/* Two tracks that run on, in processes of their own, in which allocations fail as well. */
+static bool make_album(PlanishError *error)
+{
+  PlanishHost *host = planish_host_open(error);
+  PlanishAlbumMistakes mistakes = {0};
+  char path[512];
+  snprintf(path, sizeof path, "%s", in_folder("album.yaml"));
+  PlanishAlbum *album =
+      host == NULL ? NULL
+                   : planish_album_parse(album_text, sizeof album_text - 1, path, host, &mistakes);
+  const PlanishAlbumJob job = {
+      .album = album, .host = host, .folder = files_folder, .program = "1", .cores = 1};
+  const bool done = album != NULL && make_planned(&job, error);
+  if (host != NULL && album == NULL) {
+    const PlanishMistakes *told = mistakes.album.count > 0 ? &mistakes.album : &mistakes.sheet;
+    assert_true(told->count > 0);
+    planish_fail(error, told->list[0].outcome, "%s", told->list[0].text);
+  }
+  planish_album_mistakes_free(&mistakes);
+  planish_album_free(album);
+  planish_host_free(host);
+  /* What is whole stays. */
+  for (size_t n = 0; n < 4 && !done; ++n) {
+    static const char *const files[] = {"01.wav", "01.wav.yaml", "02.wav", "02.wav.yaml"};
+    remove(in_folder(files[n]));
+  }
+  return done;
+}
+
 static void clean_up(void)
 {
+  static const char *const masters[] = {"01.wav", "01.wav.yaml", "02.wav", "02.wav.yaml"};
+  for (size_t n = 0; n < sizeof masters / sizeof *masters; ++n) {
+    remove(in_folder(masters[n]));
+  }
   remove(in_folder("out.flac"));
   remove(in_folder("out.ogg"));
   static const char *const files[] = {"manifest", "loud", "whole-numbers"};
@@ -368,6 +433,14 @@ static void each_allocation_of_a_delivery_may_fail(void **state)
   walk(deliver, 3, 2);
 }
 
+static void each_allocation_of_an_album_may_fail(void **state)
+{
+  (void)state;
+  write_text("chain.yaml", chain);
+  walk(make_album, 4, 1);
+  remove(in_folder("chain.yaml"));
+}
+
 static int open_all(void **state)
 {
   if (make_folder(state) != 0) {
@@ -401,6 +474,7 @@ int main(void)
       cmocka_unit_test(each_allocation_of_a_check_may_fail),
       cmocka_unit_test(each_allocation_of_a_comparison_may_fail),
       cmocka_unit_test(each_allocation_of_a_delivery_may_fail),
+      cmocka_unit_test(each_allocation_of_an_album_may_fail),
   };
   return cmocka_run_group_tests(tests, open_all, remove_folder);
 }
