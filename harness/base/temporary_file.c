@@ -17,6 +17,9 @@
 #define PREFIX ".planish-"
 #define SUFFIX ".part"
 
+/* Nobody else may read what is on its way. */
+enum { PRIVATE = 0600 };
+
 enum { ATTEMPTS = 1000, LONGEST_HOST = 64 };
 
 static const char *folder_of_streams(void)
@@ -101,7 +104,7 @@ static bool create(PlanishTemporaryFile *file, const char *folder, const char *p
       errno = ENOMEM;
       return false;
     }
-    file->descriptor = open(file->path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    file->descriptor = open(file->path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, PRIVATE);
     if (file->descriptor >= 0 && hold(file->descriptor)) {
       return true;
     }
@@ -154,8 +157,17 @@ char *planish_temporary_file_where(const char *target)
                                    : planish_text_new("beside %s", target);
 }
 
+/* What a new file of the user's has. */
+static mode_t usual_mode(void)
+{
+  const mode_t mask = umask(0);
+  (void)umask(mask);
+  return 0666 & ~mask;
+}
+
 bool planish_temporary_file_commit(PlanishTemporaryFile *file, const char *target)
 {
+  (void)chmod(file->path, usual_mode()); /* not every file system has modes */
   if (rename(file->path, target) != 0) {
     return false;
   }

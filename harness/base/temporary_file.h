@@ -5,6 +5,8 @@
  * writer lives; a program that was killed leaves one that is not, and the next on the same machine
  * that writes in the same folder removes it. Where a file system has no locks nothing is removed.
  *
+ * Only the user may read it; once it is committed, whoever the umask lets.
+ *
  * A target "-" (standard_streams.h) has no folder: its files stand in TMPDIR, else in /tmp.
  *
  * Errors: errno. Thread: one at a time an object. */

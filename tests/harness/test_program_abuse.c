@@ -76,6 +76,64 @@ static void a_hang_up_that_is_ignored_stays_so(void **state)
   assert_int_equal(outcome.code, 0);
 }
 
+/* What is on its way is the user's alone; the master has the mode that any new file has. */
+static void what_is_on_its_way_is_private(void **state)
+{
+  (void)state;
+  struct stat facts;
+  const mode_t mask = umask(0027);
+  const pid_t child = start_long();
+  DIR *folder = opendir(files_folder);
+  int seen = 0;
+  for (const struct dirent *entry = readdir(folder); entry != NULL; entry = readdir(folder)) {
+    if (strncmp(entry->d_name, ".planish-", 9) == 0 &&
+        stat(in_folder(entry->d_name), &facts) == 0) {
+      assert_int_equal(facts.st_mode & 0777, 0600);
+      seen += 1;
+    }
+  }
+  closedir(folder);
+  umask(mask);
+  assert_true(seen > 0);
+  const Outcome outcome = finish(child);
+  assert_int_equal(outcome.code, 0);
+  assert_int_equal(stat(name("out.wav"), &facts), 0);
+  assert_int_equal(facts.st_mode & 0777, 0640);
+  assert_int_equal(stat(name("out.wav.yaml"), &facts), 0);
+  assert_int_equal(facts.st_mode & 0777, 0640);
+}
+
+/* No shell, no other program and no network: the program calls nothing that could start or reach
+ * one. Skipped by name where there is no nm. */
+static void nothing_is_started_and_nothing_reached(void **state)
+{
+  (void)state;
+  static const char *const never[] = {
+      "system", "popen",   "execv",       "execve",       "execvp", "execl",
+      "execlp", "fexecve", "posix_spawn", "posix_spawnp", "socket", "connect",
+      "bind",   "listen",  "getaddrinfo", "gethostbyname"};
+  char command[700];
+  char symbol[256];
+  size_t count = 0;
+  snprintf(command, sizeof command, "nm -D --undefined-only '%s' 2>/dev/null",
+           getenv("PLANISH_PROGRAM"));
+  FILE *symbols = popen(command, "r");
+  assert_non_null(symbols);
+  while (fscanf(symbols, " U %255[^@ \n]%*[^\n]", symbol) == 1 ||
+         fscanf(symbols, " %*[^U\n] %255[^@ \n]%*[^\n]", symbol) == 1) {
+    count += 1;
+    for (size_t n = 0; n < sizeof never / sizeof *never; ++n) {
+      assert_string_not_equal(symbol, never[n]);
+    }
+  }
+  pclose(symbols);
+  if (count == 0) {
+    print_message("no nm: skipped\n");
+    skip();
+  }
+  assert_true(count > 50);
+}
+
 static void a_mix_that_changes_is_refused(void **state)
 {
   (void)state;
@@ -237,6 +295,8 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(what_a_killed_render_left_goes_with_the_next),
       cmocka_unit_test(a_hang_up_that_is_ignored_stays_so),
+      cmocka_unit_test(what_is_on_its_way_is_private),
+      cmocka_unit_test(nothing_is_started_and_nothing_reached),
       cmocka_unit_test(a_mix_that_changes_is_refused),
       cmocka_unit_test(a_mix_that_is_replaced_or_removed_is_finished),
       cmocka_unit_test(closed_streams_do_not_end_in_the_master),
