@@ -327,6 +327,47 @@ static void values_tell_what_happens(void **state)
   audio_free(&in);
 }
 
+/* Clicks at many places of a hop, each lifted by 6 dB: what is told while one sounds is of it,
+ * however long the stage has looked ahead. */
+static void values_are_of_what_sounds(void **state)
+{
+  (void)state;
+  enum { CLICKS = 24, APART = 15013 };
+  StageDriver driver;
+  stage_driver_new(&driver, &planish_stage, RATE);
+  for (int ahead = 0; ahead <= 2; ++ahead) {
+    Audio in = silence(CLICKS * APART + 3 * RATE / 2);
+    double least = HUGE_VAL;
+    add_tone(&in, 1000.0, 1e-4);
+    for (int k = 0; k < CLICKS; ++k) {
+      in.channel[0][RATE + k * APART] = in.channel[1][RATE + k * APART] = 0.8;
+    }
+    driver.values[ATTACK_SUSTAIN_EQ_ATTACK_GAIN] = 6.0F;
+    driver.values[ATTACK_SUSTAIN_EQ_LOOKAHEAD] = (float)ahead;
+    stage_driver_reset(&driver);
+    const size_t late = planish_stage.latency(RATE, driver.values);
+    size_t done = 0;
+    for (int k = 0; k < CLICKS; ++k) {
+      double most = -HUGE_VAL;
+      const size_t click = RATE + (size_t)k * APART + late;
+      for (size_t until = click - RATE / 50; until < click + RATE / 20; until += 8 * PLANISH_GRID) {
+        const size_t to = until / PLANISH_GRID * PLANISH_GRID;
+        stage_driver_run(&driver,
+                         (const double *const[2]){in.channel[0] + done, in.channel[1] + done},
+                         (double *[2]){in.channel[0] + done, in.channel[1] + done}, 2, to - done);
+        done = to;
+        driver.stage->report(driver.state, driver.values, 1);
+        most = fmax(most, (double)driver.values[ATTACK_SUSTAIN_EQ_GAIN_CHANGE]);
+      }
+      least = fmin(least, most);
+    }
+    printf("    look-ahead %d: clicks lifted by 6 dB read %.2f dB at least\n", ahead, least);
+    assert_true(least >= 5.0);
+    audio_free(&in);
+  }
+  stage_driver_free(&driver);
+}
+
 /* The frame lasts as long at every rate, and look-ahead adds whole hops near what it says. */
 static void latency_is_that_of_frame_and_look_ahead(void **state)
 {
@@ -356,6 +397,7 @@ int main(void)
       cmocka_unit_test(curves_are_those_of_analog_filters),
       cmocka_unit_test(points_add_up_to_the_result),
       cmocka_unit_test(values_tell_what_happens),
+      cmocka_unit_test(values_are_of_what_sounds),
       cmocka_unit_test(latency_is_that_of_frame_and_look_ahead),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
