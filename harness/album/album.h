@@ -72,8 +72,8 @@ typedef struct {
   char *sheet_path; /* NULL: it is not known */
 } PlanishAlbumMistakes;
 
-/* Reads an album sheet from a text, as if it stood at `path`, or from a file. NULL where there is any
- * mistake. `mistakes` need not be zeroed. */
+/* Reads an album sheet from a text, as if it stood at `path`, or from a file. NULL where there is
+ * any mistake. `mistakes` need not be zeroed. */
 PlanishAlbum *planish_album_parse(const char *text, size_t size, const char *path,
                                   PlanishHost *host, PlanishAlbumMistakes *mistakes);
 PlanishAlbum *planish_album_read(const char *path, PlanishHost *host,

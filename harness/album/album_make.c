@@ -95,18 +95,19 @@ static void note_result(const PlanishMasterJob *job, const PlanishMasterReport *
 }
 
 static bool make_one(const PlanishAlbumPlan *plan, const PlanishAlbumStream *stream,
-                     PlanishMasterJob *job, Piece *piece, PlanishError *error)
+                     const PlanishMasterJob *job, Piece *piece, PlanishError *error)
 {
   const PlanishAlbumPlanTrack *track = &plan->tracks[stream->first];
   PlanishRecallFile recall = {
       .program = plan->program, .mix = track->mix.digest, .origin = stream->origin};
   PlanishMasterReport report;
-  job->made = planish_recall_file_write;
-  job->made_user = &recall;
-  const bool done = planish_master(job, &report, error);
+  PlanishMasterJob own = *job;
+  own.made = planish_recall_file_write;
+  own.made_user = &recall;
+  const bool done = planish_master(&own, &report, error);
   if (done) {
     piece->tracks[0] = report.result;
-    note_result(job, &report, &piece->stream);
+    note_result(&own, &report, &piece->stream);
   }
   planish_master_report_free(&report);
   return done;
@@ -114,19 +115,20 @@ static bool make_one(const PlanishAlbumPlan *plan, const PlanishAlbumStream *str
 
 /* Lands the stream under the first track's name, which it never takes, and cuts it. */
 static bool make_several(const PlanishAlbumPlan *plan, const PlanishAlbumStream *stream,
-                         PlanishMasterJob *job, Piece *piece, PlanishError *error)
+                         const PlanishMasterJob *job, Piece *piece, PlanishError *error)
 {
   PlanishAlbumCut cut = {.plan = plan, .stream = stream, .tracks = piece->tracks};
   PlanishMasterReport report = {0};
-  job->made = planish_album_cut;
-  job->made_user = &cut;
-  PlanishMastering *mastering = planish_mastering_new(job, error);
+  PlanishMasterJob own = *job;
+  own.made = planish_album_cut;
+  own.made_user = &cut;
+  PlanishMastering *mastering = planish_mastering_new(&own, error);
   const bool done = mastering != NULL &&
-                    planish_mastering_land(mastering, job->out, &report, error) &&
+                    planish_mastering_land(mastering, own.out, &report, error) &&
                     planish_mastering_price_loudest(mastering, &report, error) &&
                     planish_album_cut_commit(&cut, error);
   if (done) {
-    note_result(job, &report, &piece->stream);
+    note_result(&own, &report, &piece->stream);
   }
   planish_album_cut_release(&cut);
   planish_mastering_free(mastering);
@@ -199,32 +201,48 @@ static void collect(const PlanishAlbumPlan *plan, const size_t *order, const Pie
   }
 }
 
+/* What is allocated for it; NULL where memory lacks. */
+typedef struct {
+  Piece *pieces;
+  size_t *order;
+  bool *made;
+} Room;
+
+static bool run_in(const Room *room, const PlanishAlbumPlan *plan, const PlanishAlbumJob *job,
+                   PlanishAlbumResult *result, PlanishError *error)
+{
+  Work work = {.plan = plan, .order = room->order};
+  find_order(plan, work.order);
+  const PlanishWorkersJob workers = {.pieces = plan->stream_count,
+                                     .cores = job->cores,
+                                     .work = make_stream,
+                                     .user = &work,
+                                     .results = room->pieces,
+                                     .result_bytes = sizeof *room->pieces,
+                                     .done = room->made,
+                                     .told = job->told,
+                                     .told_user = job->told_user};
+  const bool done = planish_workers_run(&workers, error);
+  collect(plan, work.order, room->pieces, room->made, result);
+  return done;
+}
+
 static bool run(const PlanishAlbumPlan *plan, const PlanishAlbumJob *job,
                 PlanishAlbumResult *result, PlanishError *error)
 {
   const size_t count = plan->stream_count;
-  Piece *pieces = calloc(count, sizeof *pieces);
-  Work work = {.plan = plan, .order = calloc(count, sizeof *work.order)};
-  bool *made = calloc(count, sizeof *made);
-  bool done =
-      pieces != NULL && work.order != NULL && made != NULL ? true : planish_fail_memory(error);
-  if (done) {
-    find_order(plan, work.order);
-    const PlanishWorkersJob workers = {.pieces = count,
-                                       .cores = job->cores,
-                                       .work = make_stream,
-                                       .user = &work,
-                                       .results = pieces,
-                                       .result_bytes = sizeof *pieces,
-                                       .done = made,
-                                       .told = job->told,
-                                       .told_user = job->told_user};
-    done = planish_workers_run(&workers, error);
-    collect(plan, work.order, pieces, made, result);
+  const Room room = {.pieces = calloc(count, sizeof *room.pieces),
+                     .order = calloc(count, sizeof *room.order),
+                     .made = calloc(count, sizeof *room.made)};
+  bool done = false;
+  if (room.pieces != NULL && room.order != NULL && room.made != NULL) {
+    done = run_in(&room, plan, job, result, error);
+  } else {
+    planish_fail_memory(error);
   }
-  free(made);
-  free(work.order);
-  free(pieces);
+  free(room.made);
+  free(room.order);
+  free(room.pieces);
   return done;
 }
 

@@ -47,7 +47,7 @@ static bool find_rate(PlanishAlbumPlan *plan, PlanishError *error)
 static size_t stream_of(const PlanishAlbumPlan *plan, size_t track)
 {
   size_t n = 0;
-  while (track >= plan->streams[n].first + plan->streams[n].count) {
+  while (n + 1 < plan->stream_count && track >= plan->streams[n + 1].first) {
     n += 1;
   }
   return n;
@@ -131,10 +131,11 @@ static bool look(void *user, size_t piece, void *result, PlanishError *error)
 {
   const PlanishAlbumPlan *plan = user;
   const size_t count = plan->album->count;
-  const PlanishAlbumStream *stream = piece < count ? NULL : &plan->streams[piece - count];
-  return stream == NULL      ? look_at_mix(plan, piece, result, error)
-         : stream->count > 1 ? look_at_stream(plan, stream, result, error)
-                             : true;
+  if (piece < count) {
+    return look_at_mix(plan, piece, result, error);
+  }
+  const PlanishAlbumStream *stream = &plan->streams[piece - count];
+  return stream->count == 1 || look_at_stream(plan, stream, result, error);
 }
 
 static bool look_at_all(PlanishAlbumPlan *plan, const PlanishAlbumJob *job, PlanishError *error)
@@ -149,7 +150,10 @@ static bool look_at_all(PlanishAlbumPlan *plan, const PlanishAlbumJob *job, Plan
                                   .result_bytes = sizeof *found,
                                   .told = job->told,
                                   .told_user = job->told_user};
-  const bool done = found != NULL ? planish_workers_run(&work, error) : planish_fail_memory(error);
+  if (found == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done = planish_workers_run(&work, error);
   for (size_t n = 0; done && n < count; ++n) {
     plan->tracks[n].mix = found[n];
   }
@@ -367,9 +371,12 @@ PlanishAlbumPlan *planish_album_plan_new(const PlanishAlbumJob *job, PlanishErro
   plan->program = job->program;
   plan->tracks = calloc(job->album->count, sizeof *plan->tracks);
   plan->streams = calloc(job->album->count, sizeof *plan->streams);
-  const bool ready =
-      plan->tracks != NULL && plan->streams != NULL ? true : planish_fail_memory(error);
-  if (!ready || !plan_all(plan, job, error)) {
+  if (plan->tracks == NULL || plan->streams == NULL) {
+    planish_fail_memory(error);
+    planish_album_plan_free(plan);
+    return NULL;
+  }
+  if (!plan_all(plan, job, error)) {
     planish_album_plan_free(plan);
     return NULL;
   }

@@ -207,22 +207,27 @@ static void read_gap(PlanishSheetReading *reading, const PlanishNode *node)
                    track->gap.value == 0.0;
 }
 
+static unsigned long number_of(const PlanishMetadata *metadata)
+{
+  const char *text = metadata->text[PLANISH_METADATA_TRACK];
+  return text == NULL ? 0 : strtoul(text, NULL, 10);
+}
+
 /* A track's number goes on from the one before. */
 static void number_track(PlanishSheetReading *reading, PlanishAlbum *album, const PlanishNode *map)
 {
   PlanishAlbumTrack *track = &album->tracks[album->count];
-  const char *former = album->count == 0 ? "0" : track[-1].metadata.text[PLANISH_METADATA_TRACK];
-  const char *own = track->metadata.text[PLANISH_METADATA_TRACK];
-  const int before = former == NULL ? 0 : atoi(former);
+  const unsigned long before = album->count == 0 ? 0 : number_of(&track[-1].metadata);
+  const unsigned long own = number_of(&track->metadata);
   PlanishError error = {0};
-  if (own != NULL && atoi(own) <= before) {
+  if (own > 0 && own <= before) {
     const PlanishNode *node = planish_sheet_member(map, "track");
     planish_mistake(reading->mistakes, node->line, node->column,
-                    "track: %s: %s: tracks stand in the order of their numbers, each with its own",
-                    own, atoi(own) == before ? "stands twice" : "comes too late");
-  } else if (own == NULL) {
-    char number[16];
-    planish_text_format(number, sizeof number, "%d", before + 1);
+                    "track: %lu: %s: tracks stand in the order of their numbers, each with its own",
+                    own, own == before ? "stands twice" : "comes too late");
+  } else if (own == 0) {
+    char number[24];
+    planish_text_format(number, sizeof number, "%lu", before + 1);
     if (!planish_metadata_set(&track->metadata, PLANISH_METADATA_TRACK, number, &error)) {
       planish_mistake_memory(reading->mistakes);
     }
@@ -442,7 +447,7 @@ static void read_sheets(PlanishAlbum *album, const PlanishNode *root, const Plan
     if (!track->runs_on) {
       track->sheet = planish_sheet_of_changed(&changed, host, mistakes);
       first = track;
-    } else if (first->sheet != NULL) {
+    } else if (first != NULL && first->sheet != NULL) {
       take_ending(first, track);
     }
     if (!track->runs_on && track->sheet != NULL && !track->sheet->has_loudness) {

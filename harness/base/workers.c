@@ -76,9 +76,8 @@ static void do_piece(Pool *pool, size_t piece, int descriptor, pid_t parent)
   if (getppid() != parent) {
     exit(1);
   }
-  if (result == NULL) {
-    planish_fail_memory(&error);
-  } else if (!job->work(job->user, piece, result, &error) && error.outcome == PLANISH_DONE) {
+  const bool done = result != NULL && job->work(job->user, piece, result, &error);
+  if (!done && error.outcome == PLANISH_DONE) {
     planish_fail_memory(&error);
   }
   own_descriptor = -1;

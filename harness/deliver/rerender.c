@@ -46,18 +46,20 @@ static bool open_sheet(Work *work, PlanishError *error)
   PlanishMistakes mistakes = {0};
   work->file = planish_recall_file_path(work->job->master);
   if (work->file == NULL) {
-    return planish_fail_memory(error);
+    planish_fail_memory(error);
+    return false;
   }
   work->sheet = planish_sheet_read(work->file, work->job->host, false, &mistakes);
+  const bool is_recall = work->sheet != NULL && work->sheet->recall != NULL;
   if (work->sheet == NULL) {
     planish_fail(error, mistakes.list[0].outcome, "%s: %d:%d: %s", work->file,
                  mistakes.list[0].line, mistakes.list[0].column, mistakes.list[0].text);
-  } else if (work->sheet->recall == NULL) {
+  } else if (!is_recall) {
     planish_fail(error, PLANISH_BAD_USE, "a sheet, but no recall file: %s: render the master again",
                  work->file);
   }
   planish_mistakes_free(&mistakes);
-  return error->outcome == PLANISH_DONE;
+  return is_recall;
 }
 
 /* Whether master and mixes are what the file tells of. */

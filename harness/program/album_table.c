@@ -165,7 +165,8 @@ static void json_track(PlanishJson *json, const PlanishAlbumPlan *plan,
   const double none = (double)NAN;
   const bool made = result->made[s];
   planish_json_object_begin(json, NULL);
-  planish_json_integer(json, "number", atoi(text_of(metadata, PLANISH_METADATA_TRACK)));
+  planish_json_integer(json, "number",
+                       (int64_t)strtoul(text_of(metadata, PLANISH_METADATA_TRACK), NULL, 10));
   planish_json_string(json, "title", text_of(metadata, PLANISH_METADATA_TITLE));
   planish_json_string(json, "isrc", text_of(metadata, PLANISH_METADATA_ISRC));
   planish_json_string(json, "file", track->path);

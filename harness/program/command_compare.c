@@ -179,6 +179,23 @@ static void print_result(const PlanishCompareSetup *setup, const PlanishComparis
   print_octaves(result);
 }
 
+/* What one has where the other has nothing, where it is over the tolerance. */
+static bool judge_rest(double tolerance, const PlanishComparison *result, PlanishError *error)
+{
+  static const char *const words[2][2] = {
+      {"A goes on where B has ended", "A begins before B does"},
+      {"B goes on where A has ended", "B begins before A does"}};
+  for (int n = 0; n < 2; ++n) {
+    const bool before = result->ahead[n] > tolerance;
+    if (before || result->beyond[n] > tolerance) {
+      return planish_fail(
+          error, PLANISH_MISSED, "over tolerance: %s, %.1f dB re the louder, %.1f dB allowed",
+          words[n][before], before ? result->ahead[n] : result->beyond[n], tolerance);
+    }
+  }
+  return true;
+}
+
 static bool judge(double tolerance, const PlanishComparison *result, PlanishError *error)
 {
   if (isnan(tolerance) || planish_compare_within(result, tolerance)) {
@@ -192,19 +209,8 @@ static bool judge(double tolerance, const PlanishComparison *result, PlanishErro
                         "over tolerance: the difference is %.1f dB re the louder, %.1f dB allowed",
                         result->null_depth, tolerance);
   }
-  for (int n = 0; n < 2; ++n) {
-    const bool before = result->ahead[n] > tolerance;
-    if (before || result->beyond[n] > tolerance) {
-      return planish_fail(error, PLANISH_MISSED,
-                          "over tolerance: %c %s, %.1f dB re the louder, %.1f dB allowed",
-                          n == 0 ? 'A' : 'B',
-                          before   ? n == 0 ? "begins before B does" : "begins before A does"
-                          : n == 0 ? "goes on where B has ended"
-                                   : "goes on where A has ended",
-                          before ? result->ahead[n] : result->beyond[n], tolerance);
-    }
-  }
-  return planish_fail(error, PLANISH_MISSED,
+  return judge_rest(tolerance, result, error) &&
+         planish_fail(error, PLANISH_MISSED,
                       "over tolerance: the polarity of one channel is turned, %s",
                       result->alignment.turned[0] ? "left" : "right");
 }

@@ -62,8 +62,12 @@ char **planish_recall_find_mixes(const PlanishRecallNote *note, const char *file
 {
   const size_t wanted = note->stream_count > 0 ? note->stream_count : 1;
   char **mixes = calloc(wanted, sizeof(char *));
-  bool done = mixes != NULL ? true : planish_fail_memory(error);
+  bool done = true;
   *count = 0;
+  if (mixes == NULL) {
+    planish_fail_memory(error);
+    return NULL;
+  }
   for (size_t n = 0; done && n < wanted; ++n) {
     mixes[n] =
         find_mix(note->stream_count > 0 ? note->stream_mixes[n] : note->mix.path, file, error);

@@ -78,7 +78,7 @@ static bool is_taken(const PlanishSheet *sheet, const char *name)
 {
   bool taken = false;
   for (uint32_t n = 0; !taken && n < sheet->variant_count; ++n) {
-    taken = strcasecmp(sheet->variants[n], name) == 0;
+    taken = sheet->variants[n] != NULL && strcasecmp(sheet->variants[n], name) == 0;
   }
   return taken;
 }
