@@ -55,16 +55,21 @@ bool planish_gather_gains(PlanishGathering *gathering, PlanishError *error)
   size_t found = 0;
   for (uint32_t n = 0; n < set->count; ++n) {
     const PlanishPluginPort *port = port_of(gathering, &set->series[n]);
+    const PlanishSheetStage *stage = &gathering->job->master->sheet->stages[set->series[n].stage];
+    const bool in_branch = stage->depth > 0;
     const double sign = sign_of(port);
-    if (sign == 0.0) {
+    if (sign == 0.0 || (client && in_branch)) {
       continue;
     }
     const size_t at = client ? 0 : found;
     float *to = gathering->gain_values + at * set->points;
     add_gains(set, &set->series[n], sign, to);
-    gathering->gains[at] = (PlanishReportGains){
-        client ? "all stages" : gathering->job->master->sheet->stages[set->series[n].stage].name,
-        client ? "gain" : port->name, to, set->points, interval};
+    gathering->gains[at] = (PlanishReportGains){.stage = client ? "all stages" : stage->name,
+                                                .control = client ? "gain" : port->name,
+                                                .gains = to,
+                                                .count = set->points,
+                                                .interval = interval,
+                                                .in_branch = in_branch};
     found = at + 1;
   }
   gathering->gain_count = found;

@@ -87,24 +87,28 @@ void planish_loops_find(const float *powers, size_t count, size_t length,
   loops[PLANISH_LOOP_ENDING] = (PlanishSpan){count - length, length};
 }
 
-double planish_gain_at(const PlanishReportGains *gains, size_t count, double seconds)
+double planish_gain_at(const PlanishReportGains *gains, double seconds)
+{
+  const double place = seconds / gains->interval;
+  const bool within = place >= 0.0 && place < (double)gains->count;
+  return within ? (double)gains->gains[(size_t)place] : 0.0;
+}
+
+double planish_gain_together(const PlanishReportGains *gains, size_t count, double seconds)
 {
   double sum = 0.0;
   for (size_t n = 0; n < count; ++n) {
-    const double place = seconds / gains[n].interval;
-    if (place >= 0.0 && place < (double)gains[n].count) {
-      sum += (double)gains[n].gains[(size_t)place];
-    }
+    sum += gains[n].in_branch ? 0.0 : planish_gain_at(&gains[n], seconds);
   }
   return sum;
 }
 
 static PlanishMoment moment_at(const PlanishReportGains *gains, size_t count, double seconds)
 {
-  PlanishMoment moment = {.at = seconds, .gain = planish_gain_at(gains, count, seconds)};
+  PlanishMoment moment = {.at = seconds, .gain = planish_gain_together(gains, count, seconds)};
   for (size_t n = 0; n < count; ++n) {
-    const double own = planish_gain_at(&gains[n], 1, seconds);
-    if (own < moment.its_gain) {
+    const double own = planish_gain_at(&gains[n], seconds);
+    if (!gains[n].in_branch && own < moment.its_gain) {
       moment.its_gain = own;
       moment.hardest = n;
     }
@@ -132,7 +136,7 @@ size_t planish_moments_find(const PlanishReportGains *gains, size_t count,
     double at = -1.0;
     for (size_t n = 0; n < gains[0].count; ++n) {
       const double seconds = ((double)n + 0.5) * step;
-      const double gain = planish_gain_at(gains, count, seconds);
+      const double gain = planish_gain_together(gains, count, seconds);
       if (gain < hardest && is_apart(moments, found, seconds)) {
         hardest = gain;
         at = seconds;

@@ -27,7 +27,7 @@ void planish_loops_find(const float *powers, size_t count, size_t length,
 /* Where a stage, or all together, changed the level most. */
 typedef struct {
   double at;       /* s */
-  double gain;     /* dB, of all stages together */
+  double gain;     /* dB, of all stages in no branch together */
   size_t hardest;  /* index of the gains that took most */
   double its_gain; /* dB */
 } PlanishMoment;
@@ -37,7 +37,10 @@ typedef struct {
 size_t planish_moments_find(const PlanishReportGains *gains, size_t count,
                             PlanishMoment moments[PLANISH_REPORT_MOMENTS]);
 
-/* The sum of all gains in the interval around a time, dB. */
-double planish_gain_at(const PlanishReportGains *gains, size_t count, double seconds);
+/* One gain in the interval around a time, dB. */
+double planish_gain_at(const PlanishReportGains *gains, double seconds);
+
+/* The sum there of all that stand in no branch, dB. */
+double planish_gain_together(const PlanishReportGains *gains, size_t count, double seconds);
 
 #endif

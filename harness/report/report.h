@@ -38,13 +38,16 @@ typedef struct {
   const PlanishMeasurement *measured; /* the whole of it, or NULL */
 } PlanishReportVersion;
 
-/* What a stage reports as time goes by: the gain it lays on, in dB, negative where it takes off. */
+/* What a stage reports as time goes by: the gain it lays on, in dB, negative where it takes off.
+ * One in a parallel branch is shown, but is no part of what all lay on together: how much of it
+ * comes back depends on the branch. */
 typedef struct {
   const char *stage;
   const char *control; /* name of the port */
   const float *gains;  /* the one furthest from 0 in each interval */
   size_t count;
   double interval; /* s */
+  bool in_branch;
 } PlanishReportGains;
 
 /* Levels in bands of a third of an octave, one curve a version. */
@@ -95,6 +98,7 @@ typedef enum {
 typedef struct {
   const char *title;   /* of the page: the master's name */
   const char *mix;     /* name of the mix */
+  const char *part;    /* of an excerpt: from when to when of the mix; else NULL */
   const char *program; /* "planish 0.2.0" */
 
   PlanishVerdict verdict;

@@ -7,9 +7,9 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { COLUMNS = 720 };
+enum { COLUMNS = 720, MOST_STEPS = 8 };
 
-/* For each column the gain furthest from 0, of one stage or of all. */
+/* For each column the gain furthest from 0, of one stage, or of all: `count`, else 0. */
 static void gather(const PlanishReportGains *gains, size_t count, double duration, float *columns)
 {
   for (size_t n = 0; n < COLUMNS; ++n) {
@@ -18,7 +18,8 @@ static void gather(const PlanishReportGains *gains, size_t count, double duratio
     double furthest = 0.0;
     double at = from;
     do {
-      const double gain = planish_gain_at(gains, count, at);
+      const double gain =
+          count == 0 ? planish_gain_at(gains, at) : planish_gain_together(gains, count, at);
       furthest = fabs(gain) > fabs(furthest) ? gain : furthest;
       at += gains[0].interval;
     } while (at < to);
@@ -51,6 +52,17 @@ static void draw_lane(const PlanishChart *chart, const void *data)
   }
 }
 
+/* About so many steps of dB in `span`, so that their labels stand clear of each other. */
+static double step_of(double span, double most)
+{
+  static const double steps[] = {1.0, 2.0, 3.0, 6.0, 12.0};
+  size_t n = 0;
+  while (n + 1 < sizeof steps / sizeof *steps && span / steps[n] > most) {
+    n += 1;
+  }
+  return steps[n];
+}
+
 static void write_lane(FILE *out, Lane *lane, const PlanishReportGains *gains, size_t count,
                        const char *says)
 {
@@ -61,7 +73,7 @@ static void write_lane(FILE *out, Lane *lane, const PlanishReportGains *gains, s
     low = planish_min(low, (double)lane->columns[n]);
     high = planish_max(high, (double)lane->columns[n]);
   }
-  const double step = high - low > 12.0 ? 6.0 : high - low > 6.0 ? 3.0 : 1.0;
+  const double step = step_of(high - low, lane->marked ? MOST_STEPS : MOST_STEPS / 2);
   const PlanishChartFrame frame = {
       .says = says,
       .axis = PLANISH_AXIS_TIME,
@@ -105,6 +117,16 @@ static void write_moments(FILE *out, const PlanishPage *page)
   (void)fputs("</tbody></table></div>\n", out);
 }
 
+static bool any_in_branch(const PlanishReportPage *report)
+{
+  for (size_t n = 0; n < report->gain_count; ++n) {
+    if (report->gains[n].in_branch) {
+      return true;
+    }
+  }
+  return false;
+}
+
 void planish_section_gains(FILE *out, const PlanishPage *page)
 {
   const PlanishReportPage *report = page->report;
@@ -115,14 +137,17 @@ void planish_section_gains(FILE *out, const PlanishPage *page)
                .duration = (double)report->gains[0].count * report->gains[0].interval,
                .marked = true};
   planish_section_begin(out, "gain", "Gain over time");
-  (void)fputs("<p>What all stages that report a gain lay on together; the lines mark the hardest "
-              "moments below. Each column shows the value furthest from 0.</p>\n<figure>",
-              out);
+  planish_text_print(out,
+                     "<p>What all stages%s that report a gain lay on together; the lines mark the "
+                     "hardest moments below. Each column shows the value furthest from "
+                     "0.</p>\n<figure>",
+                     any_in_branch(report) ? ", less those in branches," : "");
   write_lane(out, &lane, report->gains, report->gain_count,
              "Gain of all stages together over time, in dB");
   (void)fputs("</figure>\n", out);
   lane.marked = false;
-  for (size_t n = 0; report->gain_count > 1 && n < report->gain_count; ++n) {
+  const bool each = report->gain_count > 1 || any_in_branch(report);
+  for (size_t n = 0; each && n < report->gain_count; ++n) {
     char says[256];
     const PlanishReportGains *gains = &report->gains[n];
     planish_text_format(says, sizeof says, "%s, %s over time, in dB", gains->stage, gains->control);
@@ -130,8 +155,8 @@ void planish_section_gains(FILE *out, const PlanishPage *page)
     planish_html_element(out, "strong", NULL, gains->stage);
     (void)fputs(" ", out);
     planish_html_text(out, gains->control);
-    (void)fputs("</figcaption>", out);
-    write_lane(out, &lane, gains, 1, says);
+    (void)fputs(gains->in_branch ? ", in a branch</figcaption>" : "</figcaption>", out);
+    write_lane(out, &lane, gains, 0, says);
     (void)fputs("</figure>\n", out);
   }
   if (page->moment_count > 0) {

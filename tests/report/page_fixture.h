@@ -101,8 +101,12 @@ static inline void page_series(PageFixture *page)
       const double t = (double)n * interval;
       page->gains[g][n] = (float)(-(4.0 + 6.0 * g) * page_envelope(t, page->seconds));
     }
-    page->gain[g] = (PlanishReportGains){g == 0 ? "first-limiter" : PAGE_HOSTILE, "reduction",
-                                         page->gains[g], count, interval};
+    page->gain[g] = (PlanishReportGains){g == 0 ? "first-limiter" : PAGE_HOSTILE,
+                                         "reduction",
+                                         page->gains[g],
+                                         count,
+                                         interval,
+                                         false};
   }
   static const char *const names[] = {"mix", "master", "reference"};
   static const PlanishVersionKind kinds[] = {PLANISH_VERSION_MIX, PLANISH_VERSION_MASTER,

@@ -60,8 +60,8 @@ static void the_hardest_moments_come_first_and_apart(void **state)
   first[600] = -2.0f; /* at 30.025 s */
   first[700] = +6.0f; /* takes nothing off */
   first[800] = -0.05f;
-  const PlanishReportGains gains[] = {{"one", "reduction", first, 1000, 0.05},
-                                      {"two", "reduction", second, 500, 0.1}};
+  const PlanishReportGains gains[] = {{"one", "reduction", first, 1000, 0.05, false},
+                                      {"two", "reduction", second, 500, 0.1, false}};
   PlanishMoment moments[PLANISH_REPORT_MOMENTS];
   assert_int_equal(planish_moments_find(gains, 2, moments), 2);
   assert_true(fabs(moments[0].at - 5.025) < 1e-9);
@@ -72,12 +72,34 @@ static void the_hardest_moments_come_first_and_apart(void **state)
   assert_int_equal(planish_moments_find(gains, 0, moments), 0);
 }
 
+/* A shaper that lifts by 6 dB in a branch of which a trace is added makes nothing easier for the
+ * limiter on the main path. */
+static void a_branch_is_no_part_of_the_sum(void **state)
+{
+  (void)state;
+  static float limiter[400];
+  static float shaper[400];
+  for (size_t n = 0; n < 400; ++n) {
+    shaper[n] = n < 200 ? 6.0f : -6.0f;
+  }
+  limiter[100] = -4.0f; /* at 5.025 s */
+  const PlanishReportGains gains[] = {{"limiter", "reduction", limiter, 400, 0.05, false},
+                                      {"shaper", "gain change", shaper, 400, 0.05, true}};
+  PlanishMoment moments[PLANISH_REPORT_MOMENTS];
+  assert_int_equal(planish_moments_find(gains, 2, moments), 1);
+  assert_true(fabs(moments[0].at - 5.025) < 1e-9);
+  assert_true(fabs(moments[0].gain + 4.0) < 1e-6);
+  assert_int_equal(moments[0].hardest, 0);
+  assert_true(fabs(planish_gain_at(&gains[1], 5.025) - 6.0) < 1e-6);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(planted_stretches_are_found),
       cmocka_unit_test(what_is_short_is_one_loop),
       cmocka_unit_test(the_hardest_moments_come_first_and_apart),
+      cmocka_unit_test(a_branch_is_no_part_of_the_sum),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
