@@ -14,6 +14,12 @@ const char *planish_file_name(const char *path)
   return slash == NULL ? path : slash + 1;
 }
 
+bool planish_gathering_is_part(const PlanishGathering *gathering)
+{
+  const PlanishMasterJob *job = gathering->job->master;
+  return job->from > 0 || job->to < planish_reader_frames(job->mix);
+}
+
 static bool add_silence(PlanishTrack *track, uint64_t frames, PlanishError *error)
 {
   static const float zeros[2 * BLOCK];
@@ -58,14 +64,25 @@ static bool add_version(PlanishGathering *gathering, const char *name, PlanishVe
   return track != NULL;
 }
 
+/* Of an excerpt the render has measured the whole mix; here it is held against the excerpt. */
 static bool add_mix(PlanishGathering *gathering, PlanishError *error)
 {
   const PlanishMasterJob *job = gathering->job->master;
+  const bool whole = !planish_gathering_is_part(gathering);
+  PlanishMeasure *measure = whole ? NULL : planish_measure_new(gathering->job->stages->rate, 2);
+  PlanishMeasurement *measured = &gathering->measured[gathering->count];
+  if (!whole && measure == NULL) {
+    return planish_fail_memory(error);
+  }
+  *measured = gathering->job->result->mix;
   PlanishTrack *track = planish_reader_seek(job->mix, job->from, error)
-                            ? read_track(gathering, job->mix, job->to - job->from, NULL, error)
+                            ? read_track(gathering, job->mix, job->to - job->from, measure, error)
                             : NULL;
-  return add_version(gathering, "mix", PLANISH_VERSION_MIX, track, track,
-                     &gathering->job->result->mix) &&
+  if (measure != NULL) {
+    planish_measure_finish(measure, measured);
+  }
+  planish_measure_free(measure);
+  return add_version(gathering, "mix", PLANISH_VERSION_MIX, track, track, measured) &&
          add_silence(track, gathering->frames, error);
 }
 
@@ -87,6 +104,19 @@ static bool add_master(PlanishGathering *gathering, PlanishError *error)
                      &gathering->job->result->result);
 }
 
+/* The file's name; the path where another reference is called the same. */
+static const char *name_of(const PlanishReportJob *job, const char *path)
+{
+  const char *name = planish_file_name(path);
+  for (size_t n = 0; n < job->reference_count; ++n) {
+    const char *other = job->references[n];
+    if (strcmp(planish_file_name(other), name) == 0 && strcmp(other, path) != 0) {
+      return path;
+    }
+  }
+  return name;
+}
+
 static bool add_reference(PlanishGathering *gathering, const char *path, PlanishError *error)
 {
   const PlanishReaderOptions options = {.rate = gathering->job->stages->rate};
@@ -102,8 +132,8 @@ static bool add_reference(PlanishGathering *gathering, const char *path, Planish
   }
   planish_measure_free(measure);
   planish_reader_free(reader);
-  return add_version(gathering, planish_file_name(path), PLANISH_VERSION_REFERENCE, track, track,
-                     measured);
+  return add_version(gathering, name_of(gathering->job, path), PLANISH_VERSION_REFERENCE, track,
+                     track, measured);
 }
 
 bool planish_gather_sound(PlanishGathering *gathering, PlanishError *error)

@@ -66,6 +66,9 @@ bool planish_gathered_table_new(PlanishGatheredTable *table, const char *corner,
 void planish_gathered_table_free(PlanishGatheredTable *table);
 
 /* What follows the last slash. */
+/* Of an excerpt, not of the whole mix. */
+bool planish_gathering_is_part(const PlanishGathering *gathering);
+
 const char *planish_file_name(const char *path);
 
 #endif

@@ -95,13 +95,27 @@ static PlanishVerdict verdict_of(const PlanishMasterReport *result)
                                                    : PLANISH_VERDICT_MISSED;
 }
 
-static PlanishReportPage page_of(const PlanishGathering *gathering)
+static const char *part_of(PlanishGathering *gathering)
+{
+  const PlanishMasterJob *job = gathering->job->master;
+  const double rate = gathering->job->stages->rate;
+  char from[PLANISH_TEXT_TIME];
+  char to[PLANISH_TEXT_TIME];
+  return !planish_gathering_is_part(gathering)
+             ? NULL
+             : planish_gathering_text(gathering, "%s to %s",
+                                      planish_text_of_time(from, (double)job->from / rate),
+                                      planish_text_of_time(to, (double)job->to / rate));
+}
+
+static PlanishReportPage page_of(PlanishGathering *gathering)
 {
   const PlanishReportJob *job = gathering->job;
   const PlanishSheet *sheet = job->master->sheet;
   return (PlanishReportPage){
       .title = planish_file_name(job->master->out),
       .mix = planish_file_name(planish_reader_path(job->master->mix)),
+      .part = part_of(gathering),
       .program = job->program,
       .verdict = verdict_of(job->result),
       .reason = job->reason,

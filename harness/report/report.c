@@ -28,6 +28,11 @@ static void write_top(FILE *out, const PlanishReportPage *report)
     (void)fputs("from ", out);
     planish_html_text(out, report->mix);
   }
+  if (report->part != NULL) {
+    (void)fputs(", ", out);
+    planish_html_text(out, report->part);
+    (void)fputs("; times on this page begin with the excerpt", out);
+  }
   (void)fputs("</p></div><label class=\"colours\">Colours <select id=\"colours\"><option "
               "value=\"\">of the system</option><option value=\"light\">light</option><option "
               "value=\"dark\">dark</option></select></label></header>\n<main>\n",

@@ -129,6 +129,9 @@ void planish_section_findings(FILE *out, const PlanishPage *page)
     return;
   }
   planish_section_begin(out, "findings", "The mix on arrival");
+  if (report->part != NULL) {
+    (void)fputs("<p>Of the whole mix, and in its times.</p>\n", out);
+  }
   if (report->finding_count == 0) {
     (void)fputs("<p>Nothing was found that stands in the way of a master.</p>\n", out);
   } else {

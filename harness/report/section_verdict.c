@@ -57,7 +57,9 @@ static void write_headline(FILE *out, const PlanishPage *page)
     planish_html_number(out, report->target_loudness, 2);
     (void)fputs(" LUFS within 0.05 LU, true peak at most ", out);
     planish_html_number(out, report->target_ceiling, 2);
-    (void)fputs(" dBTP.</p>\n", out);
+    (void)fputs(report->part == NULL ? " dBTP.</p>\n"
+                                     : " dBTP, for the whole; an excerpt is not landed.</p>\n",
+                out);
   }
   if (report->reason != NULL) {
     planish_html_element(out, "p", "reason", report->reason);

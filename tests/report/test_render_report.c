@@ -110,6 +110,67 @@ static void a_part_and_a_short_mix_have_pages_too(void **state)
   assert_false(says("id=\"player\""));
 }
 
+/* Held against the mix of the same seconds, not against all of it: a chain that changes nothing
+ * changes no loudness, though the whole is louder than the part. */
+static void an_excerpt_is_held_against_its_own_part_of_the_mix(void **state)
+{
+  (void)state;
+  char report[600];
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  float *rising = make_music(LENGTH);
+  for (size_t n = 0; n < (size_t)2 * RATE; ++n) {
+    rising[n] *= 0.1f;
+  }
+  write_audio("rising.wav", WAV24, RATE, 2, rising, LENGTH);
+  free(rising);
+  write_text("plain.yaml", "planish: 1\nstages:\n  - {stage: test-delay, name: late}\n");
+  Outcome run = RUN("render", name("plain.yaml"), name("rising.wav"), name("master.wav"), report,
+                    "--from=0", "--to=1");
+  expect(&run, 0, "");
+  read_page();
+  assert_true(says("rising.wav, 0:00.000 to 0:01.000; times"));
+  const char *row = strstr(page, "integrated loudness");
+  assert_non_null(row);
+  double figures[3];
+  for (int n = 0; n < 3; ++n) {
+    row = strstr(row, "<td>");
+    assert_non_null(row);
+    row += strlen("<td>");
+    const bool minus = strncmp(row, "\xe2\x88\x92", 3) == 0;
+    figures[n] = strtod(minus ? row + 3 : row, NULL);
+  }
+  printf("mix -%.2f, master -%.2f, change %.2f\n", figures[0], figures[1], figures[2]);
+  assert_true(figures[2] < 0.02);
+  free(page);
+  run = RUN("render", name("plain.yaml"), name("rising.wav"), name("master.wav"), report);
+  expect(&run, 0, "");
+  read_page();
+  assert_false(says("times on this page"));
+}
+
+/* Masters in folders of their own are often called the same. */
+static void references_of_one_name_are_told_apart(void **state)
+{
+  (void)state;
+  char report[600];
+  char first[600];
+  char second[600];
+  assert_int_equal(mkdir(in_folder("other"), 0777), 0);
+  write_audio("theirs.wav", WAV24, RATE, 2, music, 100000);
+  write_audio("other/theirs.wav", WAV24, RATE, 2, music, 90000);
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  snprintf(first, sizeof first, "--reference=%s", name("theirs.wav"));
+  snprintf(second, sizeof second, "--reference=%s", name("other/theirs.wav"));
+  const Outcome run =
+      RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report, first, second);
+  remove(in_folder("other/theirs.wav"));
+  rmdir(in_folder("other"));
+  expect(&run, 0, "");
+  read_page();
+  assert_true(says("other/theirs.wav</th>"));
+  assert_false(says(">theirs.wav</th>"));
+}
+
 /* It can be read once only, so it is not checked. */
 static void a_mix_from_standard_input_has_a_page(void **state)
 {
@@ -167,6 +228,9 @@ int main(void)
       cmocka_unit_test_setup_teardown(a_master_gets_its_page, start, clear_up),
       cmocka_unit_test_setup_teardown(a_client_sees_no_stages, start, clear_up),
       cmocka_unit_test_setup_teardown(a_part_and_a_short_mix_have_pages_too, start, clear_up),
+      cmocka_unit_test_setup_teardown(an_excerpt_is_held_against_its_own_part_of_the_mix, start,
+                                      clear_up),
+      cmocka_unit_test_setup_teardown(references_of_one_name_are_told_apart, start, clear_up),
       cmocka_unit_test_setup_teardown(a_mix_from_standard_input_has_a_page, start, clear_up),
       cmocka_unit_test_setup_teardown(what_cannot_be_is_said_ahead_of_the_render, start, clear_up),
   };
