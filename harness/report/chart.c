@@ -74,9 +74,9 @@ static void draw_times(const PlanishChart *chart, size_t ticks)
     const double x = planish_chart_x(chart, seconds);
     /* Whole within the picture. */
     write_label(chart, x, chart->bottom + 16.0,
-                x < 16.0                  ? "start"
-                : x > chart->width - 16.0 ? "end"
-                                          : "middle",
+                x < 16.0 || (chart->left > 0.0 && x < chart->left + 8.0) ? "start"
+                : x > chart->width - 16.0                                ? "end"
+                                                                         : "middle",
                 label);
   }
 }

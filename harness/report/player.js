@@ -21,6 +21,9 @@ class Player {
     this.piece = piece;
     this.sound = new Sound(piece);
     this.version = 0;
+    this.before = piece.versions.findIndex((version) => version.kind === "master");
+    this.keys = [...document.querySelectorAll("#versions .key")]
+      .map((key) => key.textContent.toLowerCase());
     this.moment = -1;
     this.blind = null;
     this.loop = this.loopOf("0");
@@ -155,6 +158,7 @@ class Player {
 
   choose(version) {
     if (this.sound.find(version, this.loop)) {
+      this.before = version === this.version ? this.before : this.version;
       this.version = version;
       this.sound.hear(version);
       this.show();
@@ -283,12 +287,15 @@ class Player {
       l: () => this.nextLoop(),
       m: () => this.playMoment((this.moment + 1) % Math.max(this.piece.moments.length, 1)),
       b: () => this.blind.toggle(),
+      x: () => !this.blind.running && this.choose(this.before),
       "[": () => !this.blind.running && this.nextVersion(-1),
       "]": () => !this.blind.running && this.nextVersion(1),
     };
     const digit = /^(?:Digit|Numpad)([0-9])$/.exec(event.code);
+    const letter = this.keys.indexOf(event.key.toLowerCase());
     const action = digit ? () => this.digit((Number(digit[1]) + 9) % 10, event.shiftKey)
-      : actions[event.key.toLowerCase()];
+      : actions[event.key.toLowerCase()] ??
+        (letter > 9 && !this.blind.running && (() => this.choose(letter)));
     if (action) {
       event.preventDefault();
       action();

@@ -24,11 +24,17 @@ static void draw_bands(const PlanishChart *chart, const void *data)
 {
   const PlanishPage *page = data;
   const PlanishReportBands *bands = page->report->bands;
-  unsigned references = 0;
-  for (size_t n = 0; n < bands->count; ++n) {
-    char kind[32];
-    class_of(&bands->curves[n], &references, kind, sizeof kind);
-    planish_chart_line(chart, kind, bands->hz, bands->curves[n].levels, bands->bands);
+  /* The dashes of the mix last, so that where it is the master's or a reference's equal, both show.
+   */
+  for (int mixes = 0; mixes < 2; ++mixes) {
+    unsigned references = 0;
+    for (size_t n = 0; n < bands->count; ++n) {
+      char kind[32];
+      class_of(&bands->curves[n], &references, kind, sizeof kind);
+      if ((bands->curves[n].kind == PLANISH_VERSION_MIX) == (mixes == 1)) {
+        planish_chart_line(chart, kind, bands->hz, bands->curves[n].levels, bands->bands);
+      }
+    }
   }
 }
 

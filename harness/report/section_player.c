@@ -96,6 +96,8 @@ static void write_loops(FILE *out, const PlanishPage *page)
 
 static void write_versions(FILE *out, const PlanishReportPage *report)
 {
+  /* The script reads them off the page. Letters that are no other key of the player's. */
+  static const char keys[] = "1234567890ACDEFGHIJKNOQRSTUVWYZ";
   (void)fputs("<fieldset id=\"versions\"><legend>Version</legend><p class=\"columns\" "
               "aria-hidden=\"true\"><span class=\"loudness\">loudness</span><span "
               "class=\"gain\">gain</span></p>\n",
@@ -107,8 +109,8 @@ static void write_versions(FILE *out, const PlanishReportPage *report)
                        "<label class=\"%s\"><input type=\"radio\" name=\"version\" "
                        "value=\"%zu\"%s><span class=\"key\" aria-hidden=\"true\">",
                        kind, n, n == 0 ? " checked" : "");
-    if (n < 10) {
-      planish_text_print(out, "%zu", (n + 1) % 10);
+    if (n < sizeof keys - 1) {
+      planish_text_print(out, "%c", keys[n]);
     }
     (void)fputs("</span><span class=\"name\">", out);
     planish_html_text(out, report->versions[n].name);
@@ -232,9 +234,9 @@ void planish_section_player(FILE *out, const PlanishPage *page)
   write_blind(out, page->report);
   (void)fputs(
       "<details class=\"keys\"><summary>Keys</summary><p><kbd>Space</kbd> or <kbd>P</kbd> play and "
-      "stop, <kbd>1</kbd> to <kbd>9</kbd>, <kbd>0</kbd> versions, <kbd>[</kbd> <kbd>]</kbd> the "
-      "version before "
-      "and after, <kbd>L</kbd> the next loop, <kbd>M</kbd> the next of the hardest moments, "
+      "stop, the figure or letter beside a version that version, <kbd>X</kbd> the version heard "
+      "before and back, <kbd>[</kbd> <kbd>]</kbd> the one above and below, <kbd>L</kbd> the next "
+      "loop, <kbd>M</kbd> the next of the hardest moments, "
       "<kbd>B</kbd> blind on and off; in blind mode <kbd>1</kbd> and <kbd>2</kbd> listen, "
       "<kbd>Shift</kbd> with them answers.</p><p><label><input type=\"checkbox\" id=\"keys\" "
       "checked> these keys work</label></p></details>\n</div>\n",

@@ -86,11 +86,11 @@ void planish_section_list(FILE *out, const PlanishReportFinding *findings, size_
     planish_text_print(out, "<li class=\"%s\"><strong>%s</strong> ", kind, kind);
     planish_html_element(out, "span", "what", finding->what);
     if (finding->where != NULL) {
-      (void)fputs(" ", out);
+      (void)fputs(", ", out);
       planish_html_element(out, "span", "where", finding->where);
     }
     if (finding->remedy != NULL) {
-      (void)fputs(" ", out);
+      (void)fputs(": ", out);
       planish_html_element(out, "span", "remedy", finding->remedy);
     }
     (void)fputs("</li>\n", out);

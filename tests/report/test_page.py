@@ -5,6 +5,7 @@ import array
 import base64
 import json
 import os
+import re
 import shutil
 import struct
 import subprocess
@@ -217,12 +218,32 @@ class Page(unittest.TestCase):
         self.assertEqual(self.run_script("return player.sound.voices.heard"), 4)
         self.press("[")
         self.assertEqual(self.run_script("return player.sound.voices.heard"), 3)
+        self.press("5")
+        self.press("x")
+        self.assertEqual(self.run_script("return player.sound.voices.heard"), 3)
+        self.press("x")
+        self.assertEqual(self.run_script("return player.sound.voices.heard"), 4)
         self.press("l")
         self.wait_for("player.sound.loop.kind === 1")
         self.press("m")
         self.wait_for("player.sound.loop.moment === 0")
         self.press("p")
         self.assertTrue(self.run_script("return player.sound.place() === null"))
+
+    def test_each_version_has_a_key_of_its_own(self):
+        """As many versions as a long chain has; no letter that does something else."""
+        self.run_script("""
+            const list = document.getElementById("versions");
+            player.keys = [..."1234567890acd"];
+            player.piece.versions = Array.from({length: 13}, () => player.piece.versions[0]);
+            player.choose = (version) => { window.chosen = version; };""")
+        for at, key in enumerate("1234567890acd"):
+            self.press(key)
+            self.assertEqual(self.run_script("return window.chosen"), at)
+        with open(os.path.join(os.path.dirname(PAGE), "page.html"), encoding="utf-8") as page:
+            shown = re.findall(r'name="version"[^>]*><span class="key"[^>]*>(.?)</span>',
+                               page.read())
+        self.assertEqual("".join(shown), "1234567890ACDEFGHIJKNOQRSTUVWYZ"[:len(shown)])
 
     def test_loop_by_numbers(self):
         self.run_script("document.getElementById('from').focus()")
