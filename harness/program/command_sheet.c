@@ -38,7 +38,7 @@ static const char help[] =
     "Examples:\n"
     "  planish sheet new song.yaml\n"
     "  planish sheet check song.yaml\n"
-    "  planish sheet from \"Tidy low end\" \"Loud and clean\" --out=song.yaml\n"
+    "  planish sheet from \"Low end in the middle\" \"Three decibels louder\" --out=song.yaml\n"
     "  planish sheet presets song.yaml ~/.lv2/song.presets.lv2\n";
 
 typedef struct {
