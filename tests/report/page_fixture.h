@@ -10,6 +10,8 @@
 enum { PAGE_RATE = 48000, PAGE_VERSIONS = 6, PAGE_GAINS = 2, PAGE_BANDS = 31, PAGE_CHUNK = 4096 };
 
 #define PAGE_HOSTILE "</script><b>&amp; \"two\"  'one'"
+/* Nowhere to break, and wider than a telephone. */
+#define PAGE_LONG "averyverylongnameofareferencewithoutanyplacetobreakit.wav"
 
 typedef struct {
   double seconds;
@@ -80,7 +82,7 @@ static inline void page_tracks(PageFixture *page, const char *beside)
   } versions[PAGE_VERSIONS] = {
       {"mix <&>.wav", PLANISH_VERSION_MIX},     {"tidy", PLANISH_VERSION_STAGE},
       {"first-limiter", PLANISH_VERSION_STAGE}, {PAGE_HOSTILE, PLANISH_VERSION_STAGE},
-      {"master.wav", PLANISH_VERSION_MASTER},   {"reference.wav", PLANISH_VERSION_REFERENCE},
+      {"master.wav", PLANISH_VERSION_MASTER},   {PAGE_LONG, PLANISH_VERSION_REFERENCE},
   };
   for (int v = 0; v < PAGE_VERSIONS; ++v) {
     page->versions[v].name = versions[v].name;
