@@ -315,3 +315,8 @@ size_t planish_text_character(const char *text)
   }
   return 0;
 }
+
+double planish_text_unsigned_zero(double value, int decimals)
+{
+  return fabs(value) < 0.5 * pow(10.0, -decimals) ? 0.0 : value;
+}

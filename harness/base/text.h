@@ -42,6 +42,9 @@ bool planish_text_number(const char *text, double *value);
 int planish_text_of_double(char text[PLANISH_TEXT_NUMBER], double value);
 int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value);
 
+/* The value to print with so many decimals: 0 instead of what would come out as "-0.00". */
+double planish_text_unsigned_zero(double value, int decimals);
+
 /* Reads a place in time: seconds ("83", "83.5") or minutes and seconds ("1:23.5"), not negative. */
 bool planish_text_time(const char *text, double *seconds);
 

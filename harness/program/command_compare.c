@@ -32,10 +32,9 @@ static const char help[] =
 
 static void print_number(const char *name, double value, int decimals, const char *unit)
 {
-  const double smallest = 0.5 * pow(10.0, -decimals);
   if (isfinite(value)) {
     planish_text_print(stdout, "  %-22s %+9.*f %s\n", name, decimals,
-                       fabs(value) < smallest ? 0.0 : value, unit);
+                       planish_text_unsigned_zero(value, decimals), unit);
   } else {
     planish_text_print(stdout, "  %-22s %9s\n", name, "-");
   }

@@ -171,7 +171,8 @@ static void print_result(const PlanishMasterJob *job, const PlanishMasterReport 
                        stage->plugin->ports[by->port].symbol, (double)stage->values[by->port],
                        stage->plugin->ports[by->port].unit);
     if (report->has_drive) {
-      planish_text_print(stdout, ", extra drive %.2f dB%s", report->extra_drive,
+      planish_text_print(stdout, ", extra drive %.2f dB%s",
+                         planish_text_unsigned_zero(report->extra_drive, 2),
                          report->extra_drive >= PLANISH_DRIVE_WARNING ? ": pushed too hard" : "");
     }
     (void)putchar('\n');

@@ -23,10 +23,8 @@ static double nominal(int n)
 static void print_value(const Shown *shown, double value)
 {
   if (isfinite(value)) {
-    /* Not "-0.00". */
-    const double least = 0.5 * pow(10.0, -shown->decimals);
     planish_text_print(stdout, "%*.*f", shown->width, shown->decimals,
-                       fabs(value) < least ? 0.0 : value);
+                       planish_text_unsigned_zero(value, shown->decimals));
   } else {
     planish_text_print(stdout, "%*s", shown->width, isnan(value) ? "-" : "silent");
   }

@@ -33,8 +33,8 @@ static void tell_of_the_drive(PlanishGathering *gathering)
       result->has_drive
           ? planish_gathering_text(gathering, "%s.%s at %.2f %s, extra drive %.2f dB, %u render%s",
                                    stage->name, port->symbol, (double)stage->values[sheet->by.port],
-                                   port->unit, result->extra_drive, result->landing.renders,
-                                   result->landing.renders == 1 ? "" : "s")
+                                   port->unit, planish_text_unsigned_zero(result->extra_drive, 2),
+                                   result->landing.renders, result->landing.renders == 1 ? "" : "s")
           : planish_gathering_text(gathering, "%s.%s at %.2f %s, %u render%s", stage->name,
                                    port->symbol, (double)stage->values[sheet->by.port], port->unit,
                                    result->landing.renders,

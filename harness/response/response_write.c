@@ -65,7 +65,7 @@ static void write_row(FILE *file, const PlanishResponseTable *table, size_t row)
       (void)fputs(",", file);
     }
     if (isfinite(value)) {
-      planish_text_print(file, "%.9g", value);
+      planish_text_print(file, "%.9g", value == 0.0 ? 0.0 : value); /* not "-0" */
     }
   }
   (void)fputs("\n", file);

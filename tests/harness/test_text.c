@@ -46,6 +46,20 @@ static void times_are_seconds_or_minutes_and_seconds(void **state)
   }
 }
 
+static void no_zero_has_a_minus(void **state)
+{
+  (void)state;
+  char text[16];
+  static const struct {
+    double value;
+    const char *told;
+  } cases[] = {{-0.0, "0.00"}, {-0.0049, "0.00"}, {-0.0051, "-0.01"}, {0.004, "0.00"}};
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    planish_text_format(text, sizeof text, "%.2f", planish_text_unsigned_zero(cases[n].value, 2));
+    assert_string_equal(text, cases[n].told);
+  }
+}
+
 /* To the nearest thousandth, the minutes with it. */
 static void times_are_told_in_minutes(void **state)
 {
@@ -164,6 +178,7 @@ int main(void)
       cmocka_unit_test(numbers_are_read_whole_or_not_at_all),
       cmocka_unit_test(times_are_seconds_or_minutes_and_seconds),
       cmocka_unit_test(times_are_told_in_minutes),
+      cmocka_unit_test(no_zero_has_a_minus),
       cmocka_unit_test(a_slip_is_understood_and_nonsense_is_not),
       cmocka_unit_test(a_comma_locale_changes_nothing),
       cmocka_unit_test(a_line_keeps_both_ends),
