@@ -65,10 +65,10 @@ bool planish_gathered_table_new(PlanishGatheredTable *table, const char *corner,
                                 size_t columns, PlanishError *error);
 void planish_gathered_table_free(PlanishGatheredTable *table);
 
-/* What follows the last slash. */
 /* Of an excerpt, not of the whole mix. */
 bool planish_gathering_is_part(const PlanishGathering *gathering);
 
+/* What follows the last slash. */
 const char *planish_file_name(const char *path);
 
 #endif
