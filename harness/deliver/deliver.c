@@ -58,11 +58,38 @@ static bool measure(PlanishDelivery *delivery, PlanishError *error)
   return true;
 }
 
-/* The gain that brings it to the spec's loudness. */
+static bool is_together(const PlanishDelivery *delivery)
+{
+  return delivery->job.together.count > 1;
+}
+
+/* What those together have at the file's rate. */
+static bool measure_together(PlanishDelivery *delivery, PlanishError *error)
+{
+  const PlanishDeliverTogether *together = &delivery->job.together;
+  PlanishMeasurement found;
+  bool done = true;
+  delivery->loudest = delivery->before.integrated;
+  delivery->highest = delivery->before.true_peak;
+  delivery->stream_highest = delivery->before.true_peak;
+  for (size_t n = 0; done && n < together->count; ++n) {
+    done = planish_source_measure(together->sources[n], delivery->rate, &found, error);
+    if (done) {
+      delivery->loudest = fmax(delivery->loudest, found.integrated);
+      delivery->highest = fmax(delivery->highest, found.true_peak);
+    }
+    if (done && n - together->stream_first < together->stream_count) {
+      delivery->stream_highest = fmax(delivery->stream_highest, found.true_peak);
+    }
+  }
+  return done;
+}
+
+/* The gain that brings it, or the loudest of those together, to the spec's loudness. */
 static void match(PlanishDelivery *delivery)
 {
   const PlanishSpec *spec = delivery->job.spec;
-  const double off = spec->loudness - delivery->before.integrated;
+  const double off = spec->loudness - delivery->loudest;
   if (spec->match && isfinite(off) && fabs(off) > spec->tolerance) {
     delivery->matched = off;
   }
@@ -87,7 +114,7 @@ static bool refuses(PlanishDelivery *delivery, double peak)
 static bool rerender(PlanishDelivery *delivery, PlanishError *error)
 {
   const PlanishDeliverJob *job = &delivery->job;
-  const double peak = delivery->before.true_peak + delivery->matched;
+  const double peak = delivery->stream_highest + delivery->matched;
   if (job->spec->over != PLANISH_OVER_RERENDER ||
       !(peak - job->spec->ceiling > PLANISH_LANDING_OVER)) {
     return true;
@@ -116,15 +143,20 @@ static bool rerender(PlanishDelivery *delivery, PlanishError *error)
                     delivery->before.true_peak, former.true_peak,
                     delivery->before.integrated - former.integrated);
   free(stage);
-  delivery->matched = 0.0;
-  match(delivery);
+  if (!is_together(delivery)) {
+    delivery->loudest = delivery->before.integrated;
+    delivery->matched = 0.0;
+    match(delivery);
+  }
   return true;
 }
 
 static bool hold_ceiling(PlanishDelivery *delivery)
 {
   const double peak = delivery->before.true_peak + delivery->matched;
-  const double over = peak - delivery->job.spec->ceiling;
+  const bool lowers = delivery->job.spec->over == PLANISH_OVER_LOWER;
+  const double over =
+      (lowers ? delivery->highest + delivery->matched : peak) - delivery->job.spec->ceiling;
   if (refuses(delivery, peak)) {
     return false;
   }
@@ -169,13 +201,17 @@ static double words_over(const PlanishDelivery *delivery)
                                                 : delivery->back.measured.true_peak - spec->ceiling;
 }
 
-/* A coder may turn the whole a little: what it did is made up for. */
+/* A coder may turn the whole a little: what it did is made up for, but not in one of several that
+ * keep their distances. */
 static double coder_off(const PlanishDelivery *delivery)
 {
   const PlanishSpec *spec = delivery->job.spec;
   const double off = delivery->back.measured.integrated - spec->loudness;
   const bool held = delivery->lowered > 0.0 && off < 0.0;
-  return spec->match && isfinite(off) && fabs(off) > spec->tolerance && !held ? off : 0.0;
+  return spec->match && !is_together(delivery) && isfinite(off) && fabs(off) > spec->tolerance &&
+                 !held
+             ? off
+             : 0.0;
 }
 
 /* Whether the file is as near as a gain brings it; else the gain is another one now. */
@@ -245,7 +281,9 @@ static void judge_loudness(PlanishDelivery *delivery)
   const PlanishSpec *spec = delivery->job.spec;
   const double found = delivery->back.measured.integrated;
   const double off = found - spec->loudness;
-  if (!spec->has_loudness) {
+  const bool quieter =
+      is_together(delivery) && spec->match && delivery->before.integrated < delivery->loudest;
+  if (!spec->has_loudness || (quieter && !(off > 0.0))) {
     return;
   }
   if (!isfinite(found)) {
@@ -295,12 +333,18 @@ static void tell_gain(PlanishDelivery *delivery)
 {
   const double matched = delivery->matched;
   if (matched != 0.0) {
-    planish_lines_add(&delivery->notes, "turned %s by %.2f dB, to come to %.2f LUFS",
-                      matched < 0.0 ? "down" : "up", fabs(matched), delivery->job.spec->loudness);
+    planish_lines_add(&delivery->notes, "turned %s by %.2f dB, %sto come to %.2f LUFS",
+                      matched < 0.0 ? "down" : "up", fabs(matched),
+                      is_together(delivery) ? "as all tracks, for the loudest of them " : "",
+                      delivery->job.spec->loudness);
   }
   if (delivery->lowered > 0.0) {
-    planish_lines_add(&delivery->notes, "turned down by %.2f dB, to hold the ceiling of %.2f dBTP",
-                      delivery->lowered, delivery->job.spec->ceiling);
+    planish_lines_add(
+        &delivery->notes, "turned down by %.2f dB, %sto hold the ceiling of %.2f dBTP",
+        delivery->lowered,
+        is_together(delivery) && delivery->job.spec->over == PLANISH_OVER_LOWER ? "as all tracks, "
+                                                                                : "",
+        delivery->job.spec->ceiling);
   }
   if (delivery->clipped > 0) {
     planish_lines_add(&delivery->notes,
@@ -349,7 +393,7 @@ static bool finish(PlanishDelivery *delivery, PlanishDeliveredFile *file, Planis
 bool planish_delivery_make(PlanishDelivery *delivery, PlanishError *error)
 {
   const PlanishSpec *spec = delivery->job.spec;
-  if (!measure(delivery, error)) {
+  if (!measure(delivery, error) || !measure_together(delivery, error)) {
     return false;
   }
   match(delivery);

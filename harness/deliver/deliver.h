@@ -13,9 +13,20 @@
 #include "harness/deliver/spec.h"
 #include "harness/host/host.h"
 
+/* Masters that keep their distances in level, as those of an album do: one gain for all of them,
+ * by which the loudest comes to the spec's loudness and the highest peak under its ceiling. Those
+ * that run on one into the next are rendered again together. */
+typedef struct {
+  PlanishSource *const *sources; /* all of them */
+  size_t count;                  /* 0 or 1: the delivered one stands alone */
+  size_t stream_first;           /* of those that run on with the one that is delivered */
+  size_t stream_count;
+} PlanishDeliverTogether;
+
 typedef struct {
   PlanishSource *source;
   const PlanishSpec *spec;
+  PlanishDeliverTogether together;
   const PlanishMetadata *tags; /* over the spec's; NULL: none */
   const char *folder;          /* NULL: the master's */
   bool force;                  /* over a file that is there */
@@ -35,6 +46,9 @@ typedef struct {
   uint64_t added;            /* frames of it */
   PlanishMeasurement master; /* as it is */
   PlanishMeasurement before; /* at the file's rate, ahead of gain and words */
+  double loudest;            /* LUFS, of those together at that rate; else its own */
+  double highest;            /* dBTP, of them */
+  double stream_highest;     /* dBTP, of those of them that run on */
   double matched;            /* dB, to come to the loudness */
   double lowered;            /* dB, over 0: to hold the ceiling */
   PlanishSource *again;      /* rendered again, to be delivered instead; NULL: it was not */

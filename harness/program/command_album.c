@@ -63,6 +63,7 @@ typedef struct {
   PlanishSpec *cd;
   PlanishSource *image; /* of the CD; taken over by `deliveries` */
   PlanishDelivering deliveries;
+  PlanishSource *tracks[PLANISH_ALBUM_TRACKS]; /* those of `deliveries` */
   char *stem; /* of names beside those of the tracks: FOLDER/ALBUM */
 } Run;
 
@@ -157,10 +158,17 @@ static bool plan_tracks(Run *run, PlanishError *error)
   for (size_t s = 0; s < run->plan->stream_count; ++s) {
     const PlanishAlbumStream *stream = &run->plan->streams[s];
     for (size_t n = 0; done && n < stream->count; ++n) {
-      done = planish_delivering_add(&run->deliveries, source_of(run, stream, n, error), NULL,
+      PlanishSource *source = source_of(run, stream, n, error);
+      run->tracks[stream->first + n] = source;
+      run->deliveries.together = (PlanishDeliverTogether){.sources = run->tracks,
+                                                          .count = run->album->count,
+                                                          .stream_first = stream->first,
+                                                          .stream_count = stream->count};
+      done = planish_delivering_add(&run->deliveries, source, NULL,
                                     &run->album->tracks[stream->first + n].metadata, error);
     }
   }
+  run->deliveries.together = (PlanishDeliverTogether){0};
   return done;
 }
 

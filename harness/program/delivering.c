@@ -161,6 +161,7 @@ static bool plan_one(PlanishDelivering *work, PlanishSource *source, const Plani
   const PlanishDeliverJob job = {.source = source,
                                  .spec = spec,
                                  .tags = tags,
+                                 .together = work->together,
                                  .folder = work->folder,
                                  .force = work->force || work->keep != NULL,
                                  .host = work->host,

@@ -16,7 +16,8 @@ typedef struct {
   const char *keep;   /* what is there and newer than this file, its master and its spec is kept;
                          NULL: nothing is */
   size_t kept;        /* so many were */
-  PlanishHost *host;  /* for specs that render again; may be NULL where none does */
+  PlanishDeliverTogether together; /* of the source that is added next; its list must stay */
+  PlanishHost *host;               /* for specs that render again; may be NULL where none does */
   PlanishProgress progress;
   PlanishSpec *specs[PLANISH_OPTION_MAX_TEXTS];
   char *spec_paths[PLANISH_OPTION_MAX_TEXTS];

@@ -229,6 +229,56 @@ static void a_stream_is_delivered_as_one(void **state)
   end_album(NULL);
 }
 
+/* What tracks have of each other in level, they have where they are delivered (AES TD1008: the
+ * loudest track of an album comes to the loudness, all are turned by the same gain). */
+static void tracks_are_delivered_at_their_distances(void **state)
+{
+  (void)state;
+  static const char *const specs[] = {
+      "delivery: 1\nformat: wav\nbits: float\nrate: 44100\nloudness: -20\nlevel: match\n",
+      "delivery: 1\nformat: wav\nbits: float\nrate: 44100\nceiling: -9\n"};
+  static const char *const parts[] = {"out/01-even.wav", "out/02-even.wav", "out/03-even.wav"};
+  static const char *const kept[] = {"out/01-float.wav", "out/02-float.wav", "out/03-float.wav"};
+  for (size_t n = 0; n < 2; ++n) {
+    size_t frames = 0;
+    size_t same = 0;
+    double gain = 0.0;
+    double loudest = -HUGE_VAL;
+    double highest = -HUGE_VAL;
+    double worst = 0.0;
+    start_album(run_of_three);
+    write_text("even.yaml", specs[n]);
+    write_text("float.yaml", "delivery: 1\nformat: wav\nbits: float\nrate: 44100\nceiling: 0\n");
+    const Outcome outcome = RUN("album", "--to", name("even.yaml"), "--to", name("float.yaml"),
+                                name("album.yaml"), name("out"));
+    expect(&outcome, 0, "");
+    for (size_t k = 0; k < 3; ++k) {
+      const PlanishMeasurement found = measured_file(name(parts[k]));
+      loudest = fmax(loudest, found.integrated);
+      highest = fmax(highest, found.true_peak);
+    }
+    float *turned = join(parts, 3, &frames);
+    float *plain = join(kept, 3, &same);
+    assert_int_equal(frames, same);
+    for (size_t k = 0; k < 2 * frames; ++k) {
+      gain += (double)turned[k] * (double)plain[k];
+      worst += (double)plain[k] * (double)plain[k];
+    }
+    gain /= worst;
+    worst = 0.0;
+    for (size_t k = 0; k < 2 * frames; ++k) {
+      worst = fmax(worst, fabs((double)turned[k] - gain * (double)plain[k]));
+    }
+    printf("spec %zu: loudest %.3f LUFS, highest %.3f dBTP, from one gain at most %g\n", n, loudest,
+           highest, worst);
+    assert_true(worst < 1e-6);
+    assert_true(n == 0 ? fabs(loudest + 20.0) < 0.1 : fabs(highest + 9.0) < 0.02);
+    free(turned);
+    free(plain);
+    end_album(NULL);
+  }
+}
+
 static void the_same_on_any_number_of_processors(void **state)
 {
   (void)state;
@@ -546,6 +596,7 @@ int main(void)
       cmocka_unit_test(tracks_land_at_their_offsets),
       cmocka_unit_test(tracks_that_run_on_are_one_stream),
       cmocka_unit_test(a_stream_is_delivered_as_one),
+      cmocka_unit_test(tracks_are_delivered_at_their_distances),
       cmocka_unit_test(the_same_on_any_number_of_processors),
       cmocka_unit_test(a_second_run_finishes_what_is_not_there),
       cmocka_unit_test(a_cd_has_its_sectors_and_lists),
