@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SECONDS_A_MINUTE = 60, TIME = 32 };
+enum { SECONDS_A_MINUTE = 60, TIME = 32, LEAST_TRACK = 4, MOST_MINUTES = 80 };
 
 static const char *time_of(char text[TIME], uint64_t sectors)
 {
@@ -139,4 +139,72 @@ char *planish_cd_pq(const PlanishAlbumPlan *plan, size_t *size)
     return NULL;
   }
   return text;
+}
+
+static bool has_quote(const char *text)
+{
+  return text != NULL && strchr(text, '"') != NULL;
+}
+
+static const char *number_of(const PlanishAlbumPlan *plan, size_t track)
+{
+  return plan->album->tracks[track].metadata.text[PLANISH_METADATA_TRACK];
+}
+
+static void note_short_tracks(const PlanishAlbumPlan *plan, PlanishLines *notes)
+{
+  const uint64_t least = (uint64_t)LEAST_TRACK * PLANISH_SECTORS_A_SECOND * PLANISH_SECTOR;
+  size_t count = 0;
+  size_t first = 0;
+  for (size_t n = 0; n < plan->album->count; ++n) {
+    if (plan->tracks[n].frames - plan->tracks[n].silence < least) {
+      first = count == 0 ? n : first;
+      count += 1;
+    }
+  }
+  if (count > 0) {
+    planish_lines_add(notes,
+                      "CD: %zu tracks shorter than %d s, which no CD may have (IEC 60908), the "
+                      "first of them track %s: join them with others",
+                      count, LEAST_TRACK, number_of(plan, first));
+  }
+}
+
+static void note_quotes(const PlanishAlbumPlan *plan, PlanishLines *notes)
+{
+  const PlanishMetadata *own = &plan->album->metadata;
+  size_t count = has_quote(own->text[PLANISH_METADATA_ARTIST]) +
+                 (size_t)has_quote(own->text[PLANISH_METADATA_ALBUM]);
+  for (size_t n = 0; n < plan->album->count; ++n) {
+    const PlanishMetadata *metadata = &plan->album->tracks[n].metadata;
+    count += has_quote(metadata->text[PLANISH_METADATA_TITLE]) +
+             (size_t)has_quote(metadata->text[PLANISH_METADATA_ARTIST]);
+  }
+  if (count > 0) {
+    planish_lines_add(notes,
+                      "cue sheet: %zu texts hold double quotation marks, which it cannot write: "
+                      "single ones stand there",
+                      count);
+  }
+}
+
+void planish_cd_notes(const PlanishAlbumPlan *plan, PlanishLines *notes)
+{
+  const uint64_t most = (uint64_t)MOST_MINUTES * SECONDS_A_MINUTE * PLANISH_SECTORS_A_SECOND;
+  const uint64_t length = place_of(plan, plan->album->count).start;
+  bool in_turn = true;
+  char time[TIME];
+  for (size_t n = 0; n < plan->album->count; ++n) {
+    in_turn = in_turn && strtoul(number_of(plan, n), NULL, 10) == n + 1;
+  }
+  note_short_tracks(plan, notes);
+  note_quotes(plan, notes);
+  if (length > most) {
+    planish_lines_add(notes, "CD: %s long, and the longest discs hold %d minutes: split the album",
+                      time_of(time, length), MOST_MINUTES);
+  }
+  if (!in_turn) {
+    planish_lines_add(notes, "CD: tracks are numbered otherwise than 1, 2, 3 ...: cue sheet and PQ "
+                             "list count from 1");
+  }
 }

@@ -8,10 +8,15 @@
 #define PLANISH_HARNESS_CD_LISTS_H
 
 #include "harness/album/album_plan.h"
+#include "harness/deliver/lines.h"
 
 /* The texts, of an album with `cd`; free() gives them back. NULL: no memory. A cue sheet has no way
  * to write a double quotation mark, in whose place it gets a single one. */
 char *planish_cd_cue(const PlanishAlbumPlan *plan, const char *image, size_t *size);
 char *planish_cd_pq(const PlanishAlbumPlan *plan, size_t *size);
+
+/* What is not as a CD wants it: tracks under 4 s (IEC 60908), more than 80 minutes, which is what
+ * the longest discs hold, numbers that are not 1, 2, 3 ..., and what the cue sheet cannot write. */
+void planish_cd_notes(const PlanishAlbumPlan *plan, PlanishLines *notes);
 
 #endif

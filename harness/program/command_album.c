@@ -136,7 +136,6 @@ static bool make_masters(Run *run, PlanishHost *host, PlanishError *error)
   run->plan = planish_album_plan_new(&job, error);
   const bool done = run->plan != NULL && planish_album_make(run->plan, &job, &run->result, error);
   planish_progress_end(&run->progress);
-  tell_of_the_whole(run, error);
   return done;
 }
 
@@ -201,6 +200,16 @@ static bool write_beside(const char *path, const char *text, size_t size, Planis
       planish_beside_new(&file, path, text, size, error) && planish_beside_commit(&file, error);
   planish_beside_release(&file);
   return done;
+}
+
+/* What a plant would send back, and what the lists cannot say. */
+static void warn_of_cd(const Run *run)
+{
+  PlanishLines notes = {0};
+  planish_cd_notes(run->plan, &notes);
+  for (size_t n = 0; n < notes.count; ++n) {
+    planish_options_warn("%s", notes.text[n]);
+  }
 }
 
 /* The cue sheet and the PQ list beside the image. */
@@ -272,6 +281,9 @@ static bool tell_and_deliver(Run *run, bool made, PlanishError *error)
     planish_album_table(run->plan, &run->result);
   }
   (void)fflush(stdout);
+  if (run->album->cd) {
+    warn_of_cd(run);
+  }
   const size_t missed = planish_album_tell_missed(run->plan, &run->result);
   bool done = made && (!run->request->report || write_page(run, error));
   if (run->request->json) {
@@ -310,6 +322,7 @@ static bool run_album(const Request *request, PlanishHost *host, PlanishError *e
   Run run = {.request = request, .progress = planish_progress_new()};
   run.album = open_album(request->album, host, error);
   const bool done = run.album != NULL && make_album(&run, host, error);
+  tell_of_the_whole(&run, error);
   planish_delivering_release(&run.deliveries);
   planish_spec_free(run.cd);
   planish_album_result_free(&run.result);
@@ -346,6 +359,15 @@ static bool check_request(const Request *request, int names, PlanishError *error
                       request->jobs, MOST_JOBS);
 }
 
+/* A folder's name without the slashes that it may end with. */
+static char *without_end(char *folder)
+{
+  for (size_t n = strlen(folder); n > 1 && folder[n - 1] == '/'; --n) {
+    folder[n - 1] = '\0';
+  }
+  return folder;
+}
+
 bool planish_command_album(int argc, char **argv, PlanishError *error)
 {
   Request request = {0};
@@ -377,7 +399,7 @@ bool planish_command_album(int argc, char **argv, PlanishError *error)
     done = check_albums(argc - first, argv + first, host, error);
   } else if (done) {
     request.album = argv[first];
-    request.folder = argv[first + 1];
+    request.folder = without_end(argv[first + 1]);
     done = run_album(&request, host, error);
   }
   planish_host_free(host);

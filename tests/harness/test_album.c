@@ -383,8 +383,10 @@ static void a_cd_has_its_sectors_and_lists(void **state)
   size_t image_frames = 0;
   SF_INFO info;
   start_album(cd_album);
-  const Outcome outcome = run_album(NULL, "out");
-  expect(&outcome, 0, "");
+  const Outcome outcome = run_album(NULL, "out/");
+  expect(&outcome, 0, "cue sheet: 1 texts hold double quotation marks");
+  assert_null(strstr(outcome.error, "shorter than 4 s"));
+  assert_null(strstr(outcome.out, "//"));
   for (size_t n = 0; n < 3; ++n) {
     float *samples = read_audio(name(masters[n]), &frames, &info);
     assert_int_equal(info.samplerate, 44100);
@@ -409,6 +411,21 @@ static void a_cd_has_its_sectors_and_lists(void **state)
   assert_non_null(strstr(text, "    2      1  00:06:00   00:05:00   -             Second"));
   assert_non_null(strstr(text, "    3      1  00:11:00   "));
   assert_non_null(strstr(text, "EAN     4006381333931"));
+  end_album(NULL);
+}
+
+/* A CD has no tracks under 4 s (IEC 60908), and counts them from 1. */
+static void what_no_cd_may_have_is_told(void **state)
+{
+  (void)state;
+  start_album("album: 1\nsheet: chain.yaml\ncd: true\ntracks:\n"
+              "  - {mix: one.wav, title: First, track: 2}\n"
+              "  - {mix: four.wav, title: Second, gap: 5}\n");
+  write_part("four.wav", 0, 39 * RATE / 10, 0.8);
+  const Outcome outcome = run_album(NULL, "out");
+  expect(&outcome, 0, "1 tracks shorter than 4 s");
+  assert_non_null(strstr(outcome.error, "the first of them track 3"));
+  assert_non_null(strstr(outcome.error, "numbered otherwise"));
   end_album(NULL);
 }
 
@@ -600,6 +617,7 @@ int main(void)
       cmocka_unit_test(the_same_on_any_number_of_processors),
       cmocka_unit_test(a_second_run_finishes_what_is_not_there),
       cmocka_unit_test(a_cd_has_its_sectors_and_lists),
+      cmocka_unit_test(what_no_cd_may_have_is_told),
       cmocka_unit_test(mixes_of_other_rates_are_converted_or_refused),
       cmocka_unit_test(the_page_has_every_track),
       cmocka_unit_test(a_failure_names_its_track),
