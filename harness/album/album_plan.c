@@ -238,13 +238,17 @@ static bool find_path(PlanishAlbumPlan *plan, size_t n, PlanishError *error)
                         : metadata->text[PLANISH_METADATA_TITLE] != NULL ? "{track} {title}"
                                                                          : "{track} {master}";
   char *stem = planish_file_name_stem(track->track->mix);
+  PlanishError own = {0};
   char *name =
-      stem == NULL ? NULL : planish_file_name_new(pattern, stem, "", metadata, ".wav", error);
+      stem == NULL ? NULL : planish_file_name_new(pattern, stem, "", metadata, ".wav", &own);
   track->path = name == NULL ? NULL : planish_text_new("%s/%s", plan->folder, name);
   free(name);
   free(stem);
   if (track->path == NULL) {
-    return error->outcome != PLANISH_DONE ? false : planish_fail_memory(error);
+    return own.outcome == PLANISH_DONE
+               ? planish_fail_memory(error)
+               : planish_fail(error, own.outcome, "track %s: %s",
+                              metadata->text[PLANISH_METADATA_TRACK], own.text);
   }
   for (size_t i = 0; i < n; ++i) {
     if (planish_place_same(plan->tracks[i].path, track->path)) {

@@ -59,9 +59,11 @@ static bool print_value(FILE *out, const Values *values, int place, PlanishError
                       : place == SPEC ? values->spec
                                       : values->metadata->text[place];
   if (value == NULL) {
-    return planish_fail(error, PLANISH_BAD_USE,
-                        "name: {%s}: there is none: add it, with --tag %s=VALUE or in the spec",
-                        word_of(place), word_of(place));
+    return planish_fail(
+        error, PLANISH_BAD_USE,
+        "name: {%s}: there is none: add it, with --tag %s=VALUE, in the spec, or to the "
+        "album's track",
+        word_of(place), word_of(place));
   }
   if (strchr(value, '/') != NULL) {
     return planish_fail(error, PLANISH_BAD_USE,

@@ -154,7 +154,8 @@ static PlanishSource *source_of(Run *run, const PlanishAlbumStream *stream, size
 static bool plan_tracks(Run *run, PlanishError *error)
 {
   bool done = true;
-  for (size_t s = 0; s < run->plan->stream_count; ++s) {
+  const size_t streams = run->deliveries.spec_count > 0 ? run->plan->stream_count : 0;
+  for (size_t s = 0; s < streams; ++s) {
     const PlanishAlbumStream *stream = &run->plan->streams[s];
     for (size_t n = 0; done && n < stream->count; ++n) {
       PlanishSource *source = source_of(run, stream, n, error);
