@@ -85,7 +85,9 @@ static int by_place(const void *a, const void *b)
 
 void planish_mistakes_sort(PlanishMistakes *mistakes)
 {
-  qsort(mistakes->list, mistakes->count, sizeof *mistakes->list, by_place);
+  if (mistakes->count > 1) {
+    qsort(mistakes->list, mistakes->count, sizeof *mistakes->list, by_place);
+  }
 }
 
 static const char *name_of(const Reading *reading)
