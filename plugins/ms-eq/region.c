@@ -118,7 +118,7 @@ void planish_region_process(PlanishRegion *region, const PlanishTwo *input, Plan
     memcpy(audio, coming, frames * sizeof *audio);
     return;
   }
-  double shares[PLANISH_GRID];
+  double shares[PLANISH_GRID] = {0.0};
   PlanishTwo going[PLANISH_GRID];
   for (uint32_t n = 0; n < frames; ++n) {
     shares[n] = planish_crossfade_next(&region->fade);
