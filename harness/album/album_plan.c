@@ -8,6 +8,7 @@
 #include "harness/deliver/file_name.h"
 #include "harness/deliver/sectors.h"
 #include "harness/recall/recall_file.h"
+#include "harness/render/fades.h"
 #include "harness/render/renderer.h"
 
 #include <math.h>
@@ -230,6 +231,19 @@ static void plan_stream(PlanishAlbumPlan *plan, PlanishAlbumStream *stream)
   }
 }
 
+/* Told ahead, and of which track: a render would tell it late. */
+static bool check_fades(const PlanishAlbumPlan *plan, const PlanishAlbumStream *stream,
+                        PlanishError *error)
+{
+  PlanishFades fades;
+  PlanishError found = {0};
+  const PlanishMetadata *metadata = &plan->album->tracks[stream->first].metadata;
+  return planish_fades_new(&fades, stream->sheet, plan->rate, stream->mix.measured.frames,
+                           &found) ||
+         planish_fail(error, found.outcome, "track %s: %s", metadata->text[PLANISH_METADATA_TRACK],
+                      found.text);
+}
+
 static bool find_path(PlanishAlbumPlan *plan, size_t n, PlanishError *error)
 {
   PlanishAlbumPlanTrack *track = &plan->tracks[n];
@@ -358,7 +372,8 @@ static bool plan_all(PlanishAlbumPlan *plan, const PlanishAlbumJob *job, Planish
   for (size_t n = 0; done && n < plan->stream_count; ++n) {
     PlanishAlbumStream *stream = &plan->streams[n];
     plan_stream(plan, stream);
-    done = find_origin(plan, stream, error) && check_there(plan, stream, job, error);
+    done = check_fades(plan, stream, error) && find_origin(plan, stream, error) &&
+           check_there(plan, stream, job, error);
   }
   return done;
 }
