@@ -1,5 +1,8 @@
 #include "tests/frame/takes.h"
 
+#include "tests/unit/cmocka_headers.h"
+
+#include <dlfcn.h>
 #include <fftw3.h>
 #include <math.h>
 #include <stdio.h>
@@ -325,4 +328,20 @@ const PlanishPlugin *stage_named(const char *name)
   PlanishError error = {0};
   host = host == NULL ? open_host() : host;
   return must((void *)planish_host_plugin(host, name, &error));
+}
+
+const LV2_Descriptor *descriptor_of(const PlanishPlugin *plugin)
+{
+  char path[1024];
+  snprintf(path, sizeof path, "%s/%s.so", getenv("PLANISH_BUNDLE"), strrchr(plugin->uri, ':') + 1);
+  void *module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
+  assert_non_null(module);
+  LV2_Descriptor_Function get = NULL;
+  void *symbol = dlsym(module, "lv2_descriptor");
+  assert_non_null(symbol);
+  memcpy(&get, &symbol, sizeof get);
+  assert_null(get(1));
+  assert_non_null(get(0));
+  assert_string_equal(get(0)->URI, plugin->uri);
+  return get(0);
 }

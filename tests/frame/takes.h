@@ -8,6 +8,7 @@
 #include "harness/host/host.h"
 #include "harness/host/instance.h"
 
+#include <lv2/core/lv2.h>
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -64,6 +65,10 @@ double largest_difference(const Audio *a, const Audio *b, uint32_t late);
 double energy_above(const float *x, uint32_t frames, double rate, double hz);
 
 bool has(const PlanishPlugin *plugin, const char *symbol);
+
+/* The stage's descriptor, by the bare ABI. Its module stays open until the program ends, as in many
+ * a host. */
+const LV2_Descriptor *descriptor_of(const PlanishPlugin *plugin);
 
 /* Calls `check` for each stage of the bundle that PLANISH_BUNDLE names, saying which. */
 void for_each_stage(void (*check)(const PlanishPlugin *plugin));

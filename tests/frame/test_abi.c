@@ -3,7 +3,6 @@
 #include "tests/frame/takes.h"
 #include "tests/unit/cmocka_headers.h"
 
-#include <dlfcn.h>
 #include <lv2/core/lv2.h>
 #include <lv2/log/log.h>
 #include <lv2/urid/urid.h>
@@ -49,23 +48,6 @@ __attribute__((visibility("default"))) void free(void *block)
   __libc_free(block);
 }
 #endif
-
-static const LV2_Descriptor *descriptor_of(const PlanishPlugin *plugin)
-{
-  char path[1024];
-  snprintf(path, sizeof path, "%s/%s.so", getenv("PLANISH_BUNDLE"), strrchr(plugin->uri, ':') + 1);
-  /* Stays open until the program ends, as in many a host. */
-  void *module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
-  assert_non_null(module);
-  LV2_Descriptor_Function get = NULL;
-  void *symbol = dlsym(module, "lv2_descriptor");
-  assert_non_null(symbol);
-  memcpy(&get, &symbol, sizeof get);
-  assert_null(get(1));
-  assert_non_null(get(0));
-  assert_string_equal(get(0)->URI, plugin->uri);
-  return get(0);
-}
 
 static int logged;
 

@@ -3,7 +3,6 @@
 #include "tests/frame/takes.h"
 #include "tests/unit/cmocka_headers.h"
 
-#include <dlfcn.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <lv2/core/lv2.h>
@@ -82,19 +81,6 @@ __attribute__((visibility("default"))) void free(void *block)
 {
   held -= counting && block != NULL;
   __libc_free(block);
-}
-
-static const LV2_Descriptor *descriptor_of(const PlanishPlugin *plugin)
-{
-  char path[1024];
-  snprintf(path, sizeof path, "%s/%s.so", getenv("PLANISH_BUNDLE"), strrchr(plugin->uri, ':') + 1);
-  void *module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
-  assert_non_null(module);
-  LV2_Descriptor_Function get = NULL;
-  void *symbol = dlsym(module, "lv2_descriptor");
-  assert_non_null(symbol);
-  memcpy(&get, &symbol, sizeof get);
-  return get(0);
 }
 
 /* What became of an instance whose n-th allocation failed. */

@@ -3,7 +3,6 @@
 #include "tests/frame/takes.h"
 #include "tests/unit/cmocka_headers.h"
 
-#include <dlfcn.h>
 #include <lv2/core/lv2.h>
 #include <pthread.h>
 #include <stdio.h>
@@ -64,17 +63,10 @@ static void check_threads(const PlanishPlugin *plugin)
   Take take = take_of(plugin, RATE);
   take.block = WHOLE;
   Audio alone = take_run(&take, &in, NULL);
-  char path[1024];
-  snprintf(path, sizeof path, "%s/%s.so", getenv("PLANISH_BUNDLE"), strrchr(plugin->uri, ':') + 1);
-  void *module = dlopen(path, RTLD_NOW | RTLD_LOCAL);
-  assert_non_null(module);
-  LV2_Descriptor_Function descriptor = NULL;
-  void *symbol = dlsym(module, "lv2_descriptor");
-  memcpy(&descriptor, &symbol, sizeof descriptor);
   pthread_t threads[THREADS];
   Thread work[THREADS];
   for (int k = 0; k < THREADS; ++k) {
-    work[k] = (Thread){descriptor(0), plugin, &in, &alone, 0};
+    work[k] = (Thread){descriptor_of(plugin), plugin, &in, &alone, 0};
     assert_int_equal(pthread_create(&threads[k], NULL, live, &work[k]), 0);
   }
   int differs = 0;
@@ -83,7 +75,6 @@ static void check_threads(const PlanishPlugin *plugin)
     differs += work[k].differs;
   }
   assert_int_equal(differs, 0);
-  dlclose(module);
   audio_free(&alone);
   audio_free(&in);
 }
