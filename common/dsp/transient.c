@@ -1,10 +1,12 @@
 #include "common/dsp/transient.h"
 
+#include "common/dsp/held_envelope.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/tanh.h"
 #include "common/dsp/trig.h"
 
-#define FAST_MS   1.0
+#define MEAN_MS   2.0
+#define FAST_MS   0.5
 #define FALL_MS   60.0
 #define LINGER    6.0   /* lengths that the late fall takes longer */
 #define FLOOR     1e-12 /* power, -120 dB: below it nothing rises or falls */
@@ -14,27 +16,29 @@
 #define STEEPNESS 1.5 /* of the share, in ranges */
 #define FLOOR_DB  (-120.0)
 
+static double share_of(double ms, double rate)
+{
+  return 1.0 - planish_exp(-1000.0 / (ms * rate));
+}
+
 void planish_transient_setup(PlanishTransient *transient, PlanishArena *arena, double rate)
 {
   transient->hold = planish_hold_frames(PLANISH_TRANSIENT_HOLD_MS, rate);
   for (int c = 0; c < 2; ++c) {
-    planish_held_envelope_setup(&transient->envelope[c], arena, transient->hold);
+    planish_sliding_max_setup(&transient->held[c], arena, transient->hold);
   }
+  transient->mean_step = share_of(MEAN_MS, rate);
 }
 
 void planish_transient_reset(PlanishTransient *transient)
 {
   for (int c = 0; c < 2; ++c) {
-    planish_held_envelope_reset(&transient->envelope[c]);
+    planish_sliding_max_reset(&transient->held[c]);
+    transient->mean[c] = 0.0;
   }
   transient->power = 0.0;
   transient->level = FLOOR_DB;
   transient->fast = transient->slow = transient->lingering = FLOOR_DB;
-}
-
-static double share_of(double ms, double rate)
-{
-  return 1.0 - planish_exp(-1000.0 / (ms * rate));
 }
 
 PlanishTransientTimes planish_transient_times(double length, double rate)
@@ -45,6 +49,13 @@ PlanishTransientTimes planish_transient_times(double length, double rate)
       .fall = share_of(FALL_MS, rate),
       .linger = share_of(FALL_MS + LINGER * length, rate),
   };
+}
+
+static double held_power(PlanishTransient *transient, int channel, double x)
+{
+  double *const mean = &transient->mean[channel];
+  *mean += transient->mean_step * (x * x - *mean);
+  return planish_sliding_max_next(&transient->held[channel], *mean, transient->hold);
 }
 
 static double follow(double now, double target, double rise, double fall)
@@ -61,10 +72,9 @@ PlanishTransientShares planish_transient_next(PlanishTransient *transient,
                                               const PlanishTransientTimes *times, double range,
                                               const double x[2], uint32_t channels)
 {
-  double power = planish_held_envelope_next(&transient->envelope[0], x[0], transient->hold);
+  double power = held_power(transient, 0, x[0]);
   if (channels == 2) {
-    power = planish_max(power,
-                        planish_held_envelope_next(&transient->envelope[1], x[1], transient->hold));
+    power = planish_max(power, held_power(transient, 1, x[1]));
   }
   /* Held powers stand still most of the time. */
   if (power != transient->power) {

@@ -7,17 +7,19 @@
  * decay. A way of `range` dB has nearly the full effect: share = tanh(1.5 way / range), after a
  * dead zone in which a level that only ripples stays.
  *
- * The level is that of a held envelope (held_envelope.h), so that a steady tone from 25 Hz on is
- * neither attack nor decay: rectified without a hold, each period of a bass note would be one. In
- * dB, and with the slow followers never farther than CAP behind, the same sound gives the same
- * shares at any level, after any silence.
+ * The level is the largest of the last 20 ms of a mean of the power over 2 ms. Held, a steady tone
+ * from 25 Hz on is neither attack nor decay: without, each period of a bass note would be one. Of a
+ * mean, so is noise, and the beating of many partials: single peaks stand out of white noise by
+ * some 3 dB every few seconds, its power over 2 ms by less than one. In dB, and with the slow
+ * followers never farther than CAP behind, the same sound gives the same shares at any level, after
+ * any silence.
  *
  * Two channels are heard together, as the louder of them. Thread: one at a time. All but set-up are
  * real-time safe. */
 #ifndef PLANISH_TRANSIENT_H
 #define PLANISH_TRANSIENT_H
 
-#include "common/dsp/held_envelope.h"
+#include "common/dsp/sliding_max.h"
 
 #define PLANISH_TRANSIENT_HOLD_MS 20.0
 
@@ -35,7 +37,9 @@ typedef struct {
 } PlanishTransientShares;
 
 typedef struct {
-  PlanishHeldEnvelope envelope[2];
+  PlanishSlidingMax held[2];
+  double mean[2];   /* power, short */
+  double mean_step; /* share of the way that it goes in a frame */
   double power;     /* that `level` was made of */
   double level;     /* dB */
   double fast;      /* rises fast */

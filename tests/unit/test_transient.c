@@ -1,6 +1,7 @@
 /* Attacks and decays of levels whose followers have a closed form. */
 #include "common/dsp/transient.h"
 
+#include "common/dsp/held_envelope.h"
 #include "common/dsp/maths.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
@@ -31,12 +32,17 @@ static Detector detector_of(void)
   return detector;
 }
 
-/* A tone of a quarter of the rate, 0, A, 0, -A, whose envelope is A from its first peak on. */
-static PlanishTransientShares hear_tone(Detector *detector, int n, double amplitude)
+/* A square wave of half the rate: every frame has the power. */
+static PlanishTransientShares hear_power(Detector *detector, int n, double power)
 {
-  const double x = n % 2 == 0 ? 0.0 : (n % 4 == 1 ? amplitude : -amplitude);
+  const double x = n % 2 == 0 ? sqrt(power) : -sqrt(power);
   return planish_transient_next(&detector->transient, &detector->times, RANGE,
                                 (double[]){x, 0.5 * x}, 2);
+}
+
+static double way_of_frame(double ms)
+{
+  return 1.0 - exp(-1000.0 / (ms * RATE));
 }
 
 static PlanishTransientShares hear(Detector *detector, double x)
@@ -50,45 +56,51 @@ static double share_of(double way)
   return way > 0.0 ? tanh(1.5 * way / RANGE) : 0.0;
 }
 
-/* From 0.01 to 0.1, a step of 20 dB: the fast follower is 20 (1 - e^(-t/1)) dB up, the slow one
- * 20 (1 - e^(-t/30)), t in ms. */
+/* Up by 20 dB, by one frame so large that the mean of the power over 2 ms is there at once: the
+ * fast follower is 20 (1 - e^(-t/0.5)) dB up, the slow one 20 (1 - e^(-t/30)), t in ms. */
 static void an_attack_is_what_lies_between_two_rises(void **state)
 {
   (void)state;
   Detector detector = detector_of();
   for (int n = 0; n < 3 * RATE; ++n) {
-    hear_tone(&detector, n, 0.01);
+    hear_power(&detector, n, 1e-4);
   }
+  const double mean = way_of_frame(2.0);
   double furthest = 0.0;
   for (int n = 0; n < RATE / 2; ++n) {
-    const PlanishTransientShares found = hear_tone(&detector, n, 0.1);
-    const double t = 1000.0 * n / RATE;
-    const double way = 20.0 * (exp(-t / LENGTH) - exp(-t));
+    const double power = n == 0 ? (1e-2 - (1.0 - mean) * 1e-4) / mean : 1e-2;
+    const PlanishTransientShares found = hear_power(&detector, n, power);
+    const double t = 1000.0 * (n + 1) / RATE;
+    const double way = 20.0 * (exp(-t / LENGTH) - exp(-t / 0.5));
     furthest = fmax(furthest, fabs(found.attack - share_of(way - 0.5)));
     assert_true(found.decay == 0.0);
   }
   printf("    attack off its closed form by %.2g\n", furthest);
   assert_true(furthest < 1e-6);
-  assert_true(hear_tone(&detector, 0, 0.1).attack == 0.0);
+  assert_true(hear_power(&detector, 0, 1e-2).attack == 0.0);
   free(detector.block);
 }
 
-/* Back again: after the hold the fast follower falls with 60 ms, the late one with 60 + 6 * 30. */
+/* Back again: after the hold the mean of the power falls with 2 ms, the fast follower of its level
+ * with 60, the late one with 60 + 6 * 30. */
 static void a_decay_is_what_lies_between_two_falls(void **state)
 {
   (void)state;
   Detector detector = detector_of();
   for (int n = 0; n < 3 * RATE; ++n) {
-    hear_tone(&detector, n, 0.1);
+    hear_power(&detector, n, 1e-2);
   }
   const int hold = (int)planish_hold_frames(PLANISH_TRANSIENT_HOLD_MS, RATE);
+  double fast = -20.0;
+  double late = -20.0;
   double furthest = 0.0;
   for (int n = 0; n < RATE; ++n) {
-    const PlanishTransientShares found = hear_tone(&detector, n, 0.01);
-    /* The last peak was one frame ago, and is known one frame late. */
-    const double t = 1000.0 * (n + 1 - hold) / RATE;
-    const double way = t > 0.0 ? 20.0 * (exp(-t / 240.0) - exp(-t / 60.0)) : 0.0;
-    furthest = fmax(furthest, fabs(found.decay - share_of(way - 1.5)));
+    const PlanishTransientShares found = hear_power(&detector, n, 1e-4);
+    const double t = fmax(1000.0 * (n + 2 - hold) / RATE, 0.0);
+    const double level = 10.0 * log10(1e-4 + (1e-2 - 1e-4) * exp(-t / 2.0));
+    fast += way_of_frame(60.0) * (level - fast);
+    late += way_of_frame(240.0) * (level - late);
+    furthest = fmax(furthest, fabs(found.decay - share_of(late - fast - 1.5)));
     assert_true(found.attack == 0.0);
   }
   printf("    decay off its closed form by %.2g\n", furthest);
