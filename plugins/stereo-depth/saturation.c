@@ -59,16 +59,23 @@ static bool add_band(PlanishSaturation *saturation, PlanishSaturatedBand *band, 
   return true;
 }
 
-/* Leaves out of the residue what is in it of the side itself. */
-static double give_back(PlanishSaturation *saturation, double residue, double late)
+/* Leaves out of the residue what is in it of the side itself, which goes up and down with what is
+ * asked for: the share of it is learnt, not its level. */
+static double give_back(PlanishSaturation *saturation, double residue, double asked)
 {
   const double step = saturation->settling;
-  saturation->with_side += step * (residue * late - saturation->with_side);
-  saturation->side_power += step * (late * late - saturation->side_power);
-  if (saturation->with_side == 0.0 || saturation->side_power < SILENCE) {
+  saturation->with_side += step * (residue * asked - saturation->with_side);
+  saturation->side_power += step * (asked * asked - saturation->side_power);
+  if (saturation->side_power < SILENCE) {
     return residue;
   }
-  return residue - late * saturation->with_side / saturation->side_power;
+  return residue - asked * saturation->with_side / saturation->side_power;
+}
+
+static double largest_of(const double amounts[PLANISH_DEPTH_BANDS])
+{
+  return planish_max(planish_max(amounts[PLANISH_DEPTH_LOW], amounts[PLANISH_DEPTH_MIDDLE]),
+                     amounts[PLANISH_DEPTH_HIGH]);
 }
 
 double planish_saturation_next(PlanishSaturation *saturation,
@@ -83,10 +90,8 @@ double planish_saturation_next(PlanishSaturation *saturation,
   }
   const double residue =
       planish_decimator_process(&saturation->decimator, &saturation->filters, any ? fine : NULL);
-  /* What was learnt of a residue that is no more would be added for a while. */
   if (!any && residue == 0.0) {
-    saturation->with_side = 0.0;
     return 0.0;
   }
-  return give_back(saturation, residue, late);
+  return give_back(saturation, residue, largest_of(amounts) * late);
 }

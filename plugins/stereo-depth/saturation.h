@@ -7,7 +7,8 @@
  * all there is, amount DEPTH / 4 under the tone. A cube has no content beyond three times what it
  * is made of, so twice the rate is enough for it not to fold back into the band. The part of the
  * residue that is nothing but less of the side is given back: it is found by its correlation with
- * the side, over half a second, and the side keeps its level.
+ * the side, over half a second, and the side keeps its level. What is learnt is its share in the
+ * largest amount times the side, so that amounts may move without it being learnt anew.
  *
  * Thread: one at a time. All but set-up are real-time safe. */
 #ifndef PLANISH_STEREO_DEPTH_SATURATION_H
@@ -34,6 +35,7 @@ typedef struct {
   uint32_t hold;   /* frames */
   double fall;     /* share of its way that the slow envelope falls in a frame */
   double settling; /* likewise of the correlation */
+  /* Means of what is asked for, the largest amount times the side: with the residue, and squared. */
   double with_side;
   double side_power;
 } PlanishSaturation;

@@ -198,6 +198,50 @@ static void nothing_folds_back(void **state)
   }
 }
 
+/* Saturation turned off and on again at once, in the midst of a tone on the side: what is added
+ * glides, without a step (that of a sine between two frames is its peak times w), and the side has
+ * its level all the time. */
+static void saturation_comes_and_goes_without_a_step(void **state)
+{
+  (void)state;
+  static const double tones[] = {55.3, 997.3, 6900.7};
+  enum { QUARTER = FRAMES / 4 };
+  for (size_t k = 0; k < sizeof tones / sizeof *tones; ++k) {
+    const double w = 2.0 * PLANISH_PI * tones[k] / 48000.0;
+    begin(48000.0);
+    for (size_t n = 0; n < FRAMES; ++n) {
+      x[0][n] = 0.9 * sin(w * (double)n);
+      x[1][n] = -x[0][n];
+    }
+    stage_driver_reset(&driver);
+    for (size_t part = 0; part < 4; ++part) {
+      const double amount = part % 2 == 0 ? 100.0 : 0.0;
+      turn(STEREO_DEPTH_LOW_SATURATION, amount);
+      turn(STEREO_DEPTH_MIDDLE_SATURATION, amount);
+      turn(STEREO_DEPTH_HIGH_SATURATION, amount);
+      const size_t at = part * QUARTER;
+      stage_driver_run(&driver, (const double *const[]){x[0] + at, x[1] + at},
+                       (double *const[]){y[0] + at, y[1] + at}, 2, QUARTER);
+    }
+    double most = 0.0;
+    for (size_t n = QUARTER / 2; n < FRAMES; ++n) {
+      const double change = (y[0][n] - x[0][n - late()]) - (y[0][n - 1] - x[0][n - 1 - late()]);
+      most = fmax(most, fabs(change));
+    }
+    /* The third harmonic, and less than as much of the tone as the residue has. */
+    const double usual = 0.9 * 0.1 * (0.25 * planish_min(3.0 * w, 2.0) + 0.75 * w);
+    double furthest = 0.0;
+    for (size_t n = QUARTER; n + 4800 <= FRAMES; n += 480) {
+      const double level = tone_fit(y[0] + n, 4800, tones[k], 48000.0).amplitude;
+      furthest = fmax(furthest, fabs(20.0 * log10(level / 0.9)));
+    }
+    printf("    %.1f Hz: steps of at most %.5f (usual %.5f), level within %.3f dB\n", tones[k],
+           most, usual, furthest);
+    assert_true(most <= usual && furthest <= 0.05);
+    stage_driver_free(&driver);
+  }
+}
+
 /* A tone on the side, a hit in the middle of the same band: the tone rises with it by 3 dB. */
 static void the_side_rises_with_the_middle(void **state)
 {
@@ -412,6 +456,7 @@ int main(void)
       cmocka_unit_test(neutral_changes_no_bit),
       cmocka_unit_test(saturation_is_the_same_at_any_level),
       cmocka_unit_test(nothing_folds_back),
+      cmocka_unit_test(saturation_comes_and_goes_without_a_step),
       cmocka_unit_test(the_side_rises_with_the_middle),
       cmocka_unit_test(attacks_lean_and_kicks_do_not),
       cmocka_unit_test(crossovers_may_cross),
