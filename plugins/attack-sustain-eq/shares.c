@@ -16,6 +16,9 @@ static const double LOW_END = 600.0 * 1.19;
 static const double LOW_TIMES = 2.5;
 /* How fast what has come in below the crossover is taken for sustained: a time constant, ms. */
 static const double SETTLING_MS = 300.0;
+/* A power over that before by up to this factor (0.2 dB) is no rise: so far steady tones of 45 to 60
+ * Hz waver, of which a frame holds two or three periods. */
+static const float RIPPLE = 1.05F;
 /* Keeps the logarithm finite; far under the power of any sound. */
 static const float NOTHING = 1e-25F;
 /* No bin tells more of a rise than this: 20 dB, as log2 of power. */
@@ -211,7 +214,7 @@ lower_shares(const AttackShares *shares, const float *rise, float *out, uint32_t
   for (uint32_t j = 0; j < LANES; ++j) {
     const float settled = planish_log2f(shares->settled[k + j] + NOTHING);
     const float base = before[j] > settled ? before[j] : settled;
-    const float over = planish_exp2f(within(shares->due[k + j] - base, SURE)) - 1.0F;
+    const float over = planish_exp2f(within(shares->due[k + j] - base, SURE)) - RIPPLE;
     const float odds = (over > 0.0F ? over : 0.0F) * planish_exp2f(within(rise[j], SURE));
     const float low = 1.0F - 1.0F / (1.0F + odds);
     out[j] = low + place_of(shares, k + j) * (out[j] - low);

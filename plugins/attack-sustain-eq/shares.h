@@ -13,7 +13,7 @@
  *   o = (0.6 around / before)^power * 10^(2 (rise - 4 dB) / 10), as magnitudes.
  * Below it, where drums have tones too and a median along frequency sees nothing, what counts is
  * what stands over a median two and a half times as long, as powers:
- *   o = (now / before - 1) * 10^((rise - 4 dB) / 10), 0 at least.
+ *   o = (now / before - 1.05) * 10^((rise - 4 dB) / 10), 0 at least.
  * A long note is taken for sustained before that median has it, by a level that follows the power
  * up in 300 ms and down at once, and stands for `before` where it is higher. The rise counts up to
  * 10 dB. Both shares are faded over half an octave around the crossover.

@@ -103,7 +103,7 @@ static double share(int last, int ahead, const AttackSharesSettings *s, int k)
   const double upper = pow(magnitudes, s->power) * pow(10.0, 2.0 * over_usual / 10.0);
   const double stands = fmax(exp2(before(last, low_count, k)), settled(due, k));
   const double lower =
-      fmax(0.0, (double)power[due][k] / stands - 1.0) * pow(10.0, over_usual / 10.0);
+      fmax(0.0, (double)power[due][k] / stands - 1.05) * pow(10.0, over_usual / 10.0);
   const double hz = (k == 0 ? 0.25 : k) * RATE / LENGTH;
   const double place = fmax(0.0, fmin(1.0, 2.0 * log2(hz / s->crossover) + 0.5));
   return place * upper / (1.0 + upper) + (1.0 - place) * lower / (1.0 + lower);
