@@ -16,8 +16,8 @@ static const double LOW_END = 600.0 * 1.19;
 static const double LOW_TIMES = 2.5;
 /* How fast what has come in below the crossover is taken for sustained: a time constant, ms. */
 static const double SETTLING_MS = 300.0;
-/* A power over that before by up to this factor (0.2 dB) is no rise: so far steady tones of 45 to 60
- * Hz waver, of which a frame holds two or three periods. */
+/* A power over that before by up to this factor (0.2 dB) is no rise: so far steady tones of 45 to
+ * 60 Hz waver, of which a frame holds two or three periods. */
 static const float RIPPLE = 1.05F;
 /* Keeps the logarithm finite; far under the power of any sound. */
 static const float NOTHING = 1e-25F;

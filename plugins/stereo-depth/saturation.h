@@ -35,7 +35,8 @@ typedef struct {
   uint32_t hold;   /* frames */
   double fall;     /* share of its way that the slow envelope falls in a frame */
   double settling; /* likewise of the correlation */
-  /* Means of what is asked for, the largest amount times the side: with the residue, and squared. */
+  /* Means of what is asked for, the largest amount times the side: with the residue, and squared.
+   */
   double with_side;
   double side_power;
 } PlanishSaturation;

@@ -272,6 +272,45 @@ static void the_side_rises_with_the_middle(void **state)
   stage_driver_free(&driver);
 }
 
+/* The middle goes up by 9 dB, a whole attack; the lift is gone after a while of the length, and
+ * told meanwhile. */
+static void the_lift_goes_by_rise_and_length(void **state)
+{
+  (void)state;
+  enum { AT = 96000, END = AT + 24000 };
+  static const double lengths[] = {10.0, 100.0};
+  double lift[2][2];
+  for (int k = 0; k < 2; ++k) {
+    begin(48000.0);
+    turn(STEREO_DEPTH_MIDDLE_SIDE_LIFT, 3.0);
+    turn(STEREO_DEPTH_LENGTH, lengths[k]);
+    for (size_t n = 0; n < END; ++n) {
+      const double t = (double)n / 48000.0;
+      const double side = 0.05 * sin(2.0 * PLANISH_PI * 1000.0 * t);
+      const double mid = (n < AT ? 0.1 : 0.2818) * sin(2.0 * PLANISH_PI * 700.0 * t);
+      x[0][n] = mid + side;
+      x[1][n] = mid - side;
+    }
+    run(x[0], x[1], y[0], y[1], END);
+    for (size_t n = 0; n < END; ++n) {
+      y[0][n] = 0.5 * (y[0][n] - y[1][n]);
+    }
+    const double *side = y[0] + late() + AT;
+    lift[k][0] = 20.0 * log10(tone_fit(side + 4 * MS, 4 * MS, 1000.0, 48000.0).amplitude / 0.05);
+    lift[k][1] = 20.0 * log10(tone_fit(side + 60 * MS, 4 * MS, 1000.0, 48000.0).amplitude / 0.05);
+    const double told = (double)driver.values[STEREO_DEPTH_SIDE_CHANGE];
+    printf("    length %.0f ms: side %+.3f dB at a rise of 9 dB, %+.3f 60 ms later, told %.3f dB\n",
+           lengths[k], lift[k][0], lift[k][1], told);
+    assert_true(told >= lift[k][0] && told <= 3.0);
+    stage_driver_free(&driver);
+  }
+  /* 9 e^(-t/100), less the dead zone of half a decibel, in the closed form of a share. */
+  const double early = 3.0 * tanh(1.5 * (9.0 * exp(-0.06) - 0.5) / 9.0);
+  const double later = 3.0 * tanh(1.5 * (9.0 * exp(-0.62) - 0.5) / 9.0);
+  assert_true(fabs(lift[1][0] - early) < 0.15 && fabs(lift[1][1] - later) < 0.15);
+  assert_true(lift[0][1] < 0.02);
+}
+
 /* A hit in the middle leans by at most 1 dB, to the side that was asked for; a low one stays. */
 static void attacks_lean_and_kicks_do_not(void **state)
 {
@@ -458,6 +497,7 @@ int main(void)
       cmocka_unit_test(nothing_folds_back),
       cmocka_unit_test(saturation_comes_and_goes_without_a_step),
       cmocka_unit_test(the_side_rises_with_the_middle),
+      cmocka_unit_test(the_lift_goes_by_rise_and_length),
       cmocka_unit_test(attacks_lean_and_kicks_do_not),
       cmocka_unit_test(crossovers_may_cross),
       cmocka_unit_test(each_band_saturates_its_own),

@@ -108,6 +108,29 @@ static void a_decay_is_what_lies_between_two_falls(void **state)
   free(detector.block);
 }
 
+/* However far the level falls or rises, the slow followers are 40 dB away at most: read with a
+ * range so wide that the share is not full. */
+static void no_way_is_longer_than_the_cap(void **state)
+{
+  (void)state;
+  enum { WIDE = 100 };
+  Detector detector = detector_of();
+  double attack = 0.0;
+  double decay = 0.0;
+  for (int n = 0; n < 2 * RATE; ++n) {
+    const double x = n < RATE ? sin(2.0 * PLANISH_PI * 500.0 / RATE * n) : 0.0;
+    const PlanishTransientShares found =
+        planish_transient_next(&detector.transient, &detector.times, WIDE, (double[]){x, 0.0}, 2);
+    attack = fmax(attack, found.attack);
+    decay = fmax(decay, found.decay);
+  }
+  const double attack_way = atanh(attack) * WIDE / 1.5 + 0.5;
+  const double decay_way = atanh(decay) * WIDE / 1.5 + 1.5;
+  printf("    from silence %.3f dB up, to silence %.3f dB down\n", attack_way, decay_way);
+  assert_true(fabs(attack_way - 40.0) < 1e-3 && fabs(decay_way - 40.0) < 1e-3);
+  free(detector.block);
+}
+
 /* After silence an attack begins 40 dB up, whatever its level. */
 static void the_level_does_not_matter(void **state)
 {
@@ -134,6 +157,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(an_attack_is_what_lies_between_two_rises),
       cmocka_unit_test(a_decay_is_what_lies_between_two_falls),
+      cmocka_unit_test(no_way_is_longer_than_the_cap),
       cmocka_unit_test(the_level_does_not_matter),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -221,6 +221,90 @@ static void a_decay_gets_its_gain(void **state)
   free(x);
 }
 
+/* The gain in dB after a tone of 1 kHz goes up by `rise` dB at AT, for an attack of 3 dB. */
+static void gain_on_rise(double rise, double range, double length, double *gain)
+{
+  double *x = burst(LENGTH, 0, 0.05);
+  for (size_t n = AT; n < LENGTH; ++n) {
+    x[n] *= pow(10.0, rise / 20.0);
+  }
+  begin(3.0, 0.0);
+  driver.values[TRANSIENT_SHAPER_ONSET_RANGE] = (float)range;
+  driver.values[TRANSIENT_SHAPER_LENGTH] = (float)length;
+  stage_driver_reset(&driver);
+  linked_gain(&driver, x, gain, LENGTH);
+  free(x);
+}
+
+/* tanh 1.5 = 0.905, less what the dead zone and the slow follower have of the rise. */
+static void a_rise_of_the_range_gets_nine_tenths(void **state)
+{
+  (void)state;
+  static double gain[LENGTH];
+  static const double ranges[] = {4.0, 8.0, 20.0};
+  for (int n = 0; n < 3; ++n) {
+    gain_on_rise(ranges[n], ranges[n], 100.0, gain);
+    const double share = most_of(gain, AT, AT + 50 * MS) / 3.0;
+    printf("    a rise of %.0f dB, the range: %.3f of the gain\n", ranges[n], share);
+    assert_true(share > 0.8 && share < 0.91);
+  }
+}
+
+/* 6 dB up in a range of 24, `late` ms after the slow follower began: 3 tanh(1.5 way / range). It is
+ * also still on its way from 40 dB under the tone that began 500 ms before. */
+static double gain_left(double length, double late)
+{
+  const double rise = 6.0 + 40.0 * exp(-500.0 / length);
+  return 3.0 * tanh(1.5 * (rise * exp(-late / length) - 0.5) / 24.0);
+}
+
+/* After the length 1 / e of the way is left, less the dead zone; the mean of the power and what
+ * rounds the gain make it late by some 3 ms. */
+static void an_attack_is_as_long_as_it_says(void **state)
+{
+  (void)state;
+  static double gain[LENGTH];
+  static const double lengths[] = {10.0, 30.0, 100.0};
+  for (int n = 0; n < 3; ++n) {
+    const double length = lengths[n];
+    gain_on_rise(6.0, 24.0, length, gain);
+    const double least = gain_left(length, length);
+    const double most = gain_left(length, length - 4.0);
+    const double found = gain[AT + (size_t)(length * MS)];
+    printf("    after a length of %.0f ms: %.3f dB (%.3f to %.3f)\n", length, found, least, most);
+    assert_true(found > least - 0.005 && found < most);
+  }
+}
+
+/* A hit on the right alone, while the left goes on: both get the gain. What is told is the largest
+ * change of the last second, with its sign. */
+static void either_channel_is_heard(void **state)
+{
+  (void)state;
+  enum { FRAMES = AT + RATE / 4 };
+  for (int sign = -1; sign <= 1; sign += 2) {
+    double *left = burst(FRAMES, 0, 0.01);
+    double *right = burst(FRAMES, AT, 0.5);
+    double *out[2] = {calloc(FRAMES, sizeof(double)), calloc(FRAMES, sizeof(double))};
+    begin(3.0 * sign, 0.0);
+    stage_driver_run(&driver, (const double *const[]){left, right}, out, 2, FRAMES);
+    double in_power = 0.0;
+    double out_power = 0.0;
+    for (size_t n = AT + 2 * MS; n < AT + 10 * MS; ++n) {
+      in_power += left[n] * left[n];
+      out_power += out[0][n + 96] * out[0][n + 96];
+    }
+    const double change = 10.0 * log10(out_power / in_power);
+    const double told = (double)driver.values[TRANSIENT_SHAPER_GAIN_CHANGE];
+    printf("    beside a hit on the right %+.3f dB on the left; told %+.3f dB\n", change, told);
+    assert_true(sign * change > 2.5 && fabs(told - 3.0 * sign) < 0.1);
+    free(left);
+    free(right);
+    free(out[0]);
+    free(out[1]);
+  }
+}
+
 static void neutral_changes_no_bit(void **state)
 {
   (void)state;
@@ -308,6 +392,9 @@ int main(void)
       cmocka_unit_test(a_sustained_chord_is_not_touched),
       cmocka_unit_test(steady_noise_is_left_alone),
       cmocka_unit_test(a_decay_gets_its_gain),
+      cmocka_unit_test(a_rise_of_the_range_gets_nine_tenths),
+      cmocka_unit_test(an_attack_is_as_long_as_it_says),
+      cmocka_unit_test(either_channel_is_heard),
       cmocka_unit_test(neutral_changes_no_bit),
       cmocka_unit_test(lookahead_is_as_long_as_it_says),
       cmocka_unit_test(a_band_is_shaped_alone),

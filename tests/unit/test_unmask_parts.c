@@ -231,6 +231,50 @@ static void means_take_their_time(void **state)
   free(memory.block);
 }
 
+/* A moment counts by its level, but no more than four times the mean: one hop 20 dB up moves a
+ * share four times as far as a hop of the usual level does. */
+static void no_moment_counts_too_much(void **state)
+{
+  (void)state;
+  bands_at(48000.0, 4096);
+  const UnmaskSettings settings = whole_range();
+  double power[UNMASK_BANDS];
+  double went[2];
+  for (int loud = 0; loud < 2; ++loud) {
+    pink_with_a_hole(power, 20, 0.0);
+    moves_of(power, &settings, 1000);
+    const double was = moves.share[20];
+    power[20] *= 1.1;
+    for (uint32_t i = 0; i < bands.count; ++i) {
+      power[i] *= loud == 1 ? 100.0 : 1.0;
+    }
+    unmask_moves_take(&moves, power, 1e-9);
+    went[loud] = moves.share[20] - was;
+  }
+  printf("a hop 20 dB up counts %.3f times\n", went[1] / went[0]);
+  ASSERT_NEAR(went[1] / went[0], 4.0, 0.02);
+  free(memory.block);
+}
+
+/* From 50 to 56 dB under the whole a band fades from audible to not. */
+static void hiss_is_left(void **state)
+{
+  (void)state;
+  bands_at(48000.0, 4096);
+  const UnmaskSettings settings = whole_range();
+  static const double under[] = {49.0, 53.0, 57.0};
+  static const double audible[] = {1.0, 0.5, 0.0};
+  for (int i = 0; i < 3; ++i) {
+    double power[UNMASK_BANDS] = {0.0};
+    power[10] = 1.0;
+    power[30] = pow(10.0, -0.1 * under[i]);
+    moves_of(power, &settings, 500);
+    printf("%.0f dB under the whole: audible %.4f\n", under[i], moves.audible[30]);
+    ASSERT_NEAR(moves.audible[30], audible[i], 1e-3);
+  }
+  free(memory.block);
+}
+
 /* A band meets its neighbours half way; one that holds next to nothing has no say, but listens. */
 static void neighbours_meet_half_way(void **state)
 {
@@ -283,6 +327,8 @@ int main(void)
       cmocka_unit_test(what_is_hopeless_is_left),
       cmocka_unit_test(a_tilted_reference_is_neutral),
       cmocka_unit_test(means_take_their_time),
+      cmocka_unit_test(no_moment_counts_too_much),
+      cmocka_unit_test(hiss_is_left),
       cmocka_unit_test(neighbours_meet_half_way),
       cmocka_unit_test(nothing_moves_before_it_is_known),
   };

@@ -24,6 +24,23 @@ typedef struct {
   uint32_t bands;
 } Watched;
 
+/* What is told of the moves is what they are. */
+static inline void check_readings(const UnmaskLaw *law)
+{
+  uint32_t most = 0;
+  uint32_t least = 0;
+  for (uint32_t i = 1; i < law->bands.count; ++i) {
+    most = law->moves.move[i] > law->moves.move[most] ? i : most;
+    least = law->moves.move[i] < law->moves.move[least] ? i : least;
+  }
+  const double lift = fmax(law->moves.move[most], 0.0);
+  const double cut = fmax(-law->moves.move[least], 0.0);
+  const double *const frequency = law->bands.frequency;
+  assert_true(law->largest_lift.db == lift && law->largest_cut.db == cut);
+  assert_true(law->largest_lift.frequency == (lift > 0.0 ? frequency[most] : 0.0));
+  assert_true(law->largest_cut.frequency == (cut > 0.0 ? frequency[least] : 0.0));
+}
+
 /* Settled is what comes after `from` seconds. */
 static inline Watched watch(const Audio *audio, const UnmaskSettings *settings, double from)
 {
@@ -50,6 +67,7 @@ static inline Watched watch(const Audio *audio, const UnmaskSettings *settings, 
       memcpy(samples[1], audio->channel[1] + at + n, sizeof samples[1]);
       unmask_law_process(&law, channels, 2, PLANISH_SPECTRAL_BLOCK);
     }
+    check_readings(&law);
     const bool counts = (double)at / audio->rate >= from;
     for (uint32_t i = 0; i < law.bands.count; ++i) {
       const double move = law.moves.move[i];
