@@ -251,8 +251,8 @@ static PlanishNode *read_node(Reading *reading, const yaml_event_t *event, int d
   if (depth >= PLANISH_SHEET_DEPTH) {
     reading->broken = true;
     planish_mistake(reading->mistakes, line_of(event), column_of(event),
-                    "more than %d levels deep: a %s needs four", PLANISH_SHEET_DEPTH,
-                    name_of(reading));
+                    "more than %d levels deep: take away what is nested further",
+                    PLANISH_SHEET_DEPTH);
     return NULL;
   }
   const bool map = event->type == YAML_MAPPING_START_EVENT;

@@ -15,6 +15,7 @@ typedef struct {
 } Case;
 
 #define HEAD         "planish: 1\n"
+#define EIGHT_DEEP   "[[[[[[[["
 #define STAGE        "stages: [{stage: test-delay, name: a}]\n"
 #define POINTS(text) HEAD STAGE "automation:\n  a.gain: [" text "]\n"
 #define SAVED(name)  HEAD "stages:\n  - {stage: test-delay, name: a, preset: " name "}\n"
@@ -124,6 +125,8 @@ static const Case cases[] = {
     {HEAD "stages:\n  - {branch: a, level: 0}\n", 3, 5, "a branch without stages"},
     {HEAD "stages:\n  - {branch: a, stages: []}\n", 3, 25, "a branch without stages"},
     {HEAD "stages:\n  - {branch: a, stages: x}\n", 3, 25, "stages: no list"},
+    {HEAD "stages: " EIGHT_DEEP EIGHT_DEEP EIGHT_DEEP EIGHT_DEEP "\n", 2, 40,
+     "more than 32 levels deep: take away what is nested further"},
     {HEAD "stages:\n  - {stages: [{stage: test-delay, name: x}]}\n", 3, 5, "add \"branch:\""},
     {HEAD "stages:\n  - {branch: b b, stages: [{stage: test-delay, name: x}]}\n", 3, 14,
      "branch: not a name"},
