@@ -115,3 +115,19 @@ bool planish_place_same(const char *a, const char *b)
   }
   return same;
 }
+
+bool planish_place_is_ours(const char *path, const char *line)
+{
+  char piece[256];
+  bool begins = true; /* the piece is the beginning of a line */
+  FILE *file = fopen(path, "r");
+  bool found = file == NULL && errno == ENOENT;
+  while (!found && file != NULL && fgets(piece, sizeof piece, file) != NULL) {
+    found = begins && strncmp(piece, line, strlen(line)) == 0;
+    begins = strchr(piece, '\n') != NULL;
+  }
+  if (file != NULL) {
+    (void)fclose(file);
+  }
+  return found;
+}

@@ -13,6 +13,10 @@
  * its folder is not there. */
 bool planish_place_check(const char *path, PlanishError *error);
 
+/* Whether what stands there may be written over because it was written by this program: a line of
+ * it begins so. True also where nothing is there. */
+bool planish_place_is_ours(const char *path, const char *line);
+
 /* What stood in the way of a write there, and what to do, for the end of a message: by errno; 0
  * where only a part was taken. */
 const char *planish_place_advice(int reason);

@@ -25,21 +25,6 @@ char *planish_recall_file_path(const char *out)
   return planish_text_new("%s.yaml", out);
 }
 
-/* Whether a line of the file begins with "recall:"; true also where nothing is there. */
-static bool may_be_replaced(const char *path)
-{
-  char line[256];
-  FILE *file = fopen(path, "r");
-  bool found = file == NULL && errno == ENOENT;
-  while (!found && file != NULL && fgets(line, sizeof line, file) != NULL) {
-    found = strncmp(line, "recall:", 7) == 0;
-  }
-  if (file != NULL) {
-    (void)fclose(file);
-  }
-  return found;
-}
-
 static bool check(const char *path, const char *const *inputs, PlanishError *error)
 {
   for (size_t n = 0; inputs[n] != NULL; ++n) {
@@ -53,7 +38,7 @@ static bool check(const char *path, const char *const *inputs, PlanishError *err
   if (!planish_place_check(path, error)) {
     return false;
   }
-  return may_be_replaced(path) ||
+  return planish_place_is_ours(path, "recall:") ||
          planish_fail(
              error, PLANISH_BAD_USE,
              "something else stands where the recall file goes: %s: move it away, give the "
