@@ -227,7 +227,7 @@ char *planish_album_page(const PlanishAlbumPlan *plan, const PlanishAlbumResult 
   write_verdict(&page);
   write_loudness(&page);
   write_tracks(&page);
-  (void)fputs("</main>\n<footer><p>Made by planish ", page.out);
+  (void)fputs("</main>\n" PLANISH_ALBUM_PAGE_MARK, page.out);
   planish_html_text(page.out, plan->program);
   (void)fputs(
       ". This page is whole in itself and asks nothing of a network.</p></footer>\n</body>\n"

@@ -5,6 +5,9 @@
 
 #include "harness/album/album_make.h"
 
+/* What a line of every such page begins with, and of no other. */
+#define PLANISH_ALBUM_PAGE_MARK "<footer><p>An album, made by planish "
+
 /* The page; free() gives it back, NULL without memory. All tracks were made. */
 char *planish_album_page(const PlanishAlbumPlan *plan, const PlanishAlbumResult *result,
                          size_t *size);

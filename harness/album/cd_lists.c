@@ -51,6 +51,7 @@ static void print_cue(FILE *out, const PlanishAlbumPlan *plan, const char *image
 {
   const PlanishAlbum *album = plan->album;
   char time[TIME];
+  (void)fputs(PLANISH_CD_CUE_MARK "\r\n", out);
   if (album->ean[0] != '\0') {
     (void)fprintf(out, "CATALOG %s\r\n", album->ean);
   }
@@ -98,8 +99,8 @@ static void print_pq(FILE *out, const PlanishAlbumPlan *plan)
   const char *title = metadata->text[PLANISH_METADATA_ALBUM];
   const char *artist = metadata->text[PLANISH_METADATA_ARTIST];
   char time[TIME];
-  (void)fprintf(out, "title   %s\nartist  %s\nEAN     %s\n\n", title == NULL ? "-" : title,
-                artist == NULL ? "-" : artist,
+  (void)fprintf(out, PLANISH_CD_PQ_MARK "\n\ntitle   %s\nartist  %s\nEAN     %s\n\n",
+                title == NULL ? "-" : title, artist == NULL ? "-" : artist,
                 plan->album->ean[0] == '\0' ? "-" : plan->album->ean);
   (void)fprintf(out,
                 "Times are minutes:seconds:sectors from the beginning of the image. The pause of "

@@ -10,6 +10,10 @@
 #include "harness/album/album_plan.h"
 #include "harness/deliver/lines.h"
 
+/* What they begin with, and nothing else does. */
+#define PLANISH_CD_CUE_MARK "REM Cue sheet of a planish album"
+#define PLANISH_CD_PQ_MARK  "PQ list of a planish album"
+
 /* The texts, of an album with `cd`; free() gives them back. NULL: no memory. A cue sheet has no way
  * to write a double quotation mark, in whose place it gets a single one. */
 char *planish_cd_cue(const PlanishAlbumPlan *plan, const char *image, size_t *size);

@@ -69,6 +69,10 @@ typedef struct {
 
 enum { MOST_JOBS = 256 };
 
+static const char page_ending[] = ".html";
+static const char cue_ending[] = "-cd.cue";
+static const char pq_ending[] = "-cd.pq.txt";
+
 static PlanishAlbum *open_album(const char *path, PlanishHost *host, PlanishError *error)
 {
   PlanishAlbumMistakes mistakes;
@@ -203,6 +207,34 @@ static bool write_beside(const char *path, const char *text, size_t size, Planis
   return done;
 }
 
+/* What is written beside the masters, by how its name ends: it takes no other's place. */
+static bool check_beside(const Run *run, const char *ending, const char *mark, PlanishError *error)
+{
+  char *path = beside(run, ending);
+  if (path == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done =
+      planish_place_is_ours(path, mark) ||
+      planish_fail(error, PLANISH_BAD_USE,
+                   "is there already, and is something else: %s: pass --force to write over it, "
+                   "or give another folder",
+                   path);
+  free(path);
+  return done;
+}
+
+/* These would be written last: what else stands there is told first. */
+static bool check_all_beside(const Run *run, PlanishError *error)
+{
+  const bool has_lists = run->album->cd;
+  return run->request->force ||
+         ((!run->request->report ||
+           check_beside(run, page_ending, PLANISH_ALBUM_PAGE_MARK, error)) &&
+          (!has_lists || check_beside(run, cue_ending, PLANISH_CD_CUE_MARK, error)) &&
+          (!has_lists || check_beside(run, pq_ending, PLANISH_CD_PQ_MARK, error)));
+}
+
 /* What a plant would send back, and what the lists cannot say. */
 static void warn_of_cd(const Run *run)
 {
@@ -217,8 +249,8 @@ static void warn_of_cd(const Run *run)
 static bool write_cd_lists(const Run *run, PlanishError *error)
 {
   char *image = beside(run, "-cd.wav");
-  char *cue_path = beside(run, "-cd.cue");
-  char *pq_path = beside(run, "-cd.pq.txt");
+  char *cue_path = beside(run, cue_ending);
+  char *pq_path = beside(run, pq_ending);
   size_t cue_size = 0;
   size_t pq_size = 0;
   char *cue = image == NULL ? NULL : planish_cd_cue(run->plan, basename(image), &cue_size);
@@ -241,7 +273,7 @@ static bool write_cd_lists(const Run *run, PlanishError *error)
 
 static bool write_page(const Run *run, PlanishError *error)
 {
-  char *path = beside(run, ".html");
+  char *path = beside(run, page_ending);
   size_t size = 0;
   char *text = planish_album_page(run->plan, &run->result, &size);
   const bool done = path != NULL && text != NULL ? write_beside(path, text, size, error)
@@ -305,8 +337,8 @@ static bool make_album(Run *run, PlanishHost *host, PlanishError *error)
                                         .keep = run->request->album,
                                         .host = host,
                                         .progress = planish_progress_new()};
-  bool done =
-      find_stem(run, error) && planish_delivering_open(&run->deliveries, &run->request->to, error);
+  bool done = find_stem(run, error) && check_all_beside(run, error) &&
+              planish_delivering_open(&run->deliveries, &run->request->to, error);
   for (size_t n = 0; done && n < run->deliveries.spec_count; ++n) {
     done = planish_delivering_check_tags(&run->deliveries.specs[n]->metadata, run->album->count,
                                          error);

@@ -360,7 +360,8 @@ static void a_cd_has_its_sectors_and_lists(void **state)
   (void)state;
   static const char *const masters[] = {"out/01 First.wav", "out/02 Second.wav",
                                         "out/03 Third.wav"};
-  static const char cue[] = "CATALOG 4006381333931\r\n"
+  static const char cue[] = "REM Cue sheet of a planish album\r\n"
+                            "CATALOG 4006381333931\r\n"
                             "PERFORMER \"The Demo Band\"\r\n"
                             "TITLE \"Some 'Album'\"\r\n"
                             "FILE \"album-cd.wav\" WAVE\r\n"
@@ -426,6 +427,34 @@ static void what_no_cd_may_have_is_told(void **state)
   expect(&outcome, 0, "1 tracks shorter than 4 s");
   assert_non_null(strstr(outcome.error, "the first of them track 3"));
   assert_non_null(strstr(outcome.error, "numbered otherwise"));
+  end_album(NULL);
+}
+
+/* What somebody else put where the page or a list goes stays, and is told of ahead of the renders;
+ * its own the program writes again. */
+static void nothing_else_is_written_over(void **state)
+{
+  (void)state;
+  static const char *const beside[] = {"out/album.html", "out/album-cd.cue", "out/album-cd.pq.txt"};
+  char text[400];
+  start_album(cd_album);
+  for (size_t n = 0; n < 3; ++n) {
+    write_text(beside[n], "mine\n");
+    const Outcome outcome = run_album("--report", "out");
+    expect(&outcome, 2, beside[n]);
+    read_text(beside[n], text, sizeof text);
+    assert_string_equal(text, "mine\n");
+    assert_int_equal(access(out_name("01 First.wav"), F_OK), -1);
+  }
+  write_text(beside[1], "mine\n");
+  Outcome outcome = run_album("--force", "out");
+  expect(&outcome, 0, "");
+  outcome = run_album("--report", "out");
+  expect(&outcome, 0, "");
+  outcome = run_album("--report", "out");
+  expect(&outcome, 0, "");
+  read_text(beside[1], text, sizeof text);
+  assert_non_null(strstr(text, "CATALOG"));
   end_album(NULL);
 }
 
@@ -621,6 +650,7 @@ int main(void)
       cmocka_unit_test(a_second_run_finishes_what_is_not_there),
       cmocka_unit_test(a_cd_has_its_sectors_and_lists),
       cmocka_unit_test(what_no_cd_may_have_is_told),
+      cmocka_unit_test(nothing_else_is_written_over),
       cmocka_unit_test(mixes_of_other_rates_are_converted_or_refused),
       cmocka_unit_test(the_page_has_every_track),
       cmocka_unit_test(a_failure_names_its_track),
