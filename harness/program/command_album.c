@@ -48,7 +48,6 @@ typedef struct {
   bool check;
   bool force;
   bool json;
-  bool help;
   const char *album;
   const char *folder;
 } Request;
@@ -412,15 +411,11 @@ bool planish_command_album(int argc, char **argv, PlanishError *error)
       {"jobs", PLANISH_OPTION_NUMBER, &request.jobs},
       {"json", PLANISH_OPTION_FLAG, &request.json},
       {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
-      {"help", PLANISH_OPTION_FLAG, &request.help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (request.help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   request.jobs = request.jobs == request.jobs ? request.jobs : 0.0; /* not given */
   if (!check_request(&request, argc - first, error)) {

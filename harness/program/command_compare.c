@@ -240,7 +240,6 @@ static bool compare(const PlanishCompareSetup *setup, bool as_json, double toler
 bool planish_command_compare(int argc, char **argv, PlanishError *error)
 {
   bool as_json;
-  bool wants_help;
   double tolerance;
   PlanishProgress progress = planish_progress_new();
   PlanishCompareSetup setup = {.tell = planish_progress_tell, .user = &progress};
@@ -249,15 +248,11 @@ bool planish_command_compare(int argc, char **argv, PlanishError *error)
       {"plain", PLANISH_OPTION_FLAG, &setup.plain},
       {"json", PLANISH_OPTION_FLAG, &as_json},
       {"silence-bad", PLANISH_OPTION_FLAG, &setup.silence_bad},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (argc - first != 2) {
     return planish_fail(error, PLANISH_BAD_USE, "give A B: see planish compare --help");

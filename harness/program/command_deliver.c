@@ -138,7 +138,6 @@ static bool list(PlanishError *error)
 bool planish_command_deliver(int argc, char **argv, PlanishError *error)
 {
   Request request = {.masters = NULL};
-  bool wants_help;
   bool wants_list;
   const PlanishOption options[] = {
       {"to", PLANISH_OPTION_TEXTS, &request.to},
@@ -148,15 +147,11 @@ bool planish_command_deliver(int argc, char **argv, PlanishError *error)
       {"json", PLANISH_OPTION_FLAG, &request.json},
       {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
       {"list", PLANISH_OPTION_FLAG, &wants_list},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (wants_list) {
     return list(error);

@@ -41,7 +41,6 @@ typedef struct {
   const char *out;
   const char *bundle;
   bool json;
-  bool help;
 } Request;
 
 static const char *match_word(PlanishSoundMatch match)
@@ -229,15 +228,11 @@ bool planish_command_recall(int argc, char **argv, PlanishError *error)
       {"out", PLANISH_OPTION_TEXT, &request.out},
       {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
       {"json", PLANISH_OPTION_FLAG, &request.json},
-      {"help", PLANISH_OPTION_FLAG, &request.help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (request.help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (argc - first != 1) {
     return planish_fail(error, PLANISH_BAD_USE, "give one recall file: see planish recall --help");

@@ -81,7 +81,6 @@ typedef struct {
   bool no_recall;
   PlanishRenderAfter after;
   bool json;
-  bool help;
 } Request;
 
 static bool read_request(int argc, char **argv, Request *request, PlanishError *error)
@@ -106,22 +105,20 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"no-recall", PLANISH_OPTION_FLAG, &request->no_recall},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
-      {"help", PLANISH_OPTION_FLAG, &request->help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
   }
-  if (!request->help && argc - first != 3) {
+  if (argc - first != 3) {
     return planish_fail(error, PLANISH_BAD_USE,
                         "%d names: render takes three, SHEET MIX OUT: see planish render --help",
                         argc - first);
   }
-  if (!request->help) {
-    request->sheet = argv[first];
-    request->mix = argv[first + 1];
-    request->out = argv[first + 2];
-  }
+  request->sheet = argv[first];
+  request->mix = argv[first + 1];
+  request->out = argv[first + 2];
   return true;
 }
 
@@ -402,10 +399,6 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
   Request request = {0};
   if (!read_request(argc, argv, &request, error)) {
     return false;
-  }
-  if (request.help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (!check_several(&request, error) || !keep_output(&request, error)) {
     return false;

@@ -77,7 +77,6 @@ typedef struct {
   double rate;
   bool json;
   bool csv;
-  bool wants_help;
 } Wishes;
 
 static bool read_measures(const char *text, unsigned *measures, PlanishError *error)
@@ -241,15 +240,11 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
       {"csv", PLANISH_OPTION_FLAG, &wishes.csv},
       {"svg", PLANISH_OPTION_TEXT, &wishes.svg},
       {"bundle", PLANISH_OPTION_TEXT, &wishes.bundle},
-      {"help", PLANISH_OPTION_FLAG, &wishes.wants_help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (wishes.wants_help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (argc - first != 1) {
     return planish_fail(error, PLANISH_BAD_USE,

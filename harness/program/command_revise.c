@@ -37,7 +37,6 @@ typedef struct {
   double level;
   bool quick;
   bool json;
-  bool help;
 } Request;
 
 /* A sheet has one of YAML's endings; all else is a mix. */
@@ -113,15 +112,11 @@ bool planish_command_revise(int argc, char **argv, PlanishError *error)
       {"level", PLANISH_OPTION_NUMBER, &request.level},
       {"json", PLANISH_OPTION_FLAG, &request.json},
       {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
-      {"help", PLANISH_OPTION_FLAG, &request.help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (request.help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (argc - first != 2) {
     return planish_fail(error, PLANISH_BAD_USE, "give OLD NEW: see planish revise --help");

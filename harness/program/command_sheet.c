@@ -45,7 +45,6 @@ typedef struct {
   const char *out;
   const char *bundle;
   bool audition;
-  bool help;
   char **names;
   int count;
 } Request;
@@ -272,15 +271,11 @@ bool planish_command_sheet(int argc, char **argv, PlanishError *error)
       {"out", PLANISH_OPTION_TEXT, &request.out},
       {"audition", PLANISH_OPTION_FLAG, &request.audition},
       {"bundle", PLANISH_OPTION_TEXT, &request.bundle},
-      {"help", PLANISH_OPTION_FLAG, &request.help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (request.help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (first == argc) {
     return planish_fail(error, PLANISH_BAD_USE,

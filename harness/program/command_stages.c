@@ -276,20 +276,15 @@ bool planish_command_stages(int argc, char **argv, PlanishError *error)
 {
   Listing listing;
   const char *bundle_option;
-  bool wants_help;
   const PlanishOption options[] = {
       {"rate", PLANISH_OPTION_NUMBER, &listing.rate},
       {"json", PLANISH_OPTION_FLAG, &listing.json},
       {"bundle", PLANISH_OPTION_TEXT, &bundle_option},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   listing.rate = isnan(listing.rate) ? 48000.0 : listing.rate;
   if (listing.rate < PLANISH_MEASURE_MIN_RATE || listing.rate > PLANISH_MEASURE_MAX_RATE) {

@@ -36,19 +36,14 @@ bool planish_each_file(int argc, char **argv, const char *help, PlanishOneFileTo
 {
   bool as_json;
   bool silence_bad;
-  bool wants_help;
   const PlanishOption options[] = {
       {"json", PLANISH_OPTION_FLAG, &as_json},
       {"silence-bad", PLANISH_OPTION_FLAG, &silence_bad},
-      {"help", PLANISH_OPTION_FLAG, &wants_help},
   };
   int first = 0;
-  if (!planish_options_read(argc, argv, options, sizeof options / sizeof *options, &first, error)) {
+  if (!planish_options_read(argc, argv, help, options, sizeof options / sizeof *options, &first,
+                            error)) {
     return false;
-  }
-  if (wants_help) {
-    (void)fputs(help, stdout);
-    return true;
   }
   if (first == argc) {
     return planish_fail(error, PLANISH_BAD_USE, "no file: name one or more: see planish %s --help",

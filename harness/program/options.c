@@ -77,6 +77,8 @@ static bool fail_option(char **argv, int got, PlanishError *error)
                       argv[0]);
 }
 
+static const char help_name[] = "help";
+
 /* For what is made of the commands' help (make-documents), and the test that holds both together.
  */
 static const char *const tell_all = "--help-data";
@@ -91,21 +93,33 @@ static bool tell_options(const PlanishOption *options, size_t count)
   for (size_t n = 0; n < count; ++n) {
     (void)printf("%s %s\n", options[n].name, kinds[options[n].kind]);
   }
+  (void)printf("%s %s\n", help_name, kinds[PLANISH_OPTION_FLAG]);
   return false;
 }
 
-bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
-                          int *operands, PlanishError *error)
+/* As getopt_long() wants them, --help after the command's own. */
+static void list_options(const PlanishOption *options, size_t count, struct option *list)
 {
-  struct option list[MAX_OPTIONS + 1] = {0};
-  for (size_t n = 0; n < count && n < MAX_OPTIONS; ++n) {
-    clear(&options[n]);
+  for (size_t n = 0; n < count; ++n) {
     list[n].name = options[n].name;
     list[n].has_arg = options[n].kind == PLANISH_OPTION_FLAG ? no_argument : required_argument;
   }
+  list[count].name = help_name;
+}
+
+bool planish_options_read(int argc, char **argv, const char *help, const PlanishOption *options,
+                          size_t count, int *operands, PlanishError *error)
+{
+  struct option list[MAX_OPTIONS + 2] = {0};
+  const size_t taken = count < MAX_OPTIONS ? count : MAX_OPTIONS;
   if (argc == 2 && strcmp(argv[1], tell_all) == 0) {
-    return tell_options(options, count);
+    return tell_options(options, taken);
   }
+  for (size_t n = 0; n < taken; ++n) {
+    clear(&options[n]);
+  }
+  list_options(options, taken, list);
+  bool wants_help = false;
   opterr = 0;
   optind = 1;
   int found = 0;
@@ -114,9 +128,15 @@ bool planish_options_read(int argc, char **argv, const PlanishOption *options, s
     if (got != 0) {
       return fail_option(argv, got, error);
     }
-    if (!take(argv[0], &options[found], optarg, error)) {
+    if ((size_t)found == taken) {
+      wants_help = true;
+    } else if (!take(argv[0], &options[found], optarg, error)) {
       return false;
     }
+  }
+  if (wants_help) {
+    (void)fputs(help, stdout);
+    return false;
   }
   *operands = optind;
   return true;

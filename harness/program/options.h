@@ -33,10 +33,10 @@ typedef struct {
  * argv[*operands] and after, in order. "--" ends the options. Abbreviations are taken where they
  * are clear.
  *
- * Given --help-data alone it prints each option's name and kind, and returns false without an
- * error: the command is done. */
-bool planish_options_read(int argc, char **argv, const PlanishOption *options, size_t count,
-                          int *operands, PlanishError *error);
+ * Every command has --help as well: it prints `help`. Given --help-data alone each option's name
+ * and kind are printed. Both return false without an error: the command is done. */
+bool planish_options_read(int argc, char **argv, const char *help, const PlanishOption *options,
+                          size_t count, int *operands, PlanishError *error);
 
 /* Prints what is wrong with a sheet, a line each, on standard error, and fills `error` with the
  * outcome but no text: main has nothing more to say. Always false. */
