@@ -1,36 +1,42 @@
-/* What costs are measured with and held against. */
+/* What costs are held against: work of known kind that runs in turn with a stage, in the same
+ * process.
+ *
+ *   biquad   a plain stereo biquad: double precision, direct form II transposed, scalar
+ *   fft      FFTW's own transforms of real signals of a frame's length, forth and back, as many as
+ *            a stage needs in a hop, planned by measuring
+ *   ebur128  libebur128: momentary, short-term, integrated loudness and range (and true peak)
+ *   soxr     libsoxr, up by 8 and down again, both channels, at its quality "high"
+ *
+ * Thread: one. Memory that is short ends the program. */
 #ifndef PLANISH_TESTS_YARDSTICK_H
 #define PLANISH_TESTS_YARDSTICK_H
 
-#include "common/dsp/biquad.h"
 #include "tests/frame/takes.h"
 
-#include <time.h>
+typedef enum {
+  YARDSTICK_BIQUAD,
+  YARDSTICK_FFT,
+  YARDSTICK_EBUR128,
+  YARDSTICK_EBUR128_TRUE_PEAK,
+  YARDSTICK_SOXR,
+  YARDSTICKS
+} YardstickKind;
+
+typedef struct Yardstick Yardstick;
+
+/* length, pairs: of YARDSTICK_FFT alone. */
+Yardstick *yardstick_new(YardstickKind kind, double rate, uint32_t length, unsigned pairs);
+void yardstick_free(Yardstick *yardstick);
+
+/* Seconds that `frames` frames from `at` on take it. */
+double yardstick_time(Yardstick *yardstick, const Audio *in, uint32_t at, uint32_t frames);
+
+const char *yardstick_name(YardstickKind kind);
 
 /* CPU time of this thread: what other processes take is not counted. */
-static inline double seconds(void)
-{
-  struct timespec now;
-  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
-  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
+double seconds(void);
 
-/* Of a plain stereo biquad over `in`. */
-static inline double biquad_time(const Audio *in)
-{
-  static volatile double sink;
-  static const PlanishBiquadCoefs coefs = {1.044, -1.895, 0.868, -1.895, 0.912};
-  PlanishBiquad state[2] = {{0.0, 0.0}, {0.0, 0.0}};
-  double sum = 0.0;
-  const double start = seconds();
-  for (int c = 0; c < 2; ++c) {
-    for (uint32_t n = 0; n < in->frames; ++n) {
-      sum += planish_biquad_process(&state[c], &coefs, (double)in->channel[c][n]);
-    }
-  }
-  sink = sum;
-  (void)sink;
-  return seconds() - start;
-}
+/* What reading that clock takes. */
+double clock_time(void);
 
 #endif
