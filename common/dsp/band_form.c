@@ -2,6 +2,8 @@
 
 #include "common/dsp/glide.h"
 
+#include <string.h>
+
 void planish_band_form_setup(PlanishBandForm *form, double rate)
 {
   planish_crossfade_setup(&form->fade, rate, PLANISH_GLIDE_MS);
@@ -45,20 +47,24 @@ PlanishSvfCoefs planish_band_form_side_chain(const PlanishBandForm *form, double
   };
 }
 
-PlanishTwo planish_band_form_next(PlanishBandForm *form, const PlanishBandFrame *frame,
-                                  PlanishTwo x)
+void planish_band_form_process(PlanishBandForm *form, const double *const gain[2], double tangent,
+                               double q, double share, double *const audio[2], uint32_t frames)
 {
   PlanishDynamicBand *current = &form->voice[form->current];
-  const PlanishTwo to =
-      planish_dynamic_band_next(current, frame->gain, frame->tangent, frame->q, x);
-  if (frame->share == 1.0) {
-    return to;
-  }
   PlanishDynamicBand *other = &form->voice[1 - form->current];
-  const PlanishTwo from =
-      planish_dynamic_band_next(other, frame->gain, frame->tangent, frame->q, x);
-  return (PlanishTwo){
-      planish_crossfade_between(from[0], to[0], frame->share),
-      planish_crossfade_between(from[1], to[1], frame->share),
-  };
+  if (share == 1.0) {
+    planish_dynamic_band_process(current, gain, tangent, q, audio, frames);
+    return;
+  }
+  double old[2][PLANISH_GRID];
+  double *const from[2] = {old[0], old[1]};
+  memcpy(old[0], audio[0], frames * sizeof(double));
+  memcpy(old[1], audio[1], frames * sizeof(double));
+  planish_dynamic_band_process(current, gain, tangent, q, audio, frames);
+  planish_dynamic_band_process(other, gain, tangent, q, from, frames);
+  for (uint32_t c = 0; c < 2; ++c) {
+    for (uint32_t i = 0; i < frames; ++i) {
+      audio[c][i] = planish_crossfade_between(old[c][i], audio[c][i], share);
+    }
+  }
 }

@@ -15,14 +15,6 @@ typedef struct {
   PlanishCrossfade fade;
 } PlanishBandForm;
 
-/* What each frame needs. */
-typedef struct {
-  PlanishTwo gain; /* dB */
-  double tangent;
-  double q;
-  double share; /* of the current voice */
-} PlanishBandFrame;
-
 void planish_band_form_setup(PlanishBandForm *form, double rate);
 
 /* From silence. */
@@ -35,7 +27,9 @@ void planish_band_form_grid(PlanishBandForm *form, PlanishTwo x);
 PlanishSvfCoefs planish_band_form_side_chain(const PlanishBandForm *form, double share,
                                              double tangent, double q);
 
-PlanishTwo planish_band_form_next(PlanishBandForm *form, const PlanishBandFrame *frame,
-                                  PlanishTwo x);
+/* 1..PLANISH_GRID frames, in place: gain[lane][frame] in dB, audio[lane][frame]. `share`: of the
+ * current voice; while it moves, a frame at a time. */
+void planish_band_form_process(PlanishBandForm *form, const double *const gain[2], double tangent,
+                               double q, double share, double *const audio[2], uint32_t frames);
 
 #endif

@@ -1,6 +1,11 @@
 #include "common/dsp/dynamic_band.h"
 
+#include "common/dsp/glide.h"
+#include "common/dsp/lanes_maths.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/wide.h"
+
+#include <stdbool.h>
 
 void planish_dynamic_band_start(PlanishDynamicBand *band, PlanishBandType type, PlanishTwo x)
 {
@@ -23,10 +28,10 @@ static PlanishTwo square_roots(PlanishTwo a)
 
 /* Trapezoidal forms of the cookbook's prototypes: damping and frequency carry what A does to the
  * poles, the mix what it does to the zeros. */
-static void design(PlanishDynamicBand *band, PlanishTwo gain, double tangent, double q)
+static void design(PlanishDynamicBand *band, PlanishTwo gain, PlanishTwo a, double tangent,
+                   double q)
 {
   const PlanishTwo one = planish_both(1.0);
-  const PlanishTwo a = roots_of_gain(gain);
   PlanishTwo g = planish_both(tangent);
   PlanishTwo k = planish_both(1.0 / q);
   switch (band->type) {
@@ -60,16 +65,14 @@ static void design(PlanishDynamicBand *band, PlanishTwo gain, double tangent, do
   band->q = q;
 }
 
-PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, double tangent,
-                                     double q, PlanishTwo x)
+static bool is_made_of(const PlanishDynamicBand *band, PlanishTwo gain, double tangent, double q)
 {
-  if (gain[0] != band->gain[0] || gain[1] != band->gain[1] || tangent != band->tangent ||
-      q != band->q) {
-    design(band, gain, tangent, q);
-  }
-  if (band->type == PLANISH_BAND_FULL) {
-    return band->m0 * x;
-  }
+  return gain[0] == band->gain[0] && gain[1] == band->gain[1] && tangent == band->tangent &&
+         q == band->q;
+}
+
+static inline PlanishTwo filter(PlanishDynamicBand *band, PlanishTwo x)
+{
   PlanishSvf *svf = &band->svf;
   const PlanishTwo v = x - svf->s2;
   const PlanishTwo middle = band->a1 * svf->s1 + band->a2 * v;
@@ -77,4 +80,98 @@ PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, 
   svf->s1 = planish_both(2.0) * middle - svf->s1;
   svf->s2 = planish_both(2.0) * low - svf->s2;
   return band->m0 * x + band->m1 * middle + band->m2 * low;
+}
+
+PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, double tangent,
+                                     double q, PlanishTwo x)
+{
+  if (!is_made_of(band, gain, tangent, q)) {
+    design(band, gain, roots_of_gain(gain), tangent, q);
+  }
+  return band->type == PLANISH_BAND_FULL ? band->m0 * x : filter(band, x);
+}
+
+/* A of every frame; there is room for whole registers. */
+PLANISH_WIDE static void find_roots(const double *gain, double *roots, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; i += PLANISH_LANES) {
+    const PlanishFour half = planish_all(0.5) * planish_four_load(gain + i);
+    planish_four_store(roots + i, planish_four_gain_of(half));
+  }
+}
+
+typedef double Roots[2][PLANISH_GRID + PLANISH_LANES];
+
+/* Linked gains agree. */
+static void find_both_roots(const double *const gain[2], Roots roots, uint32_t frames)
+{
+  double padded[PLANISH_GRID + PLANISH_LANES] = {0};
+  const size_t size = frames * sizeof(double);
+  memcpy(padded, gain[0], size);
+  find_roots(padded, roots[0], frames);
+  if (memcmp(gain[0], gain[1], size) == 0) {
+    memcpy(roots[1], roots[0], size);
+  } else {
+    memcpy(padded, gain[1], size);
+    find_roots(padded, roots[1], frames);
+  }
+}
+
+/* By gains that stand still, as they mostly do at 0 dB. */
+static void process_standing(PlanishDynamicBand *band, double *const audio[2], uint32_t frames)
+{
+  if (band->type != PLANISH_BAND_FULL) {
+    PlanishDynamicBand still = *band;
+    for (uint32_t i = 0; i < frames; ++i) {
+      const PlanishTwo y = filter(&still, (PlanishTwo){audio[0][i], audio[1][i]});
+      audio[0][i] = y[0];
+      audio[1][i] = y[1];
+    }
+    band->svf = still.svf;
+    return;
+  }
+  for (uint32_t c = 0; c < 2; ++c) {
+    const double factor = band->m0[c];
+    for (uint32_t i = 0; i < frames; ++i) {
+      audio[c][i] *= factor;
+    }
+  }
+}
+
+static void process_full(Roots roots, double *const audio[2], uint32_t frames)
+{
+  for (uint32_t c = 0; c < 2; ++c) {
+    for (uint32_t i = 0; i < frames; ++i) {
+      audio[c][i] *= roots[c][i] * roots[c][i];
+    }
+  }
+}
+
+void planish_dynamic_band_process(PlanishDynamicBand *band, const double *const gain[2],
+                                  double tangent, double q, double *const audio[2], uint32_t frames)
+{
+  const uint32_t last = frames - 1;
+  const PlanishTwo first = {gain[0][0], gain[1][0]};
+  if (is_made_of(band, first, tangent, q) && planish_all_equal(gain[0], first[0], frames) &&
+      planish_all_equal(gain[1], first[1], frames)) {
+    process_standing(band, audio, frames);
+    return;
+  }
+  Roots roots;
+  find_both_roots(gain, roots, frames);
+  if (band->type == PLANISH_BAND_FULL) {
+    process_full(roots, audio, frames);
+    design(band, (PlanishTwo){gain[0][last], gain[1][last]},
+           (PlanishTwo){roots[0][last], roots[1][last]}, tangent, q);
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    const PlanishTwo now = {gain[0][i], gain[1][i]};
+    if (!is_made_of(band, now, tangent, q)) {
+      design(band, now, (PlanishTwo){roots[0][i], roots[1][i]}, tangent, q);
+    }
+    const PlanishTwo y = filter(band, (PlanishTwo){audio[0][i], audio[1][i]});
+    audio[0][i] = y[0];
+    audio[1][i] = y[1];
+  }
 }

@@ -36,4 +36,10 @@ void planish_dynamic_band_start(PlanishDynamicBand *band, PlanishBandType type, 
 PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, double tangent,
                                      double q, PlanishTwo x);
 
+/* The same for `frames` frames, 1..PLANISH_GRID, in place: gain[lane][frame], audio[lane][frame].
+ */
+void planish_dynamic_band_process(PlanishDynamicBand *band, const double *const gain[2],
+                                  double tangent, double q, double *const audio[2],
+                                  uint32_t frames);
+
 #endif

@@ -47,11 +47,14 @@ void planish_dynamic_gain_reset(PlanishDynamicGain *gain, double hold);
 /* A new hold, reached by one frame a frame. */
 void planish_dynamic_gain_set_hold(PlanishDynamicGain *gain, double hold);
 
-/* One frame of 1 or 2 channels: `band` is what the side chain lets through of `whole`. Within the
- * ranges of the law while these stand still; see planish_gain_bounded(). */
-PlanishGainPair planish_dynamic_gain_next(PlanishDynamicGain *gain, const PlanishGainLaw *law,
-                                          const PlanishGainTimes *times, PlanishTwo band,
-                                          PlanishTwo whole, uint32_t channels);
+/* 1..PLANISH_HELD_BLOCK frames of 1 or 2 channels, by a law that stands still meanwhile: `band` is
+ * what the side chain lets through of `whole`. Within the ranges of the law while these stand
+ * still; see planish_gain_bounded(). Each frame comes out as the plain functions have it one by one
+ * (tests/unit/test_dynamic_gain.c). */
+void planish_dynamic_gain_process(PlanishDynamicGain *gain, const PlanishGainLaw *law,
+                                  const PlanishGainTimes *times, const double *const band[2],
+                                  const double *const whole[2], uint32_t channels,
+                                  PlanishGainPair *gains, uint32_t frames);
 
 /* The gain in dB of both parts, within the ranges as they are now, though they may have shrunk
  * since the parts were made: -larger range .. range_below. */

@@ -8,7 +8,7 @@ void planish_gain_delay_setup(PlanishGainDelay *delay, PlanishArena *arena, doub
                               uint32_t longest)
 {
   uint32_t size = 2;
-  while (size < longest + 1) {
+  while (size < longest + PLANISH_GRID) {
     size *= 2;
   }
   *delay = (PlanishGainDelay){.mask = size - 1};
@@ -53,4 +53,21 @@ PlanishGainPair planish_gain_delay_next(PlanishGainDelay *delay, PlanishGainPair
   }
   ++delay->at;
   return result;
+}
+
+void planish_gain_delay_process(PlanishGainDelay *delay, PlanishGainPair *gains, uint32_t frames)
+{
+  if (planish_crossfade_is_moving(&delay->fade)) {
+    for (uint32_t i = 0; i < frames; ++i) {
+      gains[i] = planish_gain_delay_next(delay, gains[i]);
+    }
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    delay->ring[(delay->at + i) & delay->mask] = gains[i];
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    gains[i] = delay->ring[(delay->at + i - delay->by[1]) & delay->mask];
+  }
+  delay->at += frames;
 }

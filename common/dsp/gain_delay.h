@@ -33,4 +33,7 @@ void planish_gain_delay_grid(PlanishGainDelay *delay);
 /* One frame in, one frame out. */
 PlanishGainPair planish_gain_delay_next(PlanishGainDelay *delay, PlanishGainPair gains);
 
+/* The same for up to PLANISH_GRID frames, in place. */
+void planish_gain_delay_process(PlanishGainDelay *delay, PlanishGainPair *gains, uint32_t frames);
+
 #endif

@@ -18,6 +18,9 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/sliding_max.h"
 
+/* Frames that are worked on at once, at most. */
+enum { PLANISH_HELD_BLOCK = 32 };
+
 typedef struct {
   PlanishSlidingMax max;
   double past[2]; /* the last frame and the one before */
@@ -47,5 +50,9 @@ void planish_held_envelope_reset(PlanishHeldEnvelope *envelope);
 /* Takes a frame (|x| <= 2^20) and returns the power of the envelope, its magnitude squared; `hold`
  * in frames, 1..max_hold, free to change from frame to frame. */
 double planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold);
+
+/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK, at one hold. */
+void planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x, double *power,
+                                   uint32_t frames, uint32_t hold);
 
 #endif

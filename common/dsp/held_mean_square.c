@@ -60,16 +60,40 @@ static void make_room(PlanishHeldMeanSquare *held, uint32_t wanted)
   }
 }
 
-double planish_held_mean_square_next(PlanishHeldMeanSquare *held, double x, uint32_t hold)
+/* Takes a frame and returns the mean over the box. */
+static inline double mean_with(PlanishHeldMeanSquare *held, double x, uint32_t wanted)
 {
   const double power = planish_min(x * x, LARGEST_POWER);
   const int64_t value = (int64_t)(power * held->scale + 0.5);
-  make_room(held, 2 * hold);
+  if (held->length == wanted) {
+    drop_oldest(held);
+  } else {
+    make_room(held, wanted);
+  }
   held->past[held->at & held->mask] = value;
   held->sum += value;
   ++held->at;
-  const double mean = (double)held->sum * held->mean;
-  const double largest = planish_sliding_max_next(&held->largest, mean, hold);
-  const double smallest = -planish_sliding_max_next(&held->smallest, -mean, hold);
-  return 0.5 * (largest + smallest);
+  return (double)held->sum * held->mean;
+}
+
+double planish_held_mean_square_next(PlanishHeldMeanSquare *held, double x, uint32_t hold)
+{
+  double power;
+  planish_held_mean_square_process(held, &x, &power, 1, hold);
+  return power;
+}
+
+void planish_held_mean_square_process(PlanishHeldMeanSquare *held, const double *x, double *power,
+                                      uint32_t frames, uint32_t hold)
+{
+  double negative[PLANISH_HELD_BLOCK];
+  for (uint32_t i = 0; i < frames; ++i) {
+    power[i] = mean_with(held, x[i], 2 * hold);
+    negative[i] = -power[i];
+  }
+  planish_sliding_max_process(&held->largest, power, frames, hold);
+  planish_sliding_max_process(&held->smallest, negative, frames, hold);
+  for (uint32_t i = 0; i < frames; ++i) {
+    power[i] = 0.5 * (power[i] - negative[i]);
+  }
 }

@@ -12,7 +12,7 @@
 #ifndef PLANISH_DSP_HELD_MEAN_SQUARE_H
 #define PLANISH_DSP_HELD_MEAN_SQUARE_H
 
-#include "common/dsp/sliding_max.h"
+#include "common/dsp/held_envelope.h"
 
 typedef struct {
   int64_t *past; /* a ring */
@@ -35,5 +35,9 @@ void planish_held_mean_square_reset(PlanishHeldMeanSquare *held, uint32_t hold);
 
 /* Takes a frame and returns the power; `hold` may change from frame to frame. */
 double planish_held_mean_square_next(PlanishHeldMeanSquare *held, double x, uint32_t hold);
+
+/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK, at one hold. */
+void planish_held_mean_square_process(PlanishHeldMeanSquare *held, const double *x, double *power,
+                                      uint32_t frames, uint32_t hold);
 
 #endif

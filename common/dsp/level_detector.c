@@ -1,6 +1,6 @@
 #include "common/dsp/level_detector.h"
 
-#include "common/dsp/maths.h"
+#include "common/dsp/four_lanes.h"
 
 /* Peak over root mean square of a sine. */
 #define SINE_CREST_DB 3.01029995663981195214
@@ -30,26 +30,40 @@ void planish_level_detector_set(PlanishLevelDetector *detector, double hold)
   detector->hold_target = planish_hold_frames(hold, detector->rate);
 }
 
-static double level_of(PlanishKnownLevel *known, double power)
+/* At one hold. */
+static void process(PlanishLevelDetector *detector, const double *x, double mean_share,
+                    double *level, double *power, uint32_t frames)
 {
-  if (power != known->power) {
-    known->power = power;
-    known->level = planish_max(planish_level_of_power(power), PLANISH_LEVEL_FLOOR_DB);
+  double peak[PLANISH_HELD_BLOCK + PLANISH_LANES];
+  double mean[PLANISH_HELD_BLOCK + PLANISH_LANES];
+  planish_held_envelope_process(&detector->envelope, x, peak, frames, detector->hold);
+  planish_held_mean_square_process(&detector->mean_square, x, mean, frames, detector->hold);
+  planish_levels_of_powers(&detector->peak, PLANISH_LEVEL_FLOOR_DB, peak, frames);
+  planish_levels_of_powers(&detector->mean, PLANISH_LEVEL_FLOOR_DB, mean, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    level[i] = peak[i] + mean_share * (mean[i] + SINE_CREST_DB - peak[i]);
+    power[i] = mean[i];
   }
-  return known->level;
+}
+
+void planish_level_detector_process(PlanishLevelDetector *detector, const double *x,
+                                    double mean_share, double *level, double *power,
+                                    uint32_t frames)
+{
+  uint32_t done = 0;
+  for (; done < frames && detector->hold != detector->hold_target; ++done) {
+    detector->hold = planish_hold_towards(detector->hold, detector->hold_target);
+    process(detector, x + done, mean_share, level + done, power + done, 1);
+  }
+  if (done < frames) {
+    process(detector, x + done, mean_share, level + done, power + done, frames - done);
+  }
 }
 
 PlanishLevels planish_level_detector_next(PlanishLevelDetector *detector, double x,
                                           double mean_share)
 {
-  detector->hold = planish_hold_towards(detector->hold, detector->hold_target);
-  const double peak_power = planish_held_envelope_next(&detector->envelope, x, detector->hold);
-  const double mean_power =
-      planish_held_mean_square_next(&detector->mean_square, x, detector->hold);
-  const double peak = level_of(&detector->peak, peak_power);
-  const double mean = level_of(&detector->mean, mean_power);
-  return (PlanishLevels){
-      .level = peak + mean_share * (mean + SINE_CREST_DB - peak),
-      .power = mean,
-  };
+  PlanishLevels levels;
+  planish_level_detector_process(detector, &x, mean_share, &levels.level, &levels.power, 1);
+  return levels;
 }

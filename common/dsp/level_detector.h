@@ -13,16 +13,10 @@
 
 #include "common/dsp/held_envelope.h"
 #include "common/dsp/held_mean_square.h"
+#include "common/dsp/levels.h"
 
 /* What silence reads. */
 #define PLANISH_LEVEL_FLOOR_DB (-150.0)
-
-/* A power and its level: held powers stand still most of the time, logarithms need not be taken
- * again. */
-typedef struct {
-  double power;
-  double level;
-} PlanishKnownLevel;
 
 typedef struct {
   PlanishHeldEnvelope envelope;
@@ -52,5 +46,10 @@ void planish_level_detector_set(PlanishLevelDetector *detector, double hold);
 /* Takes a frame. `mean_share`: 0 for peaks, 1 for the mean. */
 PlanishLevels planish_level_detector_next(PlanishLevelDetector *detector, double x,
                                           double mean_share);
+
+/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK: level[] and power[] of PlanishLevels. */
+void planish_level_detector_process(PlanishLevelDetector *detector, const double *x,
+                                    double mean_share, double *level, double *power,
+                                    uint32_t frames);
 
 #endif

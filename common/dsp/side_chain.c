@@ -45,8 +45,8 @@ void planish_side_chain_set(PlanishSideChainCoefs *coefs, const PlanishSvfCoefs 
   coefs->pass_share = pass_share;
 }
 
-PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
-                                   PlanishTwo x)
+static inline PlanishTwo next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
+                              PlanishTwo x)
 {
   const PlanishSvfOutputs pass = planish_svf_next(&chain->pass, coefs->pass_steps, x);
   const PlanishTwo below = planish_both(BUTTERWORTH_DAMPING) * pass.band + pass.low;
@@ -55,4 +55,23 @@ PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideCha
   const PlanishSvfOutputs outputs = planish_svf_next(&chain->band, coefs->band_steps, x);
   return planish_both(band->m0) * x + planish_both(band->m1) * outputs.band +
          planish_both(band->m2) * outputs.low;
+}
+
+PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
+                                   PlanishTwo x)
+{
+  return next(chain, coefs, x);
+}
+
+void planish_side_chain_process(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
+                                const double *const in[2], double *const out[2], uint32_t frames)
+{
+  const PlanishSideChainCoefs still = *coefs;
+  PlanishSideChain state = *chain;
+  for (uint32_t i = 0; i < frames; ++i) {
+    const PlanishTwo y = next(&state, &still, (PlanishTwo){in[0][i], in[1][i]});
+    out[0][i] = y[0];
+    out[1][i] = y[1];
+  }
+  *chain = state;
 }

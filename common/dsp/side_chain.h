@@ -10,6 +10,8 @@
 
 #include "common/dsp/svf.h"
 
+#include <stdint.h>
+
 typedef enum {
   PLANISH_BAND_FULL,
   PLANISH_BAND_LOW_SHELF,
@@ -45,5 +47,9 @@ void planish_side_chain_set(PlanishSideChainCoefs *coefs, const PlanishSvfCoefs 
 /* One frame. */
 PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
                                    PlanishTwo x);
+
+/* `frames` frames, a lane from each of `in` to each of `out`, which may be the same. */
+void planish_side_chain_process(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
+                                const double *const in[2], double *const out[2], uint32_t frames);
 
 #endif

@@ -72,3 +72,54 @@ void planish_sliding_max_end_part(PlanishSlidingMax *max, uint32_t last)
   tops[0] = largest;
   tops[max->parts] = largest;
 }
+
+/* Frames, at most `most`, in which the window neither begins nor ends in another part. */
+static uint32_t frames_alike(const PlanishSlidingMax *max, uint32_t first, uint32_t most)
+{
+  const uint32_t part = 1u << max->shift;
+  const uint32_t to_end = part - (max->now & (part - 1u));
+  const uint32_t to_next = part - (first & (part - 1u));
+  const uint32_t alike = to_end < to_next ? to_end : to_next;
+  return alike < most ? alike : most;
+}
+
+/* A full window over frames alike, whose ends lie in two parts. */
+static void process_alike(PlanishSlidingMax *max, double *restrict values, uint32_t first,
+                          uint32_t frames)
+{
+  const uint32_t part = max->now >> max->shift;
+  if (first >> max->shift != max->first_part || part != max->last_part) {
+    planish_sliding_max_find_middle(max, first >> max->shift, part);
+  }
+  const double *restrict tails = max->values + (first & max->mask);
+  double *restrict kept = max->values + (max->now & max->mask);
+  const double middle = max->middle;
+  double head = (max->now & ((1u << max->shift) - 1u)) == 0 ? nothing : max->head;
+  for (uint32_t i = 0; i < frames; ++i) {
+    kept[i] = values[i];
+    head = planish_max(head, values[i]);
+    values[i] = planish_max(head, planish_max(middle, tails[i]));
+  }
+  max->head = head;
+  max->now += frames;
+  if ((max->now & ((1u << max->shift) - 1u)) == 0) {
+    planish_sliding_max_end_part(max, max->now - 1u);
+  }
+}
+
+void planish_sliding_max_process(PlanishSlidingMax *max, double *values, uint32_t frames,
+                                 uint32_t length)
+{
+  uint32_t done = 0;
+  while (done < frames) {
+    const uint32_t first = max->now + 1u - length;
+    if (max->seen < max->max_length || first >> max->shift == max->now >> max->shift) {
+      values[done] = planish_sliding_max_next(max, values[done], length);
+      ++done;
+    } else {
+      const uint32_t alike = frames_alike(max, first, frames - done);
+      process_alike(max, values + done, first, alike);
+      done += alike;
+    }
+  }
+}

@@ -71,12 +71,7 @@ static inline double planish_sliding_max_next(PlanishSlidingMax *max, double val
 }
 
 /* The same for `frames` frames, in place. */
-static inline void planish_sliding_max_process(PlanishSlidingMax *max, double *values,
-                                               uint32_t frames, uint32_t length)
-{
-  for (uint32_t i = 0; i < frames; ++i) {
-    values[i] = planish_sliding_max_next(max, values[i], length);
-  }
-}
+void planish_sliding_max_process(PlanishSlidingMax *max, double *values, uint32_t frames,
+                                 uint32_t length);
 
 #endif

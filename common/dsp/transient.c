@@ -1,9 +1,10 @@
 #include "common/dsp/transient.h"
 
 #include "common/dsp/held_envelope.h"
+#include "common/dsp/lanes_maths.h"
 #include "common/dsp/maths.h"
-#include "common/dsp/tanh.h"
 #include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
 
 #define MEAN_MS   2.0
 #define FAST_MS   0.5
@@ -36,8 +37,7 @@ void planish_transient_reset(PlanishTransient *transient)
     planish_sliding_max_reset(&transient->held[c]);
     transient->mean[c] = 0.0;
   }
-  transient->power = 0.0;
-  transient->level = FLOOR_DB;
+  transient->level = (PlanishKnownLevel){FLOOR, FLOOR_DB};
   transient->fast = transient->slow = transient->lingering = FLOOR_DB;
 }
 
@@ -51,44 +51,99 @@ PlanishTransientTimes planish_transient_times(double length, double rate)
   };
 }
 
-static double held_power(PlanishTransient *transient, int channel, double x)
+enum { ROOM = PLANISH_TRANSIENT_BLOCK + PLANISH_LANES };
+
+static void hold_power(PlanishTransient *transient, uint32_t channel, const double *x,
+                       double *power, uint32_t frames)
 {
-  double *const mean = &transient->mean[channel];
-  *mean += transient->mean_step * (x * x - *mean);
-  return planish_sliding_max_next(&transient->held[channel], *mean, transient->hold);
+  double mean = transient->mean[channel];
+  for (uint32_t i = 0; i < frames; ++i) {
+    mean += transient->mean_step * (x[i] * x[i] - mean);
+    power[i] = mean;
+  }
+  transient->mean[channel] = mean;
+  planish_sliding_max_process(&transient->held[channel], power, frames, transient->hold);
 }
 
-static double follow(double now, double target, double rise, double fall)
+/* dB, of the louder channel. */
+static void find_levels(PlanishTransient *transient, const double *const x[2], uint32_t channels,
+                        double *level, uint32_t frames)
+{
+  hold_power(transient, 0, x[0], level, frames);
+  if (channels == 2) {
+    double second[PLANISH_TRANSIENT_BLOCK];
+    hold_power(transient, 1, x[1], second, frames);
+    for (uint32_t i = 0; i < frames; ++i) {
+      level[i] = planish_max(level[i], second[i]);
+    }
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    level[i] += FLOOR;
+  }
+  planish_levels_of_powers(&transient->level, PLANISH_SILENCE_DB, level, frames);
+}
+
+static inline double follow(double now, double target, double rise, double fall)
 {
   return now + (target > now ? rise : fall) * (target - now);
 }
 
-static double share_of_way(double way, double range)
+/* How far the level has come up, and gone down, against a moment ago, beyond the dead zones; dB. */
+static void find_ways(PlanishTransient *transient, const PlanishTransientTimes *times,
+                      const double *level, double *up, double *down, uint32_t frames)
 {
-  return way > 0.0 ? planish_tanh(STEEPNESS * way / range) : 0.0;
+  const PlanishTransientTimes by = *times;
+  double fast = transient->fast;
+  double slow = transient->slow;
+  double lingering = transient->lingering;
+  for (uint32_t i = 0; i < frames; ++i) {
+    fast = follow(fast, level[i], by.fast, by.fall);
+    slow = planish_max(follow(slow, level[i], by.slow, by.fall), fast - CAP);
+    lingering = planish_min(follow(lingering, level[i], by.fast, by.linger), fast + CAP);
+    up[i] = fast - slow - DEAD_RISE;
+    down[i] = lingering - fast - DEAD_FALL;
+  }
+  transient->fast = fast;
+  transient->slow = slow;
+  transient->lingering = lingering;
+}
+
+/* Ways to shares, in place; most are none. */
+PLANISH_WIDE static void find_shares(double *ways, double range, uint32_t frames)
+{
+  const PlanishFour zero = planish_all(0.0);
+  for (uint32_t i = 0; i < frames; i += PLANISH_LANES) {
+    const PlanishFour way = planish_four_load(ways + i);
+    const PlanishFourMask any = way > zero;
+    PlanishFour share = zero;
+    if (planish_four_any(any)) {
+      share = planish_four_tanh(planish_all(STEEPNESS) * way / planish_all(range));
+    }
+    planish_four_store(ways + i, planish_four_where(any, share));
+  }
+}
+
+void planish_transient_process(PlanishTransient *transient, const PlanishTransientTimes *times,
+                               double range, const double *const x[2], uint32_t channels,
+                               double *attack, double *decay, uint32_t frames)
+{
+  double level[ROOM];
+  double up[ROOM] = {0};
+  double down[ROOM] = {0};
+  find_levels(transient, x, channels, level, frames);
+  find_ways(transient, times, level, up, down, frames);
+  find_shares(up, range, frames);
+  find_shares(down, range, frames);
+  memcpy(attack, up, frames * sizeof *attack);
+  memcpy(decay, down, frames * sizeof *decay);
 }
 
 PlanishTransientShares planish_transient_next(PlanishTransient *transient,
                                               const PlanishTransientTimes *times, double range,
                                               const double x[2], uint32_t channels)
 {
-  double power = held_power(transient, 0, x[0]);
-  if (channels == 2) {
-    power = planish_max(power, held_power(transient, 1, x[1]));
-  }
-  /* Held powers stand still most of the time. */
-  if (power != transient->power) {
-    transient->power = power;
-    transient->level = planish_level_of_power(power + FLOOR);
-  }
-  const double level = transient->level;
-  transient->fast = follow(transient->fast, level, times->fast, times->fall);
-  transient->slow =
-      planish_max(follow(transient->slow, level, times->slow, times->fall), transient->fast - CAP);
-  transient->lingering = planish_min(
-      follow(transient->lingering, level, times->fast, times->linger), transient->fast + CAP);
-  return (PlanishTransientShares){
-      .attack = share_of_way(transient->fast - transient->slow - DEAD_RISE, range),
-      .decay = share_of_way(transient->lingering - transient->fast - DEAD_FALL, range),
-  };
+  PlanishTransientShares shares;
+  planish_transient_process(transient, times, range, (const double *const[2]){&x[0], &x[1]},
+                            channels, &shares.attack, &shares.decay, 1);
+  return shares;
 }

@@ -19,9 +19,13 @@
 #ifndef PLANISH_TRANSIENT_H
 #define PLANISH_TRANSIENT_H
 
+#include "common/dsp/levels.h"
 #include "common/dsp/sliding_max.h"
 
 #define PLANISH_TRANSIENT_HOLD_MS 20.0
+
+/* Frames that are worked on at once, at most. */
+enum { PLANISH_TRANSIENT_BLOCK = 32 };
 
 /* What the frames of a rate make of times; shared by any number of detectors. */
 typedef struct {
@@ -40,8 +44,7 @@ typedef struct {
   PlanishSlidingMax held[2];
   double mean[2];   /* power, short */
   double mean_step; /* share of the way that it goes in a frame */
-  double power;     /* that `level` was made of */
-  double level;     /* dB */
+  PlanishKnownLevel level;
   double fast;      /* rises fast */
   double slow;      /* rises slowly, falls as fast does */
   double lingering; /* rises as fast does, falls late */
@@ -60,5 +63,11 @@ PlanishTransientTimes planish_transient_times(double length, double rate);
 PlanishTransientShares planish_transient_next(PlanishTransient *transient,
                                               const PlanishTransientTimes *times, double range,
                                               const double x[2], uint32_t channels);
+
+/* The same for `frames` frames, 1..PLANISH_TRANSIENT_BLOCK: x[channel][frame] to attack[frame] and
+ * decay[frame]. */
+void planish_transient_process(PlanishTransient *transient, const PlanishTransientTimes *times,
+                               double range, const double *const x[2], uint32_t channels,
+                               double *attack, double *decay, uint32_t frames);
 
 #endif

@@ -167,26 +167,67 @@ static double move_filters(Dynamics *dynamics)
   return share;
 }
 
-/* All that becomes of a frame but for the audio itself: fills *heard with the detector's signal and
- * returns how the band is to be moved. */
-static PlanishBandFrame work_out(Dynamics *dynamics, PlanishTwo x, uint32_t channels,
-                                 PlanishTwo *heard)
+/* Some frames of a block for which all controls stand still; a mono channel has silence beside
+ * it. */
+typedef struct {
+  const double *in[2];
+  double *heard[2]; /* the detector's signal */
+  double *out[2];   /* the delayed input, to become the result */
+  double *gain[2];  /* dB */
+  uint32_t channels;
+  uint32_t frames;
+} Stretch;
+
+static Stretch stretch_of(const PlanishBlock *block, const double *const in[2],
+                          double (*heard)[PLANISH_GRID], double (*out)[PLANISH_GRID],
+                          double (*gain)[PLANISH_GRID], uint32_t from)
 {
-  const double share = move_filters(dynamics);
-  const PlanishGainLaw *law = &dynamics->controls.now.law;
-  *heard = planish_side_chain_next(&dynamics->chain, &dynamics->chain_coefs, x);
-  const PlanishGainPair early =
-      planish_dynamic_gain_next(&dynamics->gain, law, &dynamics->times, *heard, x, channels);
-  const PlanishGainPair gains = planish_gain_delay_next(&dynamics->gain_delay, early);
-  const double first = planish_gain_bounded(&gains.channel[0], &law->curve);
-  const double second =
-      channels == 2 ? planish_gain_bounded(&gains.channel[1], &law->curve) : first;
-  return (PlanishBandFrame){
-      .gain = {first, second},
-      .tangent = dynamics->controls.band_tangent,
-      .q = dynamics->controls.q,
-      .share = share,
+  return (Stretch){
+      .in = {in[0] + from, in[1] + from},
+      .heard = {heard[0] + from, heard[1] + from},
+      .out = {out[0] + from, out[1] + from},
+      .gain = {gain[0] + from, gain[1] + from},
+      .channels = block->channels,
+      .frames = block->frames - from,
   };
+}
+
+static void find_gains(Dynamics *dynamics, const Stretch *stretch)
+{
+  const PlanishGainLaw *law = &dynamics->controls.now.law;
+  PlanishGainPair gains[PLANISH_GRID];
+  planish_side_chain_process(&dynamics->chain, &dynamics->chain_coefs, stretch->in, stretch->heard,
+                             stretch->frames);
+  planish_dynamic_gain_process(&dynamics->gain, law, &dynamics->times,
+                               (const double *const[2]){stretch->heard[0], stretch->heard[1]},
+                               stretch->in, stretch->channels, gains, stretch->frames);
+  planish_gain_delay_process(&dynamics->gain_delay, gains, stretch->frames);
+  for (uint32_t i = 0; i < stretch->frames; ++i) {
+    stretch->gain[0][i] = planish_gain_bounded(&gains[i].channel[0], &law->curve);
+    stretch->gain[1][i] = stretch->channels == 2
+                              ? planish_gain_bounded(&gains[i].channel[1], &law->curve)
+                              : stretch->gain[0][i];
+  }
+}
+
+static bool stands_still(const Dynamics *dynamics)
+{
+  return !dynamics->controls.moving && !planish_crossfade_is_moving(&dynamics->form.fade);
+}
+
+/* Works out some frames, and returns how many: all, or one while controls move. */
+static uint32_t work_out(Dynamics *dynamics, Stretch stretch, double *shares)
+{
+  stretch.frames = stands_still(dynamics) ? stretch.frames : 1;
+  const double share = move_filters(dynamics);
+  find_gains(dynamics, &stretch);
+  planish_band_form_process(
+      &dynamics->form, (const double *const[2]){stretch.gain[0], stretch.gain[1]},
+      dynamics->controls.band_tangent, dynamics->controls.q, share, stretch.out, stretch.frames);
+  for (uint32_t i = 0; i < stretch.frames; ++i) {
+    shares[i] = dynamics->controls.now.make_up;
+  }
+  return stretch.frames;
 }
 
 static void give_back(Dynamics *dynamics, const PlanishBlock *block, double *const *dry,
@@ -219,48 +260,55 @@ static void let_hear(Dynamics *dynamics, const PlanishBlock *block, double *cons
   }
 }
 
-static void keep_extremes(Dynamics *dynamics, double most, double least, uint32_t frames)
+static void keep_extremes(Dynamics *dynamics, double gain[2][PLANISH_GRID],
+                          const PlanishBlock *block)
 {
-  planish_peak_hold_push(&dynamics->most, most, frames);
-  planish_peak_hold_push(&dynamics->least, -least, frames);
+  double most = 0.0;
+  double least = 0.0;
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    for (uint32_t i = 0; i < block->frames; ++i) {
+      most = planish_max(most, gain[c][i]);
+      least = planish_min(least, gain[c][i]);
+    }
+  }
+  planish_peak_hold_push(&dynamics->most, most, block->frames);
+  planish_peak_hold_push(&dynamics->least, -least, block->frames);
+}
+
+static void at_grid_frame(Dynamics *dynamics, double dry[2][PLANISH_GRID])
+{
+  planish_band_form_grid(&dynamics->form, (PlanishTwo){dry[0][0], dry[1][0]});
+  planish_gain_delay_grid(&dynamics->gain_delay);
 }
 
 static void process(void *state, const PlanishBlock *block)
 {
+  static const double silence[PLANISH_GRID] = {0};
   Dynamics *dynamics = state;
   double dry[2][PLANISH_GRID] = {{0}};
-  double heard[2][PLANISH_GRID] = {{0}};
-  double shares[PLANISH_GRID] = {0};
-  double *const delayed[2] = {dry[0], dry[1]};
-  double *const detected[2] = {heard[0], heard[1]};
-  double most = 0.0;
-  double least = 0.0;
+  double out[2][PLANISH_GRID] = {{0}};
+  double heard[2][PLANISH_GRID];
+  double gain[2][PLANISH_GRID];
+  double shares[PLANISH_GRID];
+  const size_t size = block->frames * sizeof(double);
+  const double *const in[2] = {block->audio[0], block->channels == 2 ? block->audio[1] : silence};
   for (uint32_t c = 0; c < block->channels; ++c) {
     planish_delay_process(&dynamics->audio_delay[c], block->audio[c], dry[c], dynamics->latency,
                           block->frames);
+    memcpy(out[c], dry[c], size);
   }
   if (dynamics->at == 0) {
-    planish_band_form_grid(&dynamics->form, (PlanishTwo){dry[0][0], dry[1][0]});
-    planish_gain_delay_grid(&dynamics->gain_delay);
+    at_grid_frame(dynamics, dry);
   }
-  const uint32_t second = block->channels - 1;
-  for (uint32_t i = 0; i < block->frames; ++i) {
-    PlanishTwo side;
-    const PlanishTwo x = {block->audio[0][i], second ? block->audio[1][i] : 0.0};
-    const PlanishBandFrame frame = work_out(dynamics, x, block->channels, &side);
-    const PlanishTwo y =
-        planish_band_form_next(&dynamics->form, &frame, (PlanishTwo){dry[0][i], dry[1][i]});
-    for (uint32_t c = 0; c < block->channels; ++c) {
-      block->audio[c][i] = y[c];
-      heard[c][i] = side[c];
-      most = planish_max(most, frame.gain[c]);
-      least = planish_min(least, frame.gain[c]);
-    }
-    shares[i] = dynamics->controls.now.make_up;
+  for (uint32_t i = 0; i < block->frames;) {
+    i += work_out(dynamics, stretch_of(block, in, heard, out, gain, i), shares + i);
   }
-  keep_extremes(dynamics, most, least, block->frames);
-  give_back(dynamics, block, delayed, shares);
-  let_hear(dynamics, block, detected);
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    memcpy(block->audio[c], out[c], size);
+  }
+  keep_extremes(dynamics, gain, block);
+  give_back(dynamics, block, (double *const[2]){dry[0], dry[1]}, shares);
+  let_hear(dynamics, block, (double *const[2]){heard[0], heard[1]});
   dynamics->at = (dynamics->at + block->frames) % PLANISH_GRID;
 }
 

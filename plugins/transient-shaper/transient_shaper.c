@@ -126,60 +126,101 @@ static double move_filters(Shaper *shaper)
   return share;
 }
 
-/* The gain in dB that a frame asks for. */
-static double gain_of(Shaper *shaper, PlanishTwo x, uint32_t channels)
+/* Some frames of a block for which all controls stand still; a mono channel has silence beside
+ * it. */
+typedef struct {
+  const double *in[2];
+  double *out[2]; /* the delayed input, to become the result */
+  double *gain;   /* dB */
+  uint32_t channels;
+  uint32_t frames;
+} Stretch;
+
+/* What the frames ask for. */
+static void find_gains(Shaper *shaper, const Stretch *stretch)
 {
   const PlanishShaperValues *now = &shaper->controls.now;
-  const PlanishTwo heard = planish_side_chain_next(&shaper->chain, &shaper->chain_coefs, x);
-  const PlanishTransientShares shares =
-      planish_transient_next(&shaper->transient, &shaper->times, now->onset_range,
-                             (double[]){heard[0], heard[1]}, channels);
-  const double target = now->attack_gain * shares.attack + now->sustain_gain * shares.decay;
-  return planish_rounded_gain_next(&shaper->gain, target, shaper->rounding);
+  double heard[2][PLANISH_GRID];
+  double attack[PLANISH_GRID];
+  double decay[PLANISH_GRID];
+  planish_side_chain_process(&shaper->chain, &shaper->chain_coefs, stretch->in,
+                             (double *const[2]){heard[0], heard[1]}, stretch->frames);
+  planish_transient_process(&shaper->transient, &shaper->times, now->onset_range,
+                            (const double *const[2]){heard[0], heard[1]}, stretch->channels, attack,
+                            decay, stretch->frames);
+  for (uint32_t i = 0; i < stretch->frames; ++i) {
+    const double target = now->attack_gain * attack[i] + now->sustain_gain * decay[i];
+    stretch->gain[i] = planish_rounded_gain_next(&shaper->gain, target, shaper->rounding);
+  }
 }
 
 /* Delayed against the audio by what look-ahead leaves. */
-static double gain_in_time(Shaper *shaper, double gain)
+static void put_in_time(Shaper *shaper, const Stretch *stretch)
 {
-  const PlanishGainPair early = {{{0.0, gain}, {0.0, gain}}};
-  return planish_gain_delay_next(&shaper->gain_delay, early).channel[0].below;
+  PlanishGainPair gains[PLANISH_GRID] = {0};
+  for (uint32_t i = 0; i < stretch->frames; ++i) {
+    gains[i].channel[0].below = stretch->gain[i];
+  }
+  planish_gain_delay_process(&shaper->gain_delay, gains, stretch->frames);
+  for (uint32_t i = 0; i < stretch->frames; ++i) {
+    stretch->gain[i] = gains[i].channel[0].below;
+  }
+}
+
+/* Works out some frames, and returns how many: all, or one while controls move. */
+static uint32_t work_out(Shaper *shaper, Stretch stretch)
+{
+  if (shaper->controls.moving || planish_crossfade_is_moving(&shaper->form.fade)) {
+    stretch.frames = 1;
+  }
+  const double share = move_filters(shaper);
+  find_gains(shaper, &stretch);
+  put_in_time(shaper, &stretch);
+  planish_band_form_process(&shaper->form, (const double *const[2]){stretch.gain, stretch.gain},
+                            shaper->controls.band_tangent, SHELF_Q, share, stretch.out,
+                            stretch.frames);
+  return stretch.frames;
+}
+
+static void keep_extremes(Shaper *shaper, const double *gain, uint32_t frames)
+{
+  double most = 0.0;
+  double least = 0.0;
+  for (uint32_t i = 0; i < frames; ++i) {
+    most = planish_max(most, gain[i]);
+    least = planish_min(least, gain[i]);
+  }
+  planish_peak_hold_push(&shaper->most, most, frames);
+  planish_peak_hold_push(&shaper->least, -least, frames);
 }
 
 static void process(void *state, const PlanishBlock *block)
 {
+  static const double silence[PLANISH_GRID] = {0};
   Shaper *shaper = state;
-  double dry[2][PLANISH_GRID] = {{0}};
-  double most = 0.0;
-  double least = 0.0;
+  double out[2][PLANISH_GRID] = {{0}};
+  double gain[PLANISH_GRID];
+  const uint32_t frames = block->frames;
+  const double *const in[2] = {block->audio[0], block->channels == 2 ? block->audio[1] : silence};
   for (uint32_t c = 0; c < block->channels; ++c) {
-    planish_delay_process(&shaper->audio_delay[c], block->audio[c], dry[c], shaper->latency,
-                          block->frames);
+    planish_delay_process(&shaper->audio_delay[c], in[c], out[c], shaper->latency, frames);
   }
   if (shaper->at == 0) {
-    planish_band_form_grid(&shaper->form, (PlanishTwo){dry[0][0], dry[1][0]});
+    planish_band_form_grid(&shaper->form, (PlanishTwo){out[0][0], out[1][0]});
     planish_gain_delay_grid(&shaper->gain_delay);
   }
-  for (uint32_t i = 0; i < block->frames; ++i) {
-    const double share = move_filters(shaper);
-    const PlanishTwo x = {block->audio[0][i], block->channels == 2 ? block->audio[1][i] : 0.0};
-    const double gain = gain_in_time(shaper, gain_of(shaper, x, block->channels));
-    const PlanishBandFrame frame = {
-        .gain = planish_both(gain),
-        .tangent = shaper->controls.band_tangent,
-        .q = SHELF_Q,
-        .share = share,
-    };
-    const PlanishTwo y =
-        planish_band_form_next(&shaper->form, &frame, (PlanishTwo){dry[0][i], dry[1][i]});
-    for (uint32_t c = 0; c < block->channels; ++c) {
-      block->audio[c][i] = y[c];
-    }
-    most = planish_max(most, gain);
-    least = planish_min(least, gain);
+  for (uint32_t i = 0; i < frames;) {
+    i += work_out(shaper, (Stretch){.in = {in[0] + i, in[1] + i},
+                                    .out = {out[0] + i, out[1] + i},
+                                    .gain = gain + i,
+                                    .channels = block->channels,
+                                    .frames = frames - i});
   }
-  planish_peak_hold_push(&shaper->most, most, block->frames);
-  planish_peak_hold_push(&shaper->least, -least, block->frames);
-  shaper->at = (shaper->at + block->frames) % PLANISH_GRID;
+  for (uint32_t c = 0; c < block->channels; ++c) {
+    memcpy(block->audio[c], out[c], frames * sizeof(double));
+  }
+  keep_extremes(shaper, gain, frames);
+  shaper->at = (shaper->at + frames) % PLANISH_GRID;
 }
 
 static void report(void *state, float *values, uint32_t frames)

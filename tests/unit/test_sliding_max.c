@@ -120,6 +120,33 @@ static void any_longest_window_will_do(void **state)
   }
 }
 
+/* In blocks and one by one, in turn. */
+static void blocks_are_as_frames(void **state)
+{
+  (void)state;
+  static double x[FRAMES];
+  Fixture f = make(LONGEST);
+  uint64_t seed = 8;
+  for (int shape = 0; shape < 4; ++shape) {
+    fill(x, shape);
+    planish_sliding_max_reset(&f.max);
+    uint32_t length = LONGEST;
+    for (size_t n = 0; n < FRAMES;) {
+      double block[100];
+      const uint32_t wanted = 1 + signal_random(&seed) % 100;
+      const uint32_t frames = wanted < FRAMES - n ? wanted : (uint32_t)(FRAMES - n);
+      length = signal_random(&seed) % 16 == 0 ? 1 + signal_random(&seed) % LONGEST : length;
+      memcpy(block, x + n, frames * sizeof *block);
+      planish_sliding_max_process(&f.max, block, frames, length);
+      for (uint32_t i = 0; i < frames; ++i) {
+        assert_true(block[i] == brute(x, n + i, length));
+      }
+      n += frames;
+    }
+  }
+  free(f.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -127,6 +154,7 @@ int main(void)
       cmocka_unit_test(the_length_may_change_at_any_frame),
       cmocka_unit_test(counts_may_wrap),
       cmocka_unit_test(any_longest_window_will_do),
+      cmocka_unit_test(blocks_are_as_frames),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
