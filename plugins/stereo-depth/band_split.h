@@ -6,6 +6,7 @@
 #ifndef PLANISH_STEREO_DEPTH_BAND_SPLIT_H
 #define PLANISH_STEREO_DEPTH_BAND_SPLIT_H
 
+#include "common/dsp/glide.h"
 #include "common/dsp/svf.h"
 
 enum { PLANISH_DEPTH_LOW, PLANISH_DEPTH_MIDDLE, PLANISH_DEPTH_HIGH, PLANISH_DEPTH_BANDS };
@@ -20,12 +21,18 @@ typedef struct {
   PlanishSvf high;
 } PlanishBandSplit;
 
-/* Tangents of the crossovers (planish_side_chain_tangent). */
-void planish_band_split_next(PlanishBandSplit *split, PlanishSvfSteps at_low,
-                             PlanishSvfSteps at_high, PlanishTwo x,
-                             PlanishTwo bands[PLANISH_DEPTH_BANDS]);
+/* By band and frame. */
+typedef struct {
+  double side[PLANISH_DEPTH_BANDS][PLANISH_GRID];
+  double mid[PLANISH_DEPTH_BANDS][PLANISH_GRID];
+} PlanishDepthBands;
 
-/* The steps of a section at a tangent. */
+/* 1..PLANISH_GRID frames. */
+void planish_band_split_process(PlanishBandSplit *split, PlanishSvfSteps at_low,
+                                PlanishSvfSteps at_high, const double *side, const double *mid,
+                                PlanishDepthBands *bands, uint32_t frames);
+
+/* The steps of a section at a tangent (planish_side_chain_tangent). */
 PlanishSvfSteps planish_band_split_steps(double tangent);
 
 #endif

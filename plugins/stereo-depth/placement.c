@@ -10,14 +10,27 @@ void planish_placement_reset(PlanishPlacement *placement)
   planish_dynamic_band_start(&placement->high, PLANISH_BAND_HIGH_SHELF, silence);
 }
 
-PlanishTwo planish_placement_next(PlanishPlacement *placement,
-                                  const PlanishTwo gains[PLANISH_DEPTH_BANDS], double low_tangent,
-                                  double high_tangent, PlanishTwo x)
+/* By which an outer band is moved further than the middle. */
+static void process_shelf(PlanishDynamicBand *shelf, const PlanishDepthBands *gains, int band,
+                          double tangent, double *const audio[2], uint32_t frames)
 {
-  const PlanishTwo middle = gains[PLANISH_DEPTH_MIDDLE];
-  x = planish_dynamic_band_next(&placement->whole, middle, low_tangent, SHELF_Q, x);
-  x = planish_dynamic_band_next(&placement->low, gains[PLANISH_DEPTH_LOW] - middle, low_tangent,
-                                SHELF_Q, x);
-  return planish_dynamic_band_next(&placement->high, gains[PLANISH_DEPTH_HIGH] - middle,
-                                   high_tangent, SHELF_Q, x);
+  double side[PLANISH_GRID];
+  double mid[PLANISH_GRID];
+  for (uint32_t i = 0; i < frames; ++i) {
+    side[i] = gains->side[band][i] - gains->side[PLANISH_DEPTH_MIDDLE][i];
+    mid[i] = gains->mid[band][i] - gains->mid[PLANISH_DEPTH_MIDDLE][i];
+  }
+  planish_dynamic_band_process(shelf, (const double *const[2]){side, mid}, tangent, SHELF_Q, audio,
+                               frames);
+}
+
+void planish_placement_process(PlanishPlacement *placement, const PlanishDepthBands *gains,
+                               double low_tangent, double high_tangent, double *const audio[2],
+                               uint32_t frames)
+{
+  const double *const middle[2] = {gains->side[PLANISH_DEPTH_MIDDLE],
+                                   gains->mid[PLANISH_DEPTH_MIDDLE]};
+  planish_dynamic_band_process(&placement->whole, middle, low_tangent, SHELF_Q, audio, frames);
+  process_shelf(&placement->low, gains, PLANISH_DEPTH_LOW, low_tangent, audio, frames);
+  process_shelf(&placement->high, gains, PLANISH_DEPTH_HIGH, high_tangent, audio, frames);
 }

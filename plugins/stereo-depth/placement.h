@@ -19,9 +19,9 @@ typedef struct {
 /* From silence. */
 void planish_placement_reset(PlanishPlacement *placement);
 
-/* One frame; gains in dB, by band. */
-PlanishTwo planish_placement_next(PlanishPlacement *placement,
-                                  const PlanishTwo gains[PLANISH_DEPTH_BANDS], double low_tangent,
-                                  double high_tangent, PlanishTwo x);
+/* 1..PLANISH_GRID frames of side and mid, in place; gains in dB, by band. */
+void planish_placement_process(PlanishPlacement *placement, const PlanishDepthBands *gains,
+                               double low_tangent, double high_tangent, double *const audio[2],
+                               uint32_t frames);
 
 #endif

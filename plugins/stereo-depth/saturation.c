@@ -34,29 +34,59 @@ void planish_saturation_reset(PlanishSaturation *saturation)
     band->power = 0.0;
     memset(band->past, 0, sizeof band->past);
   }
-  saturation->at = 0;
   saturation->with_side = 0.0;
   saturation->side_power = 0.0;
 }
 
-/* Takes a frame of a band; adds what it gives to the fine samples of this frame. */
-static bool add_band(PlanishSaturation *saturation, PlanishSaturatedBand *band, double x,
-                     double amount, double fine[RATIO])
+/* The fine samples that the bands give, and where there are any. */
+typedef struct {
+  double fine[PLANISH_GRID][RATIO];
+  bool any[PLANISH_GRID];
+} Given;
+
+/* The block behind what the filter still sees of the past. */
+static void take(PlanishSaturatedBand *band, const double *x, uint32_t frames)
 {
-  const double held = planish_held_envelope_next(&band->envelope, x, saturation->hold);
-  band->power = planish_max(held, band->power + saturation->fall * (held - band->power));
-  band->past[saturation->at] = x;
-  band->past[saturation->at + TAPS] = x;
-  if (amount == 0.0 || band->power < SILENCE) {
-    return false;
+  memcpy(band->past + TAPS - 1, x, frames * sizeof *x);
+}
+
+static void forget(PlanishSaturatedBand *band, uint32_t frames)
+{
+  memmove(band->past, band->past + frames, (TAPS - 1) * sizeof *band->past);
+}
+
+/* The square of the slow envelope, from that of the fast one, in place. */
+static void slow_down(const PlanishSaturation *saturation, PlanishSaturatedBand *band,
+                      double *power, uint32_t frames)
+{
+  double slow = band->power;
+  for (uint32_t i = 0; i < frames; ++i) {
+    slow = planish_max(power[i], slow + saturation->fall * (power[i] - slow));
+    power[i] = slow;
   }
-  _Alignas(16) double up[PLANISH_OVERSAMPLER_MAX_RATIO];
-  planish_oversampler_up(&saturation->filters, band->past + saturation->at + 1, up);
-  for (int n = 0; n < RATIO; ++n) {
-    /* Between the frames a little more than e may stand. */
-    fine[n] += amount * DEPTH * up[n] * planish_min(up[n] * up[n] / band->power, 1.0);
+  band->power = slow;
+}
+
+static void add_band(PlanishSaturation *saturation, PlanishSaturatedBand *band, const double *x,
+                     double amount, Given *given, uint32_t frames)
+{
+  double power[PLANISH_GRID];
+  planish_held_envelope_process(&band->envelope, x, power, frames, saturation->hold);
+  slow_down(saturation, band, power, frames);
+  take(band, x, frames);
+  for (uint32_t i = 0; i < frames && amount != 0.0; ++i) {
+    _Alignas(16) double up[PLANISH_OVERSAMPLER_MAX_RATIO];
+    if (power[i] < SILENCE) {
+      continue;
+    }
+    planish_oversampler_up(&saturation->filters, band->past + i, up);
+    for (int n = 0; n < RATIO; ++n) {
+      /* Between the frames a little more than e may stand. */
+      given->fine[i][n] += amount * DEPTH * up[n] * planish_min(up[n] * up[n] / power[i], 1.0);
+    }
+    given->any[i] = true;
   }
-  return true;
+  forget(band, frames);
 }
 
 /* Leaves out of the residue what is in it of the side itself, which goes up and down with what is
@@ -78,20 +108,20 @@ static double largest_of(const double amounts[PLANISH_DEPTH_BANDS])
                      amounts[PLANISH_DEPTH_HIGH]);
 }
 
-double planish_saturation_next(PlanishSaturation *saturation,
-                               const PlanishTwo bands[PLANISH_DEPTH_BANDS],
-                               const double amounts[PLANISH_DEPTH_BANDS], double late)
+void planish_saturation_process(PlanishSaturation *saturation, double (*side)[PLANISH_GRID],
+                                const double amounts[PLANISH_DEPTH_BANDS], const double *late,
+                                double *residue, uint32_t frames)
 {
-  double fine[RATIO] = {0.0};
-  bool any = false;
-  saturation->at = (saturation->at + 1) % TAPS;
+  Given given = {0};
   for (int b = 0; b < PLANISH_DEPTH_BANDS; ++b) {
-    any = add_band(saturation, &saturation->bands[b], bands[b][0], amounts[b], fine) || any;
+    add_band(saturation, &saturation->bands[b], side[b], amounts[b], &given, frames);
   }
-  const double residue =
-      planish_decimator_process(&saturation->decimator, &saturation->filters, any ? fine : NULL);
-  if (!any && residue == 0.0) {
-    return 0.0;
+  const double largest = largest_of(amounts);
+  for (uint32_t i = 0; i < frames; ++i) {
+    residue[i] = planish_decimator_process(&saturation->decimator, &saturation->filters,
+                                           given.any[i] ? given.fine[i] : NULL);
+    if (given.any[i] || residue[i] != 0.0) {
+      residue[i] = give_back(saturation, residue[i], largest * late[i]);
+    }
   }
-  return give_back(saturation, residue, largest_of(amounts) * late);
 }

@@ -23,15 +23,14 @@
 
 typedef struct {
   PlanishHeldEnvelope envelope;
-  double power;                              /* of the slow envelope, e^2 */
-  double past[2 * PLANISH_OVERSAMPLER_TAPS]; /* a ring, twice over */
+  double power;                                             /* of the slow envelope, e^2 */
+  double past[PLANISH_OVERSAMPLER_TAPS - 1 + PLANISH_GRID]; /* then the block */
 } PlanishSaturatedBand;
 
 typedef struct {
   PlanishOversampler filters;
   PlanishDecimator decimator;
   PlanishSaturatedBand bands[PLANISH_DEPTH_BANDS];
-  uint32_t at;     /* place in the rings of the past */
   uint32_t hold;   /* frames */
   double fall;     /* share of its way that the slow envelope falls in a frame */
   double settling; /* likewise of the correlation */
@@ -44,11 +43,11 @@ typedef struct {
 void planish_saturation_setup(PlanishSaturation *saturation, PlanishArena *arena, double rate);
 void planish_saturation_reset(PlanishSaturation *saturation);
 
-/* What is to be taken off the side, PLANISH_SATURATION_DELAY frames late. `side`: that of these
- * bands; `late`: the side as it was so many frames ago; amounts 0..1. Where all amounts are 0, and
- * have been for as long as the filters remember, exactly 0. */
-double planish_saturation_next(PlanishSaturation *saturation,
-                               const PlanishTwo bands[PLANISH_DEPTH_BANDS],
-                               const double amounts[PLANISH_DEPTH_BANDS], double late);
+/* What is to be taken off the side in 1..PLANISH_GRID frames, PLANISH_SATURATION_DELAY frames late.
+ * `side`: by band and frame; `late`: the side as it was so many frames ago; amounts 0..1. Where all
+ * amounts are 0, and have been for as long as the filters remember, exactly 0. */
+void planish_saturation_process(PlanishSaturation *saturation, double (*side)[PLANISH_GRID],
+                                const double amounts[PLANISH_DEPTH_BANDS], const double *late,
+                                double *residue, uint32_t frames);
 
 #endif

@@ -27,6 +27,7 @@ typedef struct {
   PlanishPlacement placement;
   PlanishDelay delay[2]; /* of side and mid */
   PlanishPeakHold most;  /* dB of lift */
+  double lift;           /* the largest of the block so far */
   double rounding;
   double rate;
   bool fresh;
@@ -103,62 +104,89 @@ static void set(void *state, const float *values)
   depth->fresh = false;
 }
 
-/* What the bands of side (lane 0) and mid (lane 1) get, in dB; the largest lift of the side. */
-static double gains_of(Depth *depth, const PlanishTwo bands[BANDS], PlanishTwo gains[BANDS])
+/* What the bands of side and mid get, in dB. Returns the largest lift of the side. */
+static double find_gains(Depth *depth, const PlanishDepthBands *bands, PlanishDepthBands *gains,
+                         uint32_t frames)
 {
   const PlanishDepthValues *now = &depth->controls.now;
   double most = 0.0;
   for (int b = 0; b < BANDS; ++b) {
-    const PlanishTransientShares heard = planish_transient_next(
-        &depth->attacks[b], &depth->times, ONSET_RANGE, (double[]){bands[b][1], 0.0}, 1);
-    const double share =
-        planish_rounded_gain_next(&depth->shares[b], heard.attack, depth->rounding);
-    /* More of the mid on the side is to the left. */
-    gains[b] = (PlanishTwo){now->lift[b] * share, -FULL_PAN * now->pan[b] * share};
-    most = planish_max(most, gains[b][0]);
+    double attack[PLANISH_GRID];
+    double ignored[PLANISH_GRID];
+    planish_transient_process(&depth->attacks[b], &depth->times, ONSET_RANGE,
+                              (const double *const[2]){bands->mid[b], NULL}, 1, attack, ignored,
+                              frames);
+    for (uint32_t i = 0; i < frames; ++i) {
+      const double share = planish_rounded_gain_next(&depth->shares[b], attack[i], depth->rounding);
+      gains->side[b][i] = now->lift[b] * share;
+      /* More of the mid on the side is to the left. */
+      gains->mid[b][i] = -FULL_PAN * now->pan[b] * share;
+      most = planish_max(most, gains->side[b][i]);
+    }
   }
   return most;
 }
 
-/* What is added to the side. `x`: side and mid as they come in, `late`: as they were when this was
- * their delayed frame. Attacks are known so much earlier than they are moved. */
-static double change_of(Depth *depth, PlanishTwo x, PlanishTwo late, double *most)
+/* What is added to the side of some frames for which all controls stand still. side, mid: as they
+ * come in; late: as they were when this was their delayed frame. Attacks are known so much earlier
+ * than they are moved. */
+static void find_change(Depth *depth, const double *side, const double *mid,
+                        const double *const late[2], double *change, uint32_t frames)
 {
-  PlanishTwo bands[BANDS];
-  PlanishTwo gains[BANDS];
   PlanishDepthControls *controls = &depth->controls;
+  PlanishDepthBands bands;
+  PlanishDepthBands gains;
+  double placed[2][PLANISH_GRID];
+  double residue[PLANISH_GRID];
   planish_depth_controls_next(controls);
-  planish_band_split_next(&depth->split, controls->steps[0], controls->steps[1], x, bands);
-  *most = planish_max(*most, gains_of(depth, bands, gains));
-  const PlanishTwo placed = planish_placement_next(&depth->placement, gains, controls->tangent[0],
-                                                   controls->tangent[1], late);
-  const double residue =
-      planish_saturation_next(&depth->saturation, bands, controls->now.saturation, late[0]);
-  return (placed[0] - late[0]) + (placed[1] - late[1]) - residue;
+  planish_band_split_process(&depth->split, controls->steps[0], controls->steps[1], side, mid,
+                             &bands, frames);
+  depth->lift = planish_max(depth->lift, find_gains(depth, &bands, &gains, frames));
+  memcpy(placed[0], late[0], frames * sizeof(double));
+  memcpy(placed[1], late[1], frames * sizeof(double));
+  planish_placement_process(&depth->placement, &gains, controls->tangent[0], controls->tangent[1],
+                            (double *const[2]){placed[0], placed[1]}, frames);
+  planish_saturation_process(&depth->saturation, bands.side, controls->now.saturation, late[0],
+                             residue, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    change[i] = (placed[0][i] - late[0][i]) + (placed[1][i] - late[1][i]) - residue[i];
+  }
+}
+
+static void split_sides(const double *left, const double *right, double *side, double *mid,
+                        uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    side[i] = 0.5 * (left[i] - right[i]);
+    mid[i] = 0.5 * (left[i] + right[i]);
+  }
 }
 
 static void process(void *state, const PlanishBlock *block)
 {
   Depth *depth = state;
-  double side[PLANISH_GRID];
-  double mid[PLANISH_GRID];
-  double most = 0.0;
+  double now[2][PLANISH_GRID];
+  double late[2][PLANISH_GRID];
+  double change[PLANISH_GRID];
   double *left = block->audio[0];
   double *right = block->audio[1];
-  for (uint32_t i = 0; i < block->frames; ++i) {
-    side[i] = 0.5 * (left[i] - right[i]);
-    mid[i] = 0.5 * (left[i] + right[i]);
-  }
+  split_sides(left, right, now[0], now[1], block->frames);
   /* The audio itself is delayed: what is not changed keeps its bits. */
   planish_delay_process(&depth->delay[0], left, left, PLANISH_SATURATION_DELAY, block->frames);
   planish_delay_process(&depth->delay[1], right, right, PLANISH_SATURATION_DELAY, block->frames);
-  for (uint32_t i = 0; i < block->frames; ++i) {
-    const PlanishTwo late = {0.5 * (left[i] - right[i]), 0.5 * (left[i] + right[i])};
-    const double change = change_of(depth, (PlanishTwo){side[i], mid[i]}, late, &most);
-    left[i] += change;
-    right[i] -= change;
+  split_sides(left, right, late[0], late[1], block->frames);
+  depth->lift = 0.0;
+  for (uint32_t i = 0; i < block->frames;) {
+    const uint32_t frames = depth->controls.moving ? 1 : block->frames - i;
+    find_change(depth, now[0] + i, now[1] + i, (const double *const[2]){late[0] + i, late[1] + i},
+                change + i, frames);
+    i += frames;
   }
-  planish_peak_hold_push(&depth->most, most, block->frames);
+  for (uint32_t i = 0; i < block->frames; ++i) {
+    left[i] += change[i];
+    right[i] -= change[i];
+  }
+  planish_peak_hold_push(&depth->most, depth->lift, block->frames);
 }
 
 static void report(void *state, float *values, uint32_t frames)
