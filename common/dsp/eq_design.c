@@ -1,6 +1,8 @@
 #include "common/dsp/eq_design.h"
 
+#include "common/dsp/lanes_maths.h"
 #include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
 
 /* The points end at this frequency, or at 3/4 of half the rate where that is higher (an interval
  * much shorter than the circle makes the polynomial swing outside), but stay under 95 %. */
@@ -166,13 +168,16 @@ static const double reciprocal[PLANISH_EQ_TAPS] = {
     1.0 / 8.0, 1.0 / 9.0, 1.0 / 10.0, 1.0 / 11.0, 1.0 / 12.0, 1.0 / 13.0, 1.0 / 14.0, 1.0 / 15.0,
 };
 
-void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
-                           double *taps)
+/* Points, to whole registers. */
+enum { ROOM = (PLANISH_EQ_POINTS + PLANISH_LANES - 1) / PLANISH_LANES * PLANISH_LANES };
+
+PLANISH_WIDE void planish_eq_correction(const PlanishEqFit *fit,
+                                        const PlanishEqPrototype *prototype, double *taps)
 {
   enum { N = PLANISH_EQ_POINTS };
-  double above[N];
-  double below[N];
-  for (int i = 0; i < N; ++i) {
+  double above[ROOM];
+  double below[ROOM];
+  for (int i = 0; i < ROOM; ++i) {
     above[i] = 1.0;
     below[i] = 1.0;
   }
@@ -180,9 +185,10 @@ void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *pr
     lack(fit, &prototype->section[i].numerator, above, below);
     lack(fit, &prototype->section[i].denominator, below, above);
   }
-  double missing[N];
-  for (int i = 0; i < N; ++i) {
-    missing[i] = planish_log2(above[i] / below[i]);
+  double missing[ROOM];
+  for (int i = 0; i < ROOM; i += PLANISH_LANES) {
+    planish_four_store(missing + i, planish_four_log2(planish_four_load(above + i) /
+                                                      planish_four_load(below + i)));
   }
   double cepstrum[PLANISH_EQ_TAPS] = {0};
   for (int i = 0; i < N; ++i) {

@@ -188,13 +188,17 @@ static bool glides(const PlanishEqBand *band)
 }
 
 /* The glides run through the interval that begins here. */
-static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape)
+static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape, bool gliding)
 {
+  PlanishEqSetting setting = setting_of(band, shape);
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
-    planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
-    planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
-    planish_glide_skip(&band->q, PLANISH_EQ_STEP);
-    band->path.end[step] = setting_of(band, shape);
+    if (gliding) {
+      planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
+      planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
+      planish_glide_skip(&band->q, PLANISH_EQ_STEP);
+      setting = setting_of(band, shape);
+    }
+    band->path.end[step] = setting;
     band->path.standing[step] = band->gain.value;
     band->move_end[step] = planish_glide_skip(&band->move, PLANISH_EQ_STEP);
     band->threshold_end[step] = planish_glide_skip(&band->threshold, PLANISH_EQ_STEP);
@@ -238,7 +242,7 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   if (!gliding && !band->moves) {
     return;
   }
-  look_ahead(band, &band->voice[band->current].shape);
+  look_ahead(band, &band->voice[band->current].shape, gliding);
   if (band->sounding[band->current]) {
     aim(band, fit, gliding);
   }
@@ -281,22 +285,45 @@ static void process(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_
   }
 }
 
-/* Where a step begins, its end becomes known. */
-static void begin_step(PlanishEqBand *band, uint32_t step)
+/* Where a step begins, its end becomes known, by the power at the frame before. Returns whether the
+ * voice is to leave its place. */
+static bool begin_step(PlanishEqBand *band, uint32_t step, double power)
 {
   const double before = band->movement.db;
-  const double now =
-      planish_eq_movement_step(&band->movement, band->move_end[step], band->threshold_end[step]);
+  const double now = planish_eq_movement_step(&band->movement, power, band->move_end[step],
+                                              band->threshold_end[step]);
   band->path.end[step].gain += now;
-  if (now != before) {
-    planish_eq_voice_leave(&band->voice[band->current]);
-  }
+  return now != before;
 }
 
 static void widen(PlanishEqExtremes *extremes, double db)
 {
   extremes->least = planish_min(extremes->least, db);
   extremes->most = planish_max(extremes->most, db);
+}
+
+/* Goes from step to step; the power at each frame is known. What goes on alike is filtered in one
+ * go, but a voice that leaves its place in the middle does so there, whatever the block. */
+static void process_steps(PlanishEqBand *band, double rate, PlanishTwo *audio, uint32_t at,
+                          uint32_t frames, double before, const double *power,
+                          PlanishEqExtremes *extremes)
+{
+  PlanishEqVoice *voice = &band->voice[band->current];
+  uint32_t filtered = 0;
+  for (uint32_t n = 0; n < frames;) {
+    const uint32_t into = (at + n) % PLANISH_EQ_STEP;
+    const double known = n == 0 ? before : power[n - 1];
+    if (into == 0 && begin_step(band, (at + n) / PLANISH_EQ_STEP, known)) {
+      if (!planish_eq_voice_has_left(voice) && n > filtered) {
+        process(band, rate, audio + filtered, at + filtered, n - filtered);
+        filtered = n;
+      }
+      planish_eq_voice_leave(voice);
+    }
+    widen(extremes, band->movement.db);
+    n += PLANISH_EQ_STEP - into;
+  }
+  process(band, rate, audio + filtered, at + filtered, frames - filtered);
 }
 
 void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo *input,
@@ -308,16 +335,19 @@ void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo 
     return;
   }
   const PlanishEqChannels channels = band->voice[band->current].shape.channels;
+  double power[PLANISH_GRID];
   while (frames > 0) {
-    const uint32_t into = at % PLANISH_EQ_STEP;
-    if (into == 0) {
-      begin_step(band, at / PLANISH_EQ_STEP);
+    const bool enters = planish_eq_movement_enters(&band->movement);
+    const uint32_t left = PLANISH_EQ_STEP - at % PLANISH_EQ_STEP;
+    const uint32_t part = enters && left < frames ? left : frames;
+    const double before = band->movement.power;
+    if (enters) {
+      process_steps(band, rate, audio, at, part, before, power, extremes);
+      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+    } else {
+      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+      process_steps(band, rate, audio, at, part, before, power, extremes);
     }
-    const uint32_t left = PLANISH_EQ_STEP - into;
-    const uint32_t part = frames < left ? frames : left;
-    process(band, rate, audio, at, part);
-    planish_eq_movement_listen(&band->movement, channels, input, part);
-    widen(extremes, band->movement.db);
     input += part;
     audio += part;
     at += part;

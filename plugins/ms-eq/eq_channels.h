@@ -5,6 +5,9 @@
 
 #include "common/dsp/two_lanes.h"
 
+#include <stdint.h>
+#include <string.h>
+
 typedef enum {
   PLANISH_EQ_STEREO,
   PLANISH_EQ_MID,
@@ -42,6 +45,31 @@ static inline PlanishTwo planish_eq_part_on_both(PlanishEqChannels channels, Pla
     return (PlanishTwo){part[0], -part[0]};
   }
   return part;
+}
+
+/* Both of some frames; `x` may not be `audio`. */
+static inline void planish_eq_parts_of(PlanishEqChannels channels, const PlanishTwo *audio,
+                                       PlanishTwo *x, uint32_t frames)
+{
+  if (channels == PLANISH_EQ_STEREO) {
+    memcpy(x, audio, frames * sizeof *x);
+    return;
+  }
+  for (uint32_t n = 0; n < frames; ++n) {
+    x[n] = planish_eq_part_of(channels, audio[n]);
+  }
+}
+
+/* In place. */
+static inline void planish_eq_parts_on_both(PlanishEqChannels channels, PlanishTwo *parts,
+                                            uint32_t frames)
+{
+  if (channels != PLANISH_EQ_MID && channels != PLANISH_EQ_SIDE) {
+    return;
+  }
+  for (uint32_t n = 0; n < frames; ++n) {
+    parts[n] = planish_eq_part_on_both(channels, parts[n]);
+  }
 }
 
 #endif

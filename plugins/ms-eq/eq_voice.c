@@ -1,5 +1,8 @@
 #include "plugins/ms-eq/eq_voice.h"
 
+#include "common/dsp/four_lanes.h"
+#include "common/dsp/wide.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -100,9 +103,7 @@ static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqPath *
 /* What goes into the filters. */
 static void enter(PlanishEqVoice *voice, const PlanishTwo *audio, PlanishTwo *x, uint32_t frames)
 {
-  for (uint32_t n = 0; n < frames; ++n) {
-    x[n] = planish_eq_part_of(voice->shape.channels, audio[n]);
-  }
+  planish_eq_parts_of(voice->shape.channels, audio, x, frames);
   if (!planish_crossfade_is_moving(&voice->entry)) {
     return;
   }
@@ -130,52 +131,60 @@ static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPat
   }
 }
 
-enum { PAST = PLANISH_EQ_TAPS - 1 };
+enum { PAST = PLANISH_EQ_TAPS - 1, ROOM = PLANISH_GRID + 3 };
 
-/* Four frames at a time, so that none waits for the one before. The sum of each runs in the same
- * order, whatever the block. */
-static void convolve(const double *taps, unsigned length, const PlanishTwo *line, PlanishTwo *y,
-                     uint32_t frames)
+PLANISH_INLINED PlanishFour load_two_frames(const PlanishTwo *from)
 {
-  uint32_t n = 0;
-  for (; n + 4 <= frames; n += 4) {
-    const PlanishTwo *newest = line + PAST + n;
-    PlanishTwo tap = planish_both(taps[0]);
-    PlanishTwo a = tap * newest[0];
-    PlanishTwo b = tap * newest[1];
-    PlanishTwo c = tap * newest[2];
-    PlanishTwo d = tap * newest[3];
-    for (unsigned k = 1; k < length; ++k) {
-      tap = planish_both(taps[k]);
-      --newest;
-      a += tap * newest[0];
-      b += tap * newest[1];
-      c += tap * newest[2];
-      d += tap * newest[3];
-    }
-    y[n] = a;
-    y[n + 1] = b;
-    y[n + 2] = c;
-    y[n + 3] = d;
+  PlanishFour four;
+  memcpy(&four, from, sizeof four);
+  return four;
+}
+
+/* Some registers of two frames at once, so that none waits for the one before. */
+PLANISH_INLINED void convolve_some(const double *taps, unsigned length, const PlanishTwo *newest,
+                                   PlanishTwo *y, unsigned registers)
+{
+  PlanishFour sums[4];
+  for (unsigned r = 0; r < registers; ++r) {
+    sums[r] = planish_all(taps[0]) * load_two_frames(newest + (size_t)2 * r);
   }
-  for (; n < frames; ++n) {
-    const PlanishTwo *newest = line + PAST + n;
-    y[n] = planish_both(taps[0]) * newest[0];
-    for (unsigned k = 1; k < length; ++k) {
-      y[n] += planish_both(taps[k]) * *--newest;
+  for (unsigned k = 1; k < length; ++k) {
+    const PlanishFour tap = planish_all(taps[k]);
+    --newest;
+    for (unsigned r = 0; r < registers; ++r) {
+      sums[r] += tap * load_two_frames(newest + (size_t)2 * r);
     }
+  }
+  for (unsigned r = 0; r < registers; ++r) {
+    memcpy(y + (size_t)2 * r, &sums[r], sizeof sums[r]);
   }
 }
 
+/* The sum of each frame runs in the same order, whatever the block. Up to three frames more than
+ * asked for are read and written. */
+PLANISH_WIDE static void convolve(const double *taps, unsigned length, const PlanishTwo *line,
+                                  PlanishTwo *y, uint32_t frames)
+{
+  uint32_t n = 0;
+  for (; n + 8 <= frames; n += 8) {
+    convolve_some(taps, length, line + PAST + n, y + n, 4);
+  }
+  for (; n < frames; n += 4) {
+    convolve_some(taps, length, line + PAST + n, y + n, 2);
+  }
+}
+
+/* `x`: with room for ROOM frames. */
 static void correct(PlanishEqVoice *voice, PlanishTwo *x, uint32_t at, uint32_t frames)
 {
-  PlanishTwo line[PAST + PLANISH_GRID];
+  PlanishTwo line[PAST + ROOM];
   memcpy(line, voice->history, sizeof voice->history);
   memcpy(line + PAST, x, frames * sizeof *x);
+  memset(line + PAST + frames, 0, (ROOM - PLANISH_GRID) * sizeof *x);
   memcpy(voice->history, line + frames, sizeof voice->history);
   convolve(voice->taps, voice->length, line, x, frames);
   if (voice->correcting) {
-    PlanishTwo change[PLANISH_GRID];
+    PlanishTwo change[ROOM];
     convolve(voice->tap_change, voice->length, line, change, frames);
     for (uint32_t n = 0; n < frames; ++n) {
       x[n] += planish_both(at + n) * change[n];
@@ -187,7 +196,7 @@ void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const Plani
                                  const PlanishTwo *audio, PlanishTwo *difference, uint32_t at,
                                  uint32_t frames)
 {
-  PlanishTwo x[PLANISH_GRID];
+  PlanishTwo x[ROOM];
   enter(voice, audio, x, frames);
   memcpy(difference, x, frames * sizeof *x);
   if (voice->moving) {
@@ -199,6 +208,7 @@ void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const Plani
   }
   correct(voice, x, at, frames);
   for (uint32_t n = 0; n < frames; ++n) {
-    difference[n] = planish_eq_part_on_both(voice->shape.channels, x[n] - difference[n]);
+    difference[n] = x[n] - difference[n];
   }
+  planish_eq_parts_on_both(voice->shape.channels, difference, frames);
 }

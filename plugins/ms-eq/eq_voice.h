@@ -71,6 +71,11 @@ static inline void planish_eq_voice_leave(PlanishEqVoice *voice)
   voice->moving = true;
 }
 
+static inline bool planish_eq_voice_has_left(const PlanishEqVoice *voice)
+{
+  return voice->moving;
+}
+
 /* At a grid frame: stands where it was heading. Before aim() too. */
 void planish_eq_voice_land(PlanishEqVoice *voice);
 

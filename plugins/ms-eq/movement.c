@@ -47,7 +47,7 @@ static void begin(PlanishEqMovement *movement, PlanishEqType type, const Planish
   planish_crossfade_turn(&movement->entry, true);
   planish_held_envelope_reset(&movement->envelope[0]);
   planish_held_envelope_reset(&movement->envelope[1]);
-  movement->power = planish_both(0.0);
+  movement->power = 0.0;
   movement->hold_target = planish_hold_frames(hold_of(type, setting->frequency), movement->rate);
   movement->hold = movement->hold_target;
 }
@@ -82,9 +82,8 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
   movement->hold_target = planish_hold_frames(hold_of(type, end->frequency), movement->rate);
 }
 
-/* The share of the move that the level asks for, 0..1. It does not fall while the level is still
- * being faded in, and stays while the move is on its way through 0 dB. */
-static PlanishGainParts target_of(const PlanishEqMovement *movement, double move, double threshold)
+/* By the curve alone; move is not 0. */
+static double share_at(double power, double move, double threshold)
 {
   const PlanishGainCurve curve = {
       .threshold = threshold,
@@ -92,14 +91,24 @@ static PlanishGainParts target_of(const PlanishEqMovement *movement, double move
       .knee = KNEE_DB,
       .range_above = fabs(move),
   };
-  const double power = planish_max(movement->power[0], movement->power[1]);
   const double level = planish_max(planish_level_of_power(power), PLANISH_LEVEL_FLOOR_DB);
+  return planish_gain_curve_at(&curve, level).above / curve.range_above;
+}
+
+/* The share of the move that the level asks for, 0..1. It does not fall while the level is still
+ * being faded in, and stays while the move is on its way through 0 dB. */
+static PlanishGainParts target_of(PlanishEqMovement *movement, double power, double move,
+                                  double threshold)
+{
+  PlanishEqKnownShare *known = &movement->known;
   if (move == 0.0) {
     return movement->share;
   }
-  const double share = planish_gain_curve_at(&curve, level).above / curve.range_above;
+  if (power != known->power || move != known->move || threshold != known->threshold) {
+    *known = (PlanishEqKnownShare){power, move, threshold, share_at(power, move, threshold)};
+  }
   const double least = planish_crossfade_is_moving(&movement->entry) ? movement->share.above : 0.0;
-  return (PlanishGainParts){.above = planish_max(share, least)};
+  return (PlanishGainParts){.above = planish_max(known->share, least)};
 }
 
 /* What is left of a way ends at 1e-9, so that a band under a tone comes to rest. */
@@ -112,17 +121,18 @@ static void advance(PlanishGainSmoother *share, const PlanishGainTimes *times,
   }
 }
 
-double planish_eq_movement_step(PlanishEqMovement *movement, double move, double threshold)
+double planish_eq_movement_step(PlanishEqMovement *movement, double power, double move,
+                                double threshold)
 {
-  const PlanishGainParts target = target_of(movement, move, threshold);
+  const PlanishGainParts target = target_of(movement, power, move, threshold);
   advance(&movement->share, &movement->times, target);
   movement->db = move * movement->share.above;
   return movement->db;
 }
 
-double planish_eq_movement_ahead(const PlanishEqMovement *movement, double move, double threshold)
+double planish_eq_movement_ahead(PlanishEqMovement *movement, double move, double threshold)
 {
-  const PlanishGainParts target = target_of(movement, move, threshold);
+  const PlanishGainParts target = target_of(movement, movement->power, move, threshold);
   PlanishGainSmoother share = movement->share;
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
     advance(&share, &movement->times, target);
@@ -133,9 +143,7 @@ double planish_eq_movement_ahead(const PlanishEqMovement *movement, double move,
 static void filter(PlanishEqMovement *movement, PlanishEqChannels channels, const PlanishTwo *input,
                    PlanishTwo *x, uint32_t frames)
 {
-  for (uint32_t n = 0; n < frames; ++n) {
-    x[n] = planish_eq_part_of(channels, input[n]);
-  }
+  planish_eq_parts_of(channels, input, x, frames);
   for (uint32_t n = 0; n < frames && planish_crossfade_is_moving(&movement->entry); ++n) {
     x[n] *= planish_both(planish_crossfade_next(&movement->entry));
   }
@@ -146,18 +154,36 @@ static void filter(PlanishEqMovement *movement, PlanishEqChannels channels, cons
   }
 }
 
+/* Raises `power` to that of a lane. */
+static void add_power(PlanishEqMovement *movement, int lane, const PlanishTwo *x, double *power,
+                      uint32_t frames)
+{
+  double one[PLANISH_GRID];
+  double held[PLANISH_GRID];
+  for (uint32_t n = 0; n < frames; ++n) {
+    one[n] = x[n][lane];
+  }
+  planish_held_envelope_process(&movement->envelope[lane], one, held, frames, movement->hold);
+  for (uint32_t n = 0; n < frames; ++n) {
+    power[n] = planish_max(power[n], held[n]);
+  }
+}
+
 void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels channels,
-                                const PlanishTwo *input, uint32_t frames)
+                                const PlanishTwo *input, double *power, uint32_t frames)
 {
   const int first = channels == PLANISH_EQ_RIGHT ? 1 : 0;
   const int last = channels == PLANISH_EQ_RIGHT || channels == PLANISH_EQ_STEREO ? 1 : 0;
   PlanishTwo x[PLANISH_GRID];
   filter(movement, channels, input, x, frames);
-  for (uint32_t n = 0; n < frames; ++n) {
+  memset(power, 0, frames * sizeof *power);
+  for (uint32_t n = 0; n < frames;) {
     movement->hold = planish_hold_towards(movement->hold, movement->hold_target);
+    const uint32_t alike = movement->hold == movement->hold_target ? frames - n : 1;
     for (int c = first; c <= last; ++c) {
-      movement->power[c] =
-          planish_held_envelope_next(&movement->envelope[c], x[n][c], movement->hold);
+      add_power(movement, c, x + n, power + n, alike);
     }
+    n += alike;
   }
+  movement->power = power[frames - 1];
 }

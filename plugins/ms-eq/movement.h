@@ -21,6 +21,14 @@
 #include "common/dsp/held_envelope.h"
 #include "plugins/ms-eq/eq_voice.h"
 
+/* What the curve has said last, and of what: held levels stand still most of the time. */
+typedef struct {
+  double power;
+  double move;
+  double threshold;
+  double share;
+} PlanishEqKnownShare;
+
 typedef struct {
   double db; /* at the end of the last step; -|move|..|move| */
   double rate;
@@ -31,9 +39,10 @@ typedef struct {
   bool gliding;
   PlanishCrossfade entry; /* of the signal into the region */
   PlanishHeldEnvelope envelope[2];
-  PlanishTwo power; /* of each lane, at the last frame */
-  uint32_t hold;    /* frames, on its way to `hold_target` by one a frame */
+  double power;  /* of the louder lane, at the last frame */
+  uint32_t hold; /* frames, on its way to `hold_target` by one a frame */
   uint32_t hold_target;
+  PlanishEqKnownShare known;
   PlanishGainSmoother share; /* of the move, 0..1 */
   PlanishGainTimes times;    /* for steps; see planish_eq_movement_times() */
 } PlanishEqMovement;
@@ -56,14 +65,23 @@ void planish_eq_movement_turn(PlanishEqMovement *movement, PlanishEqType type,
 void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
                               const PlanishEqSetting *end);
 
-/* The movement in dB at the end of the step that begins here. Both in dB, at that end. */
-double planish_eq_movement_step(PlanishEqMovement *movement, double move, double threshold);
+/* The movement in dB at the end of the step that begins here, of the power at the frame before it.
+ * The others in dB, at that end. */
+double planish_eq_movement_step(PlanishEqMovement *movement, double power, double move,
+                                double threshold);
 
 /* What the steps of a grid interval will end with if the level stays. */
-double planish_eq_movement_ahead(const PlanishEqMovement *movement, double move, double threshold);
+double planish_eq_movement_ahead(PlanishEqMovement *movement, double move, double threshold);
 
-/* Takes `frames` of (left, right), at most PLANISH_GRID. */
+/* Takes `frames` of (left, right), at most PLANISH_GRID, and gives the power at each. */
 void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels channels,
-                                const PlanishTwo *input, uint32_t frames);
+                                const PlanishTwo *input, double *power, uint32_t frames);
+
+/* Whether the signal is still being faded in: then a step must know of no frame that comes after
+ * it. */
+static inline bool planish_eq_movement_enters(const PlanishEqMovement *movement)
+{
+  return planish_crossfade_is_moving(&movement->entry);
+}
 
 #endif

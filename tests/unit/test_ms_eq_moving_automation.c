@@ -7,18 +7,20 @@
 
 enum { LENGTH = 48000 };
 
-/* Calls, counted by the linker's --wrap. */
+/* Calls, and frames that are listened to, counted by the linker's --wrap. */
 static unsigned corrections;
 static unsigned section_designs;
 static unsigned detections;
 void __real_planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                                   double *taps);
 void __real_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections);
-double __real_planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold);
+void __real_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
+                                          double *power, uint32_t frames, uint32_t hold);
 void __wrap_planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                                   double *taps);
 void __wrap_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections);
-double __wrap_planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold);
+void __wrap_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
+                                          double *power, uint32_t frames, uint32_t hold);
 
 void __wrap_planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                                   double *taps)
@@ -33,10 +35,11 @@ void __wrap_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSe
   __real_planish_eq_sections(prototype, sections);
 }
 
-double __wrap_planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold)
+void __wrap_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
+                                          double *power, uint32_t frames, uint32_t hold)
 {
-  ++detections;
-  return __real_planish_held_envelope_next(envelope, x, hold);
+  detections += frames;
+  __real_planish_held_envelope_process(envelope, x, power, frames, hold);
 }
 
 static const Moving peak = {{MS_EQ_B1_TYPE_PEAKING, 0, 800.0, 0.0, 1.0, 2}, -3.0, -40.0, 10, 80};
