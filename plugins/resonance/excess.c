@@ -3,6 +3,7 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
 
 #include <string.h>
 
@@ -16,6 +17,59 @@ static const double MIDDLE_FOR_BAND = 1.5;
 /* Far under the power of any sound; keeps the logarithm finite. */
 static const float NOTHING = 1e-25F;
 
+static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, uint32_t bins,
+                            float reach)
+{
+  *stretches = (ResonanceStretches){.reach = reach};
+  stretches->from = planish_arena_take(arena, bins, sizeof(uint32_t));
+  stretches->to = planish_arena_take(arena, bins, sizeof(uint32_t));
+  stretches->from_share = planish_arena_take(arena, bins, sizeof(float));
+  stretches->to_share = planish_arena_take(arena, bins, sizeof(float));
+  stretches->width = planish_arena_take(arena, bins, sizeof(float));
+}
+
+static void stretches_set(ResonanceStretches *stretches, float factor)
+{
+  if (factor != stretches->factor) {
+    stretches->factor = factor;
+    stretches->laid = 0;
+  }
+}
+
+/* Bin k lies from k to k + 1; its stretch goes by the factor each way. */
+PLANISH_WIDE static void lay_stretches(ResonanceStretches *stretches, uint32_t bins, uint32_t from,
+                                       uint32_t to)
+{
+  const float end = (float)bins;
+  for (uint32_t k = from; k < to; ++k) {
+    const float at = (float)(int32_t)k;
+    const float low = at / stretches->factor;
+    const float high = at * stretches->factor;
+    const float least = at - stretches->reach;
+    const float most = at + stretches->reach;
+    const float lower = (low < least ? low : least) + 0.5F;
+    const float upper = (high > most ? high : most) + 0.5F;
+    const float first = lower < 0.0F ? 0.0F : lower;
+    const float last = upper > end ? end : upper;
+    const int32_t whole_first = (int32_t)first;
+    const int32_t whole_last = (int32_t)last;
+    stretches->from[k] = (uint32_t)whole_first;
+    stretches->to[k] = (uint32_t)whole_last;
+    stretches->from_share[k] = first - (float)whole_first;
+    stretches->to_share[k] = last - (float)whole_last;
+    stretches->width[k] = last - first;
+  }
+}
+
+/* For bins from..to-1, in order. */
+static void stretches_need(ResonanceStretches *stretches, uint32_t bins, uint32_t from, uint32_t to)
+{
+  if (stretches->laid < to) {
+    lay_stretches(stretches, bins, from, to);
+    stretches->laid = to;
+  }
+}
+
 void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double rate,
                             uint32_t length)
 {
@@ -23,8 +77,13 @@ void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double
   excess->bins = length / 2 + 1;
   excess->power = planish_arena_take(arena, excess->bins, sizeof(float));
   excess->level = planish_arena_take(arena, excess->bins, sizeof(float));
-  excess->power_up = planish_arena_take(arena, excess->bins + 1, sizeof(double));
-  excess->level_up = planish_arena_take(arena, excess->bins + 1, sizeof(double));
+  /* One more than there are sums, for what begins at the end and has no width. */
+  excess->power_up = planish_arena_take(arena, excess->bins + 2, sizeof(double));
+  excess->level_up = planish_arena_take(arena, excess->bins + 2, sizeof(double));
+  stretches_setup(&excess->narrow, arena, excess->bins, 1.5F);
+  stretches_setup(&excess->wide, arena, excess->bins, 4.5F);
+  stretches_setup(&excess->middle, arena, excess->bins, 2.5F);
+  stretches_set(&excess->wide, AROUND);
   excess->keep = (float)planish_exp(-hop / (0.001 * POWER_MS * rate));
   /* Parseval's sum over half the bins; the window leaves 3/8 of the power. */
   excess->silence =
@@ -39,81 +98,84 @@ void resonance_excess_reset(ResonanceExcess *excess)
 void resonance_excess_set(ResonanceExcess *excess, double bandwidth)
 {
   const double middle = planish_max(LEAST_MIDDLE, MIDDLE_FOR_BAND * bandwidth);
-  excess->narrow = (float)planish_exp2(0.5 * bandwidth);
-  excess->middle = (float)planish_exp2(0.5 * middle);
+  stretches_set(&excess->narrow, (float)planish_exp2(0.5 * bandwidth));
+  stretches_set(&excess->middle, (float)planish_exp2(0.5 * middle));
+}
+
+PLANISH_WIDE static void find_powers(ResonanceExcess *excess, const PlanishSpectralEngine *engine,
+                                     uint32_t from, uint32_t to)
+{
+  const float keep = excess->keep;
+  float *restrict const power = excess->power;
+  for (uint32_t k = from; k < to; ++k) {
+    const float now = planish_spectral_engine_power(engine, k);
+    power[k] = now + keep * (power[k] - now);
+  }
 }
 
 void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralEngine *engine,
                                  uint32_t from, uint32_t to)
 {
-  const float keep = excess->keep;
+  find_powers(excess, engine, from, to);
   double sum = from == 0 ? 0.0 : excess->power_up[from];
   for (uint32_t k = from; k < to; ++k) {
-    const float now = planish_spectral_engine_power(engine, k);
-    const float power = now + keep * (excess->power[k] - now);
-    excess->power[k] = power;
     excess->power_up[k] = sum;
-    sum += (double)(power + NOTHING);
+    sum += (double)(excess->power[k] + NOTHING);
   }
   excess->power_up[to] = sum;
 }
 
-/* A stretch of the axis of bins, where bin k lies from k to k + 1. */
-typedef struct {
-  float from;
-  float to;
-} Stretch;
-
-/* Around bin k by a factor each way, and at least `reach` bins each way. */
-static inline Stretch around(const ResonanceExcess *excess, uint32_t k, float factor, float reach)
+/* The running sum over the stretch of bin k. */
+static inline double sum_over(const double *up, const ResonanceStretches *stretches, uint32_t k)
 {
-  const float at = (float)k;
-  const float low = at / factor;
-  const float high = at * factor;
-  const float end = (float)excess->bins;
-  const float from = (low < at - reach ? low : at - reach) + 0.5F;
-  const float to = (high > at + reach ? high : at + reach) + 0.5F;
-  return (Stretch){from < 0.0F ? 0.0F : from, to > end ? end : to};
+  const double *from = up + stretches->from[k];
+  const double *to = up + stretches->to[k];
+  return (to[0] + (double)stretches->to_share[k] * (to[1] - to[0])) -
+         (from[0] + (double)stretches->from_share[k] * (from[1] - from[0]));
 }
 
-/* The running sum at a place between two bins. */
-static inline double sum_to(const double *up, float place, uint32_t bins)
+PLANISH_WIDE static void find_levels(ResonanceExcess *excess, uint32_t from, uint32_t to)
 {
-  const uint32_t k = (uint32_t)place;
-  return k >= bins ? up[bins] : up[k] + (double)(place - (float)k) * (up[k + 1] - up[k]);
-}
-
-static inline double sum_over(const double *up, Stretch s, uint32_t bins)
-{
-  return sum_to(up, s.to, bins) - sum_to(up, s.from, bins);
+  float *const level = excess->level;
+  for (uint32_t k = from; k < to; ++k) {
+    const double mean =
+        sum_over(excess->power_up, &excess->narrow, k) / (double)excess->narrow.width[k];
+    /* Rounding of the sums can leave less than the nothing that went in. */
+    level[k] = mean > (double)NOTHING ? (float)mean : NOTHING;
+  }
+  for (uint32_t k = from; k < to; ++k) {
+    level[k] = planish_log2f(level[k]) * (float)(0.5 * PLANISH_LOG2_TO_DB);
+  }
 }
 
 void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_t to)
 {
+  stretches_need(&excess->narrow, excess->bins, from, to);
+  find_levels(excess, from, to);
   double sum = from == 0 ? 0.0 : excess->level_up[from];
   for (uint32_t k = from; k < to; ++k) {
-    const Stretch s = around(excess, k, excess->narrow, 1.5F);
-    const double mean = sum_over(excess->power_up, s, excess->bins) / (double)(s.to - s.from);
-    /* Rounding of the sums can leave less than the nothing that went in. */
-    const float power = mean > (double)NOTHING ? (float)mean : NOTHING;
-    const float level = planish_log2f(power) * (float)(0.5 * PLANISH_LOG2_TO_DB);
-    excess->level[k] = level;
     excess->level_up[k] = sum;
-    sum += (double)level;
+    sum += (double)excess->level[k];
   }
   excess->level_up[to] = sum;
 }
 
-void resonance_excess_get(const ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
+PLANISH_WIDE static void find_excess(const ResonanceExcess *excess, float *out, uint32_t from,
+                                     uint32_t to)
 {
   const double *const up = excess->level_up;
   for (uint32_t k = from; k < to; ++k) {
-    const Stretch wide = around(excess, k, AROUND, 4.5F);
-    const Stretch middle = around(excess, k, excess->middle, 2.5F);
-    const double sum = sum_over(up, wide, excess->bins) - sum_over(up, middle, excess->bins);
-    const float width = (wide.to - wide.from) - (middle.to - middle.from);
+    const double sum = sum_over(up, &excess->wide, k) - sum_over(up, &excess->middle, k);
+    const float width = excess->wide.width[k] - excess->middle.width[k];
     out[k - from] = excess->level[k] - (float)(sum / (double)width);
   }
+}
+
+void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
+{
+  stretches_need(&excess->wide, excess->bins, from, to);
+  stretches_need(&excess->middle, excess->bins, from, to);
+  find_excess(excess, out, from, to);
 }
 
 bool resonance_excess_is_silent(const ResonanceExcess *excess)

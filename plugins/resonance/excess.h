@@ -5,7 +5,7 @@
  * does not raise what it is held against. Means over bands go by running sums with fractional
  * edges: the work does not depend on the widths.
  *
- * A hop calls the steps in order for all bins: power, level, then excess for any bins. Thread: one
+ * A hop calls the steps in order for all bins: power, level, then excess. Thread: one
  * at a time. All but setup are real-time safe. */
 #ifndef PLANISH_RESONANCE_EXCESS_H
 #define PLANISH_RESONANCE_EXCESS_H
@@ -16,16 +16,30 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* Of each bin a stretch around it, as places in a running sum over bins: laid out anew only where
+ * its width has changed. */
 typedef struct {
-  float *power;     /* the mean, by bin */
-  float *level;     /* dB of the narrow band around each bin; 0 dB is arbitrary */
-  double *power_up; /* sum of the power of all bins under this one */
-  double *level_up; /* sum of their levels */
-  uint32_t bins;    /* length / 2 + 1 */
-  float keep;       /* of the mean, from one hop to the next */
-  float silence;    /* total power under which nothing is learnt */
-  float narrow;     /* half the width of the narrow band, as a factor of frequency */
-  float middle;     /* half of what the surroundings leave out, alike */
+  uint32_t *from; /* whole bins under either end... */
+  uint32_t *to;
+  float *from_share; /* ...and what is left of the next */
+  float *to_share;
+  float *width;  /* bins */
+  float factor;  /* half the width, as a factor of frequency */
+  float reach;   /* bins each way at least */
+  uint32_t laid; /* so many bins have theirs */
+} ResonanceStretches;
+
+typedef struct {
+  float *power;              /* the mean, by bin */
+  float *level;              /* dB of the narrow band around each bin; 0 dB is arbitrary */
+  double *power_up;          /* sum of the power of all bins under this one */
+  double *level_up;          /* sum of their levels */
+  uint32_t bins;             /* length / 2 + 1 */
+  float keep;                /* of the mean, from one hop to the next */
+  float silence;             /* total power under which nothing is learnt */
+  ResonanceStretches narrow; /* the narrow band */
+  ResonanceStretches wide;   /* the surroundings */
+  ResonanceStretches middle; /* what they leave out */
 } ResonanceExcess;
 
 /* For an engine of `length` at a rate. */
@@ -44,8 +58,9 @@ void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralE
 /* The same, once all power is there. */
 void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_t to);
 
-/* Once all levels are there: dB by which bins from..to-1 stand out, into out[0..to-from-1]. */
-void resonance_excess_get(const ResonanceExcess *excess, float *out, uint32_t from, uint32_t to);
+/* Once all levels are there, in order: dB by which bins from..to-1 stand out, into
+ * out[0..to-from-1]. */
+void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to);
 
 /* Once all power is there: too little to learn from, -80 dB re full scale. */
 bool resonance_excess_is_silent(const ResonanceExcess *excess);
