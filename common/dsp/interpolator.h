@@ -1,0 +1,116 @@
+/* A linear-phase interpolator on blocks: `ratio` points a frame, four frames side by side.
+ *
+ * Its response is even in time, so the phases p and ratio - p mirror each other: with e and o the
+ * even and the odd half of phase p about its middle,
+ *
+ *   phase p          = sum of e (x[k] + x[taps-1-k]) + o (x[k] - x[taps-1-k])
+ *   phase ratio - p  = the same with -
+ *
+ * over half of the taps, and both share all products. Phase ratio/2 mirrors itself about the same
+ * middle, phase 0 about the frame before that, and its newest tap is 0.
+ *
+ * Every frame is worked out by the same operations in the same order whichever lane it has.
+ *
+ * Thread: any. Real-time safe. Taps and ratio must be constants where these are called. */
+#ifndef PLANISH_DSP_INTERPOLATOR_H
+#define PLANISH_DSP_INTERPOLATOR_H
+
+#include "common/dsp/four_lanes.h"
+
+#include <stddef.h>
+
+/* Numbers in a kernel: for each tap of half the filter, and for each phase, the same in four lanes.
+ */
+#define PLANISH_INTERPOLATOR_SIZE(taps, ratio) ((size_t)(taps) / 2 * (ratio)*PLANISH_LANES)
+
+/* Sums kept at a time: as many as leave registers to work with. */
+enum { PLANISH_INTERPOLATOR_SWEEP = 8 };
+
+/* The factor of one tap in one column: phase 0, phase ratio/2, then even and odd half of each
+ * phase in between. */
+static inline double planish_interpolator_factor(const double *phases, uint32_t taps,
+                                                 uint32_t ratio, uint32_t k, uint32_t column)
+{
+  if (column == 0) {
+    /* The middle tap would be taken twice. */
+    return phases[k * ratio] * (k + 1 == taps / 2 ? 0.5 : 1.0);
+  }
+  const uint32_t phase = column == 1 ? ratio / 2 : column / 2;
+  const double front = phases[k * ratio + phase];
+  const double back = phases[(taps - 1 - k) * ratio + phase];
+  return column % 2 == 0 || column == 1 ? 0.5 * (front + back) : 0.5 * (front - back);
+}
+
+/* From the filter as it stands, [taps][ratio], for the oldest frame first. Taps and ratio even. */
+static inline void planish_interpolator_lay(double *kernel, const double *phases, uint32_t taps,
+                                            uint32_t ratio)
+{
+  for (uint32_t k = 0; k < taps / 2; ++k) {
+    for (uint32_t column = 0; column < ratio; ++column) {
+      const double factor = planish_interpolator_factor(phases, taps, ratio, k, column);
+      for (uint32_t lane = 0; lane < PLANISH_LANES; ++lane) {
+        *kernel++ = factor;
+      }
+    }
+  }
+}
+
+/* Columns from..from + count of the kernel. */
+PLANISH_INLINED void planish_interpolator_sweep(const PlanishFour *kernel, const double *past,
+                                                PlanishFour *sums, uint32_t taps, uint32_t ratio,
+                                                uint32_t from, uint32_t count)
+{
+  PlanishFour sum[PLANISH_INTERPOLATOR_SWEEP] = {{0.0}};
+  const double *front = past;
+  const double *back = past + taps - 1;
+  kernel += from;
+  for (uint32_t k = 0; k < taps / 2; ++k, ++front, --back, kernel += ratio) {
+    const PlanishFour newer = planish_four_load(back);
+    const PlanishFour older = planish_four_load(front);
+    const PlanishFour even = older + newer;
+    const PlanishFour odd = older - newer;
+    for (uint32_t c = 0; c < count; ++c) {
+      if (from + c == 0) {
+        sum[c] += kernel[c] * (older + planish_four_load(back - 1));
+      } else {
+        sum[c] += kernel[c] * ((from + c) % 2 == 0 || from + c == 1 ? even : odd);
+      }
+    }
+  }
+  for (uint32_t c = 0; c < count; ++c) {
+    sums[c] = sum[c];
+  }
+}
+
+/* The points of four frames: fine[phase][lane]. past: the span of the first of them, oldest first;
+ * those of the others follow, so taps + 3 frames are read. The kernel: aligned to 32 bytes. */
+PLANISH_INLINED void planish_interpolate_four(const double *kernel, const double *past,
+                                              PlanishFour *fine, uint32_t taps, uint32_t ratio)
+{
+  const PlanishFour *const factors = (const PlanishFour *)(const void *)kernel;
+  PlanishFour sums[16];
+  for (uint32_t from = 0; from < ratio; from += PLANISH_INTERPOLATOR_SWEEP) {
+    const uint32_t left = ratio - from;
+    planish_interpolator_sweep(factors, past, sums + from, taps, ratio, from,
+                               left < PLANISH_INTERPOLATOR_SWEEP ? left
+                                                                 : PLANISH_INTERPOLATOR_SWEEP);
+  }
+  fine[0] = sums[0];
+  fine[ratio / 2] = sums[1];
+  for (uint32_t p = 1; p < ratio / 2; ++p) {
+    fine[p] = sums[2 * p] + sums[2 * p + 1];
+    fine[ratio - p] = sums[2 * p] - sums[2 * p + 1];
+  }
+}
+
+/* Phase 0 alone, with the same bits. */
+PLANISH_INLINED PlanishFour planish_interpolate_first(const double *kernel, const double *past,
+                                                      uint32_t taps, uint32_t ratio)
+{
+  PlanishFour sum;
+  planish_interpolator_sweep((const PlanishFour *)(const void *)kernel, past, &sum, taps, ratio, 0,
+                             1);
+  return sum;
+}
+
+#endif
