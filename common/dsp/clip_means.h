@@ -36,23 +36,21 @@ PLANISH_INLINED PlanishClipCurveLanes planish_clip_curve_lanes(const PlanishClip
 /* How far points lie beyond the curve's start; 0 below it. */
 PLANISH_INLINED PlanishFour planish_clip_beyond(const PlanishClipCurveLanes *curve, PlanishFour v)
 {
-  const PlanishFour into = planish_four_magnitude(v) - curve->start;
-  return planish_four_max(into, planish_all(0.0));
+  return planish_four_above_zero(planish_four_magnitude(v) - curve->start);
 }
 
-/* The functions of clip_curve.h. Of a hard curve the knee is empty, and what lies beyond it has the
- * same bits without it. */
+/* The functions of clip_curve.h, the first of how far points lie beyond. Of a hard curve the knee
+ * is empty, and what lies beyond it has the same bits without it. */
 PLANISH_INLINED PlanishFour planish_clip_antiderivatives(const PlanishClipCurveLanes *curve,
-                                                         PlanishFour v, bool hard)
+                                                         PlanishFour into, bool hard)
 {
-  const PlanishFour into = planish_clip_beyond(curve, v);
   if (hard) {
     return planish_all(0.5) * into * into;
   }
   const PlanishFour over = into - curve->width;
   const PlanishFour knee = into * into * into * curve->twelfth;
   const PlanishFour flat = planish_all(0.5) * over * over + curve->sixth;
-  return planish_four_choose(into < planish_all(2.0) * curve->width, knee, flat);
+  return planish_four_choose(planish_four_less(into, planish_all(2.0) * curve->width), knee, flat);
 }
 
 PLANISH_INLINED PlanishFour planish_clip_excesses(const PlanishClipCurveLanes *curve, PlanishFour v,
@@ -62,22 +60,24 @@ PLANISH_INLINED PlanishFour planish_clip_excesses(const PlanishClipCurveLanes *c
   if (!hard) {
     const PlanishFour knee = size * size * (planish_all(3.0) * curve->twelfth);
     const PlanishFour flat = size - curve->width;
-    size = planish_four_choose(size < planish_all(2.0) * curve->width, knee, flat);
+    size =
+        planish_four_choose(planish_four_less(size, planish_all(2.0) * curve->width), knee, flat);
   }
-  return planish_four_choose(v < planish_all(0.0), -size, size);
+  return planish_four_with_sign(size, v);
 }
 
-/* `hard`: the width of all four is 0; a constant where this is called. Points 0..count. */
+/* beyond[p]: how far points[p] lies beyond. `hard`: the width of all four is 0; a constant where
+ * this is called. Points 0..count. */
 PLANISH_INLINED void planish_clip_means(const PlanishClipCurveLanes *curve,
-                                        const PlanishFour *points, PlanishFour *means,
-                                        uint32_t count, bool hard)
+                                        const PlanishFour *points, const PlanishFour *beyond,
+                                        PlanishFour *means, uint32_t count, bool hard)
 {
-  PlanishFour from = planish_clip_antiderivatives(curve, points[0], hard);
+  PlanishFour from = planish_clip_antiderivatives(curve, beyond[0], hard);
   for (uint32_t p = 0; p < count; ++p) {
-    const PlanishFour to = planish_clip_antiderivatives(curve, points[p + 1], hard);
+    const PlanishFour to = planish_clip_antiderivatives(curve, beyond[p + 1], hard);
     const PlanishFour step = points[p + 1] - points[p];
     const PlanishFourMask small =
-        planish_four_magnitude(step) < planish_all(PLANISH_CLIP_LEAST_STEP);
+        planish_four_less(planish_four_magnitude(step), planish_all(PLANISH_CLIP_LEAST_STEP));
     const PlanishFour quotient = (to - from) / planish_four_choose(small, planish_all(1.0), step);
     const PlanishFour middle =
         planish_clip_excesses(curve, planish_all(0.5) * (points[p] + points[p + 1]), hard);

@@ -26,6 +26,7 @@ void planish_clip_pass_reset(PlanishClipPass *pass)
   memset(pass->past, 0, HELD * sizeof(double));
   pass->frames = 0;
   pass->largest = 0.0;
+  planish_recent_peak_reset(&pass->recent, PAST);
   for (uint32_t e = 0; e < PLANISH_CLIP_PASS_ENGINES; ++e) {
     planish_clip_pass_restart(pass, e);
   }
@@ -42,7 +43,8 @@ void planish_clip_pass_push(PlanishClipPass *pass, const double *audio, uint32_t
   memmove(pass->past, pass->past + pass->frames, PAST * sizeof(double));
   memcpy(pass->past + PAST, audio, frames * sizeof(double));
   pass->frames = frames;
-  pass->largest = planish_largest_magnitude(pass->past, PAST + frames);
+  pass->largest =
+      planish_recent_peak_next(&pass->recent, planish_largest_magnitude(audio, frames), frames);
 }
 
 /* One engine on one block. */
@@ -74,14 +76,33 @@ PLANISH_INLINED double last_before(const Work *work, uint32_t at, uint32_t ratio
   return fine[ratio - 1][LANES - 1];
 }
 
-/* Lanes of frames within the block. */
-PLANISH_INLINED PlanishFourMask within(const Work *work, uint32_t at)
+/* Leaves 0 in the lanes of frames beyond the block. */
+PLANISH_INLINED void keep_within(const Work *work, uint32_t at, PlanishFour *values, uint32_t count)
 {
+  if (at + LANES <= work->frames) {
+    return;
+  }
   PlanishFourMask mask;
   for (uint32_t lane = 0; lane < LANES; ++lane) {
-    mask[lane] = at + lane < work->frames ? -1 : 0;
+    mask[lane] = at + lane < work->frames ? UINT64_MAX : 0;
   }
-  return mask;
+  for (uint32_t i = 0; i < count; ++i) {
+    values[i] = (PlanishFour)((PlanishFourMask)values[i] & mask);
+  }
+}
+
+/* Raises the peaks of frames of which a point lies beyond the curve's start. */
+PLANISH_INLINED void raise_peaks(const Work *work, uint32_t at, const PlanishFour *points,
+                                 PlanishFour beyond, uint32_t ratio)
+{
+  PlanishFour most = planish_four_magnitude(points[0]);
+  for (uint32_t p = 1; p <= ratio; ++p) {
+    most = planish_four_max(most, planish_four_magnitude(points[p]));
+  }
+  const PlanishFour peaks = planish_four_load(work->peaks + at);
+  const PlanishFourMask over = planish_four_less(planish_all(0.0), beyond);
+  planish_four_store(work->peaks + at,
+                     planish_four_choose(over, planish_four_max(peaks, most), peaks));
 }
 
 /* Clips the points of four frames and brings down what that takes. points[0]: the last ones of the
@@ -89,31 +110,25 @@ PLANISH_INLINED PlanishFourMask within(const Work *work, uint32_t at)
 PLANISH_INLINED void clip_points(const Work *work, uint32_t at, const PlanishFour *points,
                                  uint32_t ratio)
 {
-  PlanishFour most = planish_four_magnitude(points[0]);
-  for (uint32_t p = 1; p <= ratio; ++p) {
-    most = planish_four_max(planish_four_magnitude(points[p]), most);
-  }
   const PlanishClipCurveLanes curve = planish_clip_curve_lanes(work->curves, at);
-  PlanishFourMask over = most > curve.start;
-  const bool whole = at + LANES <= work->frames;
-  if (!whole) {
-    over &= within(work, at);
+  PlanishFour beyond[1 + PLANISH_OVERSAMPLER_MAX_RATIO];
+  PlanishFour means[PLANISH_OVERSAMPLER_MAX_RATIO];
+  PlanishFour sum = planish_all(0.0);
+  for (uint32_t p = 0; p <= ratio; ++p) {
+    beyond[p] = planish_clip_beyond(&curve, points[p]);
+    sum += beyond[p];
   }
-  if ((over[0] | over[1] | over[2] | over[3]) == 0) {
+  keep_within(work, at, &sum, 1);
+  if ((sum[0] + sum[1]) + (sum[2] + sum[3]) == 0.0) {
     return;
   }
-  const PlanishFour peaks = planish_four_load(work->peaks + at);
-  planish_four_store(work->peaks + at,
-                     planish_four_choose(over, planish_four_max(peaks, most), peaks));
-  PlanishFour means[PLANISH_OVERSAMPLER_MAX_RATIO];
+  raise_peaks(work, at, points, sum, ratio);
   if (work->curves->hard) {
-    planish_clip_means(&curve, points, means, ratio, true);
+    planish_clip_means(&curve, points, beyond, means, ratio, true);
   } else {
-    planish_clip_means(&curve, points, means, ratio, false);
+    planish_clip_means(&curve, points, beyond, means, ratio, false);
   }
-  for (uint32_t p = 0; p < ratio && !whole; ++p) {
-    means[p] = planish_four_choose(over, means[p], planish_all(0.0));
-  }
+  keep_within(work, at, means, ratio);
   planish_block_decimator_add(&work->engine->decimator, work->filters, means, at, ratio);
 }
 

@@ -15,6 +15,7 @@
 
 #include "common/dsp/block_oversampler.h"
 #include "common/dsp/clip_curve.h"
+#include "common/dsp/recent_peak.h"
 
 #include <stdbool.h>
 
@@ -33,8 +34,9 @@ typedef struct {
 } PlanishClipEngine;
 
 typedef struct {
-  double *past;    /* PLANISH_CLIP_PASS_PAST frames, then the block */
-  double largest;  /* magnitude of all of them */
+  double *past; /* PLANISH_CLIP_PASS_PAST frames, then the block */
+  PlanishRecentPeak recent;
+  double largest;  /* no magnitude of all of them is larger */
   uint32_t frames; /* of the block */
   PlanishClipEngine engines[PLANISH_CLIP_PASS_ENGINES];
 } PlanishClipPass;

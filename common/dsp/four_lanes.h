@@ -1,7 +1,9 @@
-/* Four frames in a row, or four of anything else, in one register: the compiler's vector type.
- * Where the processor has registers of two, each operation becomes two of them; with PLANISH_WIDE
- * there is a clone for those that have four. Arithmetic acts on all lanes; a scalar factor is
- * written planish_all().
+/* Four frames in a row in one register: the compiler's vector type. Where the processor has
+ * registers of two, each operation becomes two of them; with PLANISH_WIDE there is a clone for
+ * those that have four. Arithmetic acts on all lanes; a scalar factor is written planish_all().
+ *
+ * Comparisons are made from signs: gcc 12 takes a comparison of four lanes apart, one by one, where
+ * registers have two, and takes signs as they are.
  *
  * All of it is inlined, into every clone on its own. */
 #ifndef PLANISH_DSP_FOUR_LANES_H
@@ -11,7 +13,7 @@
 #include <string.h>
 
 typedef double PlanishFour __attribute__((vector_size(32)));
-typedef int64_t PlanishFourMask __attribute__((vector_size(32)));
+typedef uint64_t PlanishFourMask __attribute__((vector_size(32)));
 
 enum { PLANISH_LANES = 4 };
 
@@ -43,14 +45,34 @@ PLANISH_INLINED PlanishFour planish_four_choose(PlanishFourMask mask, PlanishFou
 
 PLANISH_INLINED PlanishFour planish_four_magnitude(PlanishFour x)
 {
-  const PlanishFourMask but_sign = {INT64_MAX, INT64_MAX, INT64_MAX, INT64_MAX};
-  return (PlanishFour)((PlanishFourMask)x & but_sign);
+  const uint64_t but_sign = INT64_MAX;
+  return (PlanishFour)((PlanishFourMask)x &
+                       (PlanishFourMask){but_sign, but_sign, but_sign, but_sign});
 }
 
-/* As planish_max() in each lane. */
+/* Where a < b: where their difference has a sign. */
+PLANISH_INLINED PlanishFourMask planish_four_less(PlanishFour a, PlanishFour b)
+{
+  return -((PlanishFourMask)(a - b) >> 63);
+}
+
 PLANISH_INLINED PlanishFour planish_four_max(PlanishFour a, PlanishFour b)
 {
-  return planish_four_choose(a > b, a, b);
+  return planish_four_choose(planish_four_less(a, b), b, a);
+}
+
+/* The larger of a number and 0, exactly. */
+PLANISH_INLINED PlanishFour planish_four_above_zero(PlanishFour x)
+{
+  return planish_all(0.5) * (x + planish_four_magnitude(x));
+}
+
+/* One number with the sign of another, in place of its own. */
+PLANISH_INLINED PlanishFour planish_four_with_sign(PlanishFour size, PlanishFour sign)
+{
+  const uint64_t bit = UINT64_C(1) << 63;
+  const PlanishFourMask bits = {bit, bit, bit, bit};
+  return (PlanishFour)(((PlanishFourMask)size & ~bits) | ((PlanishFourMask)sign & bits));
 }
 
 /* The largest of the lanes. */
@@ -59,22 +81,6 @@ PLANISH_INLINED double planish_four_largest(PlanishFour x)
   const double low = x[0] > x[1] ? x[0] : x[1];
   const double high = x[2] > x[3] ? x[2] : x[3];
   return low > high ? low : high;
-}
-
-/* The largest magnitude of any count of values; 0 of none. */
-PLANISH_INLINED double planish_largest_magnitude(const double *values, uint32_t count)
-{
-  PlanishFour largest = planish_all(0.0);
-  uint32_t i = 0;
-  for (; i + PLANISH_LANES <= count; i += PLANISH_LANES) {
-    largest = planish_four_max(planish_four_magnitude(planish_four_load(values + i)), largest);
-  }
-  double most = planish_four_largest(largest);
-  for (; i < count; ++i) {
-    const double size = values[i] < 0.0 ? -values[i] : values[i];
-    most = size > most ? size : most;
-  }
-  return most;
 }
 
 #endif

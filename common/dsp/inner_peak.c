@@ -2,6 +2,7 @@
 
 #include "common/dsp/interpolator.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/recent_peak.h"
 #include "common/dsp/wide.h"
 #include "common/dsp/windowed_sinc.h"
 
@@ -110,66 +111,44 @@ void planish_inner_peak_push_band(PlanishInnerPeak *peak, const double *audio, u
 /* The square of the peak at a fine point: if it is a local extremum, of the amplitude of the
  * sinusoid through it and its neighbours. A parabola, which knows no fourth derivative, misses
  * tones at the upper end of the inner band by up to 0.05 dB; this takes them exactly. */
-PLANISH_INLINED PlanishFour vertex(PlanishFour a, PlanishFour b, PlanishFour c)
+static inline double vertex(double a, double b, double c)
 {
-  const PlanishFour zero = planish_all(0.0);
-  const PlanishFour power = b * b;
-  const PlanishFour size = planish_four_magnitude(b);
-  const PlanishFour rest = planish_all(4.0) * power - (a + c) * (a + c);
-  const PlanishFourMask extremum = (size >= planish_four_magnitude(a)) &
-                                   (size >= planish_four_magnitude(c)) & (a * b >= zero) &
-                                   (c * b >= zero) & (rest > zero);
-  const PlanishFour tilt = (c - a) * (c - a);
-  const PlanishFour share = tilt / planish_four_choose(extremum, rest, planish_all(1.0));
-  return planish_four_choose(extremum, power + power * share, power);
+  const double power = b * b;
+  const double rest = 4.0 * power - (a + c) * (a + c);
+  const bool extremum =
+      (fabs(b) >= fabs(a)) & (fabs(b) >= fabs(c)) & (a * b >= 0.0) & (c * b >= 0.0) & (rest > 0.0);
+  const double share = (c - a) * (c - a) / (extremum ? rest : 1.0);
+  return extremum ? power + power * share : power;
 }
 
-/* Of four frames the points that their peaks are found from, oldest first: the last three of the
- * frame before, and their own. */
-enum { SEEN = 2 * PHASES - 1 };
-
-PLANISH_INLINED void see(const PlanishInnerPeak *peak, uint32_t at, PlanishFour *seen)
+/* Frame i of the block is point[i + 1] of each phase. Where an extremum lies between two frames it
+ * counts for both. */
+PLANISH_WIDE static void find_peaks(const double *restrict first, const double *restrict second,
+                                    const double *restrict third, const double *restrict fourth,
+                                    double *restrict peaks, uint32_t frames)
 {
-  for (uint32_t p = 0; p < PHASES; ++p) {
-    if (p > 0) {
-      seen[p - 1] = planish_four_load(peak->points[p] + at);
-    }
-    seen[PHASES - 1 + p] = planish_four_load(peak->points[p] + 1 + at);
-  }
-}
-
-PLANISH_INLINED PlanishFour square_root(PlanishFour x)
-{
-  double roots[LANES];
-  planish_four_store(roots, x);
-  for (uint32_t lane = 0; lane < LANES; ++lane) {
-    roots[lane] = sqrt(roots[lane]);
-  }
-  return planish_four_load(roots);
-}
-
-/* Where an extremum lies between two frames it counts for both. */
-PLANISH_WIDE static void find_peaks(const PlanishInnerPeak *peak, double least, double *peaks)
-{
-  for (uint32_t at = 0; at < peak->frames; at += LANES) {
-    PlanishFour seen[SEEN];
-    see(peak, at, seen);
-    PlanishFour largest = planish_four_magnitude(seen[0]);
-    for (uint32_t i = 1; i < SEEN; ++i) {
-      largest = planish_four_max(planish_four_magnitude(seen[i]), largest);
-    }
-    if (planish_four_largest(largest) * VERTEX_MOST > least) {
-      PlanishFour power = vertex(seen[0], seen[1], seen[2]);
-      for (uint32_t i = 2; i < SEEN - 1; ++i) {
-        power = planish_four_max(vertex(seen[i - 1], seen[i], seen[i + 1]), power);
-      }
-      largest = square_root(power);
-    }
-    planish_four_store(peaks + at, largest);
+  for (uint32_t i = 0; i < frames; ++i) {
+    double power = vertex(second[i], third[i], fourth[i]);
+    power = planish_max(power, vertex(third[i], fourth[i], first[i + 1]));
+    power = planish_max(power, vertex(fourth[i], first[i + 1], second[i + 1]));
+    power = planish_max(power, vertex(first[i + 1], second[i + 1], third[i + 1]));
+    power = planish_max(power, vertex(second[i + 1], third[i + 1], fourth[i + 1]));
+    peaks[i] = sqrt(power);
   }
 }
 
 void planish_inner_peak_peaks(const PlanishInnerPeak *peak, double least, double *peaks)
 {
-  find_peaks(peak, least, peaks);
+  double *const *const points = peak->points;
+  double largest = 0.0;
+  for (uint32_t p = 0; p < PHASES; ++p) {
+    largest = planish_max(largest, planish_largest_magnitude(points[p], 1 + peak->frames));
+  }
+  if (largest * VERTEX_MOST > least) {
+    find_peaks(points[0], points[1], points[2], points[3], peaks, peak->frames);
+    return;
+  }
+  for (uint32_t i = 0; i < peak->frames; ++i) {
+    peaks[i] = largest;
+  }
 }

@@ -66,7 +66,7 @@ static inline const double *planish_inner_peak_band(const PlanishInnerPeak *peak
 }
 
 /* ... and the true peaks (magnitudes) that they own. Of one that is at most `least` some value of
- * at most `least` is told. `peaks`: room for PLANISH_GRID. */
+ * at most `least` is told. */
 void planish_inner_peak_peaks(const PlanishInnerPeak *peak, double least, double *peaks);
 
 /* No peak is larger than this times the largest input of the frames it was found from: those of

@@ -1,6 +1,5 @@
 #include "common/dsp/peak_trim.h"
 
-#include "common/dsp/four_lanes.h"
 #include "common/dsp/maths.h"
 
 #include <string.h>
@@ -85,30 +84,6 @@ static void smooth_max_process(PlanishSmoothMax *smooth, double *values, uint32_
   smooth->left = less(smooth->left, frames);
 }
 
-static void recent_reset(PlanishRecentPeak *recent)
-{
-  recent->current = 0.0;
-  recent->before = 0.0;
-  recent->frames = 0;
-}
-
-/* Takes a block; the largest magnitude of at least the last `length` frames. */
-static double recent_next(PlanishRecentPeak *recent, double *const *audio, uint32_t channels,
-                          uint32_t frames)
-{
-  for (uint32_t c = 0; c < channels; ++c) {
-    recent->current = planish_max(recent->current, planish_largest_magnitude(audio[c], frames));
-  }
-  const double largest = planish_max(recent->current, recent->before);
-  recent->frames += frames;
-  if (recent->frames >= recent->length) {
-    recent->before = recent->current;
-    recent->current = 0.0;
-    recent->frames = 0;
-  }
-  return largest;
-}
-
 uint32_t planish_peak_trim_latency(double rate)
 {
   return PLANISH_INNER_PEAK_DELAY + frames_at(rate, LOOKAHEAD_MS) - 1;
@@ -123,9 +98,9 @@ void planish_peak_trim_setup(PlanishPeakTrim *trim, PlanishArena *arena, double 
   trim->warning_hold = planish_frames_of(WARNING_HOLD_MS, rate) + trim->warning_ahead;
   trim->keep_leak = planish_exp2(-LOG2_E * 1000.0 / (LEAK_MS * rate));
   trim->made_up = (trim->top_hold + PLANISH_GRID - 1) / PLANISH_GRID * PLANISH_GRID;
-  trim->recent.length = trim->made_up + PLANISH_INNER_PEAK_TAPS + PLANISH_GRID;
+  trim->seen = trim->made_up + PLANISH_INNER_PEAK_TAPS + PLANISH_GRID;
   trim->length = 1;
-  while (trim->length < trim->recent.length) {
+  while (trim->length < trim->seen) {
     trim->length *= 2;
   }
   for (uint32_t c = 0; c < 2; ++c) {
@@ -168,7 +143,7 @@ void planish_peak_trim_reset(PlanishPeakTrim *trim)
   smooth_max_reset(&trim->reduction);
   smooth_max_reset(&trim->share);
   planish_box_window_reset(&trim->warned, trim->warning_ahead - CLEAR_AHEAD);
-  recent_reset(&trim->recent);
+  planish_recent_peak_reset(&trim->recent, trim->seen);
   trim->warned_left = 0;
   trim->at = 0;
   trim->busy = 0;
@@ -393,11 +368,13 @@ double planish_peak_trim_process(PlanishPeakTrim *trim, double *const *audio,
                                  const double *ceilings, const double *warnings, uint32_t channels,
                                  uint32_t frames)
 {
-  const double recent = recent_next(&trim->recent, audio, channels, frames);
+  double newest = 0.0;
   double largest = 0.0;
   for (uint32_t c = 0; c < channels; ++c) {
+    newest = planish_max(newest, planish_largest_magnitude(audio[c], frames));
     put(trim, trim->delayed[c], trim->at, audio[c], frames);
   }
+  const double recent = planish_recent_peak_next(&trim->recent, newest, frames);
   if (may_rest(trim, recent, ceilings, warnings, frames)) {
     rest(trim, audio, channels, frames);
   } else {

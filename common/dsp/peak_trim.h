@@ -24,6 +24,7 @@
 #include "common/dsp/box_window.h"
 #include "common/dsp/glide.h"
 #include "common/dsp/inner_peak.h"
+#include "common/dsp/recent_peak.h"
 #include "common/dsp/sliding_max.h"
 
 #include <stdbool.h>
@@ -37,15 +38,6 @@ typedef struct {
   uint32_t length; /* frames */
   uint32_t left;   /* frames until all that it holds is 0 */
 } PlanishSmoothMax;
-
-/* The largest magnitude of the last frames: of the stretch that is being filled and of the one
- * before. */
-typedef struct {
-  double current;
-  double before;
-  uint32_t frames; /* of the current one */
-  uint32_t length; /* of a whole one */
-} PlanishRecentPeak;
 
 typedef struct {
   PlanishInnerPeak inner[2];
@@ -68,6 +60,7 @@ typedef struct {
   uint32_t warned_left;   /* frames until the last warning is forgotten */
   uint32_t busy;          /* frames until nothing of before is left to do, ... */
   uint32_t forget;        /* ... and what it starts from */
+  uint32_t seen;          /* frames from which peaks and sizes of tops are found */
   uint32_t made_up;       /* frames whose tops are found when a rest ends; whole grid intervals */
   bool resting;           /* `delayed` is all that is up to date */
 } PlanishPeakTrim;

@@ -21,14 +21,18 @@ static double means_of(const PlanishClipCurve *curve, double last, const double 
   planish_clip_curves_fill(&curves, curve);
   const PlanishClipCurveLanes lanes = planish_clip_curve_lanes(&curves, 0);
   PlanishFour points[3] = {planish_all(0.3), planish_all(-1.7), planish_all(2.9)};
+  PlanishFour beyond[3];
   PlanishFour found[2];
   points[0][lane] = last;
   points[1][lane] = fine[0];
   points[2][lane] = fine[1];
+  for (int p = 0; p < 3; ++p) {
+    beyond[p] = planish_clip_beyond(&lanes, points[p]);
+  }
   if (curves.hard) {
-    planish_clip_means(&lanes, points, found, 2, true);
+    planish_clip_means(&lanes, points, beyond, found, 2, true);
   } else {
-    planish_clip_means(&lanes, points, found, 2, false);
+    planish_clip_means(&lanes, points, beyond, found, 2, false);
   }
   means[0] = found[0][lane];
   means[1] = found[1][lane];
@@ -139,6 +143,7 @@ static void hard_curves_need_no_knee(void **state)
   const PlanishClipCurveLanes lanes = planish_clip_curve_lanes(&curves, 0);
   for (int trial = 0; trial < 2000; ++trial) {
     PlanishFour points[3];
+    PlanishFour beyond[3];
     PlanishFour hard[2];
     PlanishFour knee[2];
     for (int i = 0; i < 3; ++i) {
@@ -147,9 +152,10 @@ static void hard_curves_need_no_knee(void **state)
         const double step = (double)(int32_t)seed / 2147483648.0;
         points[i][lane] = i == 0 || trial % 2 == 0 ? 2.0 * step : points[0][lane] + 2e-6 * step;
       }
+      beyond[i] = planish_clip_beyond(&lanes, points[i]);
     }
-    planish_clip_means(&lanes, points, hard, 2, true);
-    planish_clip_means(&lanes, points, knee, 2, false);
+    planish_clip_means(&lanes, points, beyond, hard, 2, true);
+    planish_clip_means(&lanes, points, beyond, knee, 2, false);
     assert_memory_equal(hard, knee, sizeof hard);
   }
 }
