@@ -18,14 +18,22 @@ void planish_delay_reset(PlanishDelay *delay)
   delay->at = 0;
 }
 
+/* The ring's end comes in between once in a while. */
+static uint32_t up_to_end(const PlanishDelay *delay, uint32_t at, uint32_t frames)
+{
+  return frames < delay->size - at ? frames : delay->size - at;
+}
+
 void planish_delay_process(PlanishDelay *delay, const double *in, double *out, uint32_t by,
                            uint32_t frames)
 {
   const uint32_t mask = delay->size - 1;
-  for (uint32_t i = 0; i < frames; ++i) {
-    const uint32_t at = delay->at + i;
-    delay->ring[at & mask] = in[i];
-    out[i] = delay->ring[(at - by) & mask];
-  }
+  const uint32_t from = (delay->at - by) & mask;
+  uint32_t first = up_to_end(delay, delay->at, frames);
+  memcpy(delay->ring + delay->at, in, first * sizeof *in);
+  memcpy(delay->ring, in + first, (frames - first) * sizeof *in);
+  first = up_to_end(delay, from, frames);
+  memcpy(out, delay->ring + from, first * sizeof *out);
+  memcpy(out + first, delay->ring, (frames - first) * sizeof *out);
   delay->at = (delay->at + frames) & mask;
 }

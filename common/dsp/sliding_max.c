@@ -1,82 +1,74 @@
 #include "common/dsp/sliding_max.h"
 
+/* Under all values: a maximum of nothing. */
+static const double nothing = -HUGE_VAL;
+
 void planish_sliding_max_setup(PlanishSlidingMax *max, PlanishArena *arena, uint32_t max_length)
 {
-  uint32_t capacity = 2;
-  while (capacity < max_length + 1) {
+  uint32_t shift = 2;
+  while (((uint64_t)1 << (2 * shift)) < max_length) {
+    ++shift;
+  }
+  uint32_t capacity = 2u << shift;
+  while (capacity < max_length + (1u << shift)) {
     capacity *= 2;
   }
-  *max = (PlanishSlidingMax){.mask = capacity - 1, .max_length = max_length};
-  max->queue = planish_arena_take(arena, capacity, sizeof(PlanishSlidingMaxEntry));
+  *max = (PlanishSlidingMax){
+      .mask = capacity - 1, .parts = capacity >> shift, .shift = shift, .max_length = max_length};
+  max->values = planish_arena_take(arena, capacity, sizeof(double));
+  max->tops = planish_arena_take(arena, (size_t)2 * max->parts, sizeof(double));
   planish_sliding_max_reset(max);
 }
 
 void planish_sliding_max_reset(PlanishSlidingMax *max)
 {
-  max->oldest = 0;
-  max->front = 0;
-  max->end = 0;
   max->now = 0;
-  max->length = 1;
+  max->seen = 0;
+  max->head = nothing;
+  max->middle = nothing;
+  max->first_part = 0;
+  max->last_part = 0;
 }
 
-static const PlanishSlidingMaxEntry *entry(const PlanishSlidingMax *max, uint32_t place)
+double planish_sliding_max_within_part(const PlanishSlidingMax *max, uint32_t first, uint32_t last)
 {
-  return max->queue + (place & max->mask);
+  double largest = max->values[last & max->mask];
+  for (uint32_t n = first; n != last; ++n) {
+    largest = planish_max(largest, max->values[n & max->mask]);
+  }
+  return largest;
 }
 
-/* How many entries at the end are not larger than `value`. */
-static uint32_t dominated(const PlanishSlidingMax *max, double value)
+void planish_sliding_max_find_middle(PlanishSlidingMax *max, uint32_t first_part,
+                                     uint32_t last_part)
 {
-  const uint32_t count = max->end - max->oldest;
-  uint32_t found = 0;
-  uint32_t step = 1;
-  while (found + step <= count && entry(max, max->end - found - step)->value <= value) {
-    found += step;
-    step *= 2;
+  /* Wraps with `now`, so the difference counts. */
+  const uint32_t count = (last_part - first_part - 1u) & (max->parts - 1u);
+  const double *tops = max->tops + ((first_part + 1u) & (max->parts - 1u));
+  double even = nothing;
+  double odd = nothing;
+  uint32_t p = 0;
+  for (; p + 2 <= count; p += 2) {
+    even = planish_max(even, tops[p]);
+    odd = planish_max(odd, tops[p + 1]);
   }
-  for (; step > 0; step /= 2) {
-    if (found + step <= count && entry(max, max->end - found - step)->value <= value) {
-      found += step;
-    }
+  if (p < count) {
+    even = planish_max(even, tops[p]);
   }
-  return found;
+  max->middle = planish_max(even, odd);
+  max->first_part = first_part;
+  max->last_part = last_part;
 }
 
-/* The first entry that is younger than `length` frames; the newest always is. */
-static uint32_t first_within(const PlanishSlidingMax *max, uint32_t length)
+void planish_sliding_max_end_part(PlanishSlidingMax *max, uint32_t last)
 {
-  uint32_t low = max->oldest;
-  uint32_t high = max->end - 1;
-  while (low != high) {
-    const uint32_t middle = low + (high - low) / 2;
-    if (max->now - entry(max, middle)->frame < length) {
-      high = middle;
-    } else {
-      low = middle + 1;
-    }
+  double *values = max->values + (last & max->mask & ~((1u << max->shift) - 1u));
+  double largest = nothing;
+  for (uint32_t n = 1u << max->shift; n-- > 0;) {
+    largest = planish_max(largest, values[n]);
+    values[n] = largest;
   }
-  return low;
-}
-
-double planish_sliding_max_next(PlanishSlidingMax *max, double value, uint32_t length)
-{
-  ++max->now;
-  max->end -= dominated(max, value);
-  max->queue[max->end & max->mask] = (PlanishSlidingMaxEntry){value, max->now};
-  /* Wrapping counts: whichever of the two comes first. */
-  if ((int32_t)(max->front - max->end) > 0) {
-    max->front = max->end;
-  }
-  ++max->end;
-  if (max->now - entry(max, max->oldest)->frame >= max->max_length) {
-    ++max->oldest;
-  }
-  if (length != max->length) {
-    max->front = first_within(max, length);
-    max->length = length;
-  } else if (max->now - entry(max, max->front)->frame >= length) {
-    ++max->front;
-  }
-  return entry(max, max->front)->value;
+  double *tops = max->tops + ((last >> max->shift) & (max->parts - 1u));
+  tops[0] = largest;
+  tops[max->parts] = largest;
 }

@@ -9,11 +9,18 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
   controls->buffers = planish_arena_take(arena, ports->port_count, sizeof *controls->buffers);
   controls->values = planish_arena_take(arena, ports->port_count, sizeof *controls->values);
   controls->wanted = planish_arena_take(arena, ports->port_count, sizeof *controls->wanted);
+  controls->held = planish_arena_take(arena, ports->port_count, sizeof *controls->held);
+  controls->inputs = planish_arena_take(arena, ports->port_count, sizeof *controls->inputs);
   if (!planish_arena_is_filling(arena)) {
     return;
   }
   for (uint32_t i = 0; i < ports->port_count; ++i) {
     controls->values[i] = ports->ports[i].initial;
+    controls->wanted[i] = ports->ports[i].initial;
+    controls->held[i] = ports->ports[i].initial;
+    if (ports->ports[i].kind == PLANISH_PORT_INPUT) {
+      controls->inputs[controls->input_count++] = i;
+    }
   }
 }
 
@@ -38,15 +45,28 @@ static bool is_sound(const PlanishPorts *ports, int index)
          index != ports->loudness_match;
 }
 
-PlanishControlChange planish_controls_look(PlanishControls *controls)
+/* Whether any port holds something else than at the last look. A port that is not connected, or
+ * holds no number, never counts as the same; the look then finds its default again. */
+static bool is_touched(const PlanishControls *controls)
+{
+  bool touched = false;
+  for (uint32_t n = 0; n < controls->input_count; ++n) {
+    const uint32_t i = controls->inputs[n];
+    const float *buffer = controls->buffers[i];
+    touched |= buffer == NULL || *buffer != controls->held[i];
+  }
+  return touched;
+}
+
+static PlanishControlChange look(PlanishControls *controls)
 {
   const PlanishPorts *ports = controls->ports;
   PlanishControlChange change = {0};
-  for (uint32_t i = 0; i < ports->port_count; ++i) {
-    if (ports->ports[i].kind != PLANISH_PORT_INPUT) {
-      continue;
-    }
+  for (uint32_t n = 0; n < controls->input_count; ++n) {
+    const uint32_t i = controls->inputs[n];
+    const float *buffer = controls->buffers[i];
     const float asked = planish_controls_asked(controls, i);
+    controls->held[i] = buffer == NULL ? asked : *buffer;
     controls->wanted[i] = asked;
     change.listening =
         change.listening || (ports->ports[i].listening && asked != ports->ports[i].initial);
@@ -64,6 +84,17 @@ PlanishControlChange planish_controls_look(PlanishControls *controls)
   return change;
 }
 
+PlanishControlChange planish_controls_look(PlanishControls *controls)
+{
+  if (!is_touched(controls)) {
+    return controls->last;
+  }
+  const PlanishControlChange change = look(controls);
+  controls->last =
+      (PlanishControlChange){.listening = change.listening, .rebuilds = change.rebuilds};
+  return change;
+}
+
 void planish_controls_take_marked(PlanishControls *controls)
 {
   const PlanishPorts *ports = controls->ports;
@@ -72,6 +103,7 @@ void planish_controls_take_marked(PlanishControls *controls)
       controls->values[i] = planish_controls_asked(controls, i);
     }
   }
+  controls->last.rebuilds = false;
 }
 
 void planish_controls_report(const PlanishControls *controls)

@@ -7,13 +7,6 @@
 
 #include "common/frame/stage.h"
 
-typedef struct {
-  const PlanishPorts *ports;
-  void **buffers; /* by port index; NULL: not connected */
-  float *values;  /* in force, and what the stage reports; by port index */
-  float *wanted;  /* what the last look found in the ports */
-} PlanishControls;
-
 /* What a look at the ports found. */
 typedef struct {
   bool any;       /* a value in force has changed */
@@ -22,6 +15,17 @@ typedef struct {
   bool rebuilds;  /* a marked control asks for another value than the one in force */
 } PlanishControlChange;
 
+typedef struct {
+  const PlanishPorts *ports;
+  void **buffers;   /* by port index; NULL: not connected */
+  float *values;    /* in force, and what the stage reports; by port index */
+  float *wanted;    /* what the last look found in the ports, made good */
+  float *held;      /* the same as the host holds it */
+  uint32_t *inputs; /* indices of the control inputs */
+  uint32_t input_count;
+  PlanishControlChange last; /* what a look finds where nothing has changed since the last */
+} PlanishControls;
+
 void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports,
                             PlanishArena *arena);
 
@@ -29,7 +33,8 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
  * connected, or holds no number, has its default. */
 float planish_controls_asked(const PlanishControls *controls, uint32_t port);
 
-/* Puts in force what the ports hold, but for marked controls. */
+/* Puts in force what the ports hold, but for marked controls. Cheap where the host has not touched
+ * them. */
 PlanishControlChange planish_controls_look(PlanishControls *controls);
 
 /* Puts in force what the marked controls hold now. */

@@ -237,13 +237,15 @@ static void run_switch(PlanishFrame *frame, bool wanted)
   }
 }
 
-static void at_grid_frame(PlanishFrame *frame)
+/* `looked`: at these ports in this run already. */
+static void at_grid_frame(PlanishFrame *frame, bool looked)
 {
   if (frame->fresh) {
     start(frame);
     return;
   }
-  const PlanishControlChange change = planish_controls_look(&frame->controls);
+  const PlanishControlChange change =
+      looked ? frame->controls.last : planish_controls_look(&frame->controls);
   run_switch(frame, change.rebuilds);
   if (change.any) {
     set_own(frame);
@@ -257,20 +259,32 @@ static void at_grid_frame(PlanishFrame *frame)
   set_listen(frame);
 }
 
-static double clean(float x)
+/* Also takes out denormals, by the arithmetic that flushes them. */
+static void read_clean(const float *in, double *to, uint32_t frames)
 {
-  /* False for NaN and Inf too. */
-  return fabsf(x) <= largest_input ? (double)x : 0.0;
+  for (uint32_t i = 0; i < frames; ++i) {
+    /* False for NaN and Inf too. */
+    const float x = fabsf(in[i]) <= largest_input ? in[i] : 0.0f;
+    to[i] = (double)x;
+  }
 }
 
 static void read_input(PlanishFrame *frame, uint32_t from, uint32_t frames)
 {
   for (int c = 0; c < 2; ++c) {
     const float *in = frame->controls.buffers[IN_LEFT + c];
-    double *to = frame->scratch.dry[c];
-    for (uint32_t i = 0; i < frames; ++i) {
-      to[i] = in == NULL ? 0.0 : clean(in[from + i]);
+    if (in == NULL) {
+      memset(frame->scratch.dry[c], 0, frames * sizeof(double));
+    } else {
+      read_clean(in + from, frame->scratch.dry[c], frames);
     }
+  }
+}
+
+static void write_rounded(const double *in, float *to, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    to[i] = (float)in[i];
   }
 }
 
@@ -278,8 +292,8 @@ static void write_output(const PlanishFrame *frame, uint32_t from, uint32_t fram
 {
   for (int c = 0; c < 2; ++c) {
     float *out = frame->controls.buffers[OUT_LEFT + c];
-    for (uint32_t i = 0; out != NULL && i < frames; ++i) {
-      out[from + i] = (float)frame->scratch.out[c][i];
+    if (out != NULL) {
+      write_rounded(frame->scratch.out[c], out + from, frames);
     }
   }
 }
@@ -288,12 +302,14 @@ static void write_output(const PlanishFrame *frame, uint32_t from, uint32_t fram
  * held against, until the stage says better. */
 static void take_part(const PlanishFrame *frame, double part[2][PLANISH_GRID], uint32_t frames)
 {
-  const int channels = planish_frame_is_stereo(frame) ? 2 : 1;
-  for (int c = 0; c < channels; ++c) {
-    for (uint32_t i = 0; i < frames; ++i) {
-      part[c][i] = planish_frame_part(frame->channels, c, frame->scratch.dry[0][i],
-                                      frame->scratch.dry[1][i]);
-    }
+  if (planish_frame_is_stereo(frame)) {
+    memcpy(part[0], frame->scratch.dry[0], frames * sizeof(double));
+    memcpy(part[1], frame->scratch.dry[1], frames * sizeof(double));
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    part[0][i] =
+        planish_frame_part(frame->channels, 0, frame->scratch.dry[0][i], frame->scratch.dry[1][i]);
   }
 }
 
@@ -354,9 +370,11 @@ void planish_frame_run(PlanishFrame *frame, uint32_t frames)
   if (frames == 0 && frame->fresh) {
     take_shape(frame);
   }
+  bool looked = false;
   for (uint32_t done = 0; done < frames;) {
     if (frame->phase == 0) {
-      at_grid_frame(frame);
+      at_grid_frame(frame, looked);
+      looked = true;
     }
     const uint32_t to_grid = PLANISH_GRID - frame->phase;
     const uint32_t part = frames - done < to_grid ? frames - done : to_grid;

@@ -137,11 +137,11 @@ void yardstick_free(Yardstick *yardstick)
 static void biquad(Yardstick *yardstick, const Audio *in, uint32_t at, uint32_t frames)
 {
   static const PlanishBiquadCoefs coefs = {1.044, -1.895, 0.868, -1.895, 0.912};
-  for (uint32_t n = 0; n < frames; ++n) {
-    for (int c = 0; c < 2; ++c) {
+  for (uint32_t c = 0; c < 2; ++c) {
+    float *out = yardstick->fine + (size_t)c * frames;
+    for (uint32_t n = 0; n < frames; ++n) {
       const double x = (double)in->channel[c][at + n];
-      yardstick->fine[2 * n + (uint32_t)c] =
-          (float)planish_biquad_process(&yardstick->biquad[c], &coefs, x);
+      out[n] = (float)planish_biquad_process(&yardstick->biquad[c], &coefs, x);
     }
   }
 }

@@ -30,7 +30,7 @@ static double brute(const double *x, size_t at, size_t length)
   return largest;
 }
 
-/* Shapes that make a monotone queue grow, collapse at once, and meet equal values. */
+/* Noise, long rises and falls, and values that are often equal. */
 static void fill(double *x, int shape)
 {
   uint64_t seed = 5;
@@ -98,11 +98,26 @@ static void counts_may_wrap(void **state)
   Fixture f = make(LONGEST);
   fill(x, 0);
   f.max.now = UINT32_MAX - 1000;
-  f.max.oldest = f.max.front = f.max.end = UINT32_MAX - 100;
   for (size_t n = 0; n < FRAMES; ++n) {
     assert_true(planish_sliding_max_next(&f.max, x[n], LONGEST) == brute(x, n, LONGEST));
   }
   free(f.block);
+}
+
+/* Whatever the longest window is, and so the length of a part. */
+static void any_longest_window_will_do(void **state)
+{
+  (void)state;
+  static double x[FRAMES];
+  fill(x, 0);
+  for (uint32_t longest = 1; longest < 5000; longest = longest * 5 / 4 + 1) {
+    Fixture f = make(longest);
+    for (size_t n = 0; n < 4 * (size_t)longest && n < FRAMES; ++n) {
+      const uint32_t length = n % 3 == 0 ? longest : 1 + (uint32_t)n % longest;
+      assert_true(planish_sliding_max_next(&f.max, x[n], length) == brute(x, n, length));
+    }
+    free(f.block);
+  }
 }
 
 int main(void)
@@ -111,6 +126,7 @@ int main(void)
       cmocka_unit_test(equals_the_brute_maximum),
       cmocka_unit_test(the_length_may_change_at_any_frame),
       cmocka_unit_test(counts_may_wrap),
+      cmocka_unit_test(any_longest_window_will_do),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
