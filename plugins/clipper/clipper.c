@@ -49,6 +49,7 @@ typedef struct {
   PlanishClipCurves curves;                /* of the block, for the first pass */
   PlanishClipCurves later[CLIPPER_PASSES]; /* for the others (the first is not used) */
   double trim_ceilings[PLANISH_GRID];
+  double later_peaks[PLANISH_GRID]; /* of the others' passes; nobody looks */
   double *ceilings;        /* of the last frames, a ring: later passes see that of their audio */
   uint32_t ceiling_stands; /* frames since the ceiling moved, up to CURVES: then all of the ring,
                               and what is made of it, is the same */
@@ -177,17 +178,18 @@ static void step_hold(Clipper *clipper)
 
 static void lay_gain(Clipper *clipper, double *gain, uint32_t frames)
 {
-  const bool moves = planish_glide_is_moving(&clipper->gain_db);
-  for (uint32_t i = 0; i < frames; ++i) {
-    if (moves) {
-      clipper->gain = planish_gain_of(planish_glide_next(&clipper->gain_db));
+  if (!planish_glide_is_moving(&clipper->gain_db)) {
+    const double stands = clipper->gain;
+    for (uint32_t i = 0; i < frames; ++i) {
+      gain[i] = stands;
     }
-    gain[i] = clipper->gain;
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    gain[i] = planish_gain_of(planish_glide_next(&clipper->gain_db));
   }
   /* A glide that ends with the block has not given its target yet. */
-  if (moves) {
-    clipper->gain = planish_gain_of(clipper->gain_db.value);
-  }
+  clipper->gain = planish_gain_of(clipper->gain_db.value);
 }
 
 /* While the curve moves, and for the block after. */
@@ -285,11 +287,10 @@ static void clip_once(Clipper *clipper, uint32_t c, Course *course, double *audi
 static double hold_peaks(Clipper *clipper, const PlanishBlock *block, const Course *course,
                          double *const *audio)
 {
-  double ignored[PLANISH_GRID] = {0.0};
   for (uint32_t p = 1; p < CLIPPER_PASSES; ++p) {
     for (uint32_t c = 0; c < block->channels; ++c) {
       clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, clipper->later + p, audio[c],
-                         ignored, block->frames);
+                         clipper->later_peaks, block->frames);
     }
   }
   return planish_peak_trim_process(&clipper->trim, audio, clipper->trim_ceilings, course->peak,
