@@ -23,13 +23,16 @@ enum {
   WARNING_AHEAD = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY - CLIPS_BACK
 };
 
-/* Frames of curves kept: the trim sees the oldest. */
+/* Frames whose ceilings are kept: the trim sees the oldest. */
 enum {
   CURVES = 256,
   TRIM_BACK = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY + PLANISH_INNER_PEAK_DELAY
 };
 
 _Static_assert(TRIM_BACK + PLANISH_GRID <= CURVES, "a block and what the trim looks back");
+
+/* Frames from the first of a block in which the ceiling moved until all of the ring is the same. */
+enum { ALL_STANDS = CURVES + PLANISH_GRID };
 
 typedef enum { HOLD_OFF, HOLD_FILLING, HOLD_ON } HoldState;
 
@@ -51,8 +54,8 @@ typedef struct {
   double trim_ceilings[PLANISH_GRID];
   double later_peaks[PLANISH_GRID]; /* of the others' passes; nobody looks */
   double *ceilings;        /* of the last frames, a ring: later passes see that of their audio */
-  uint32_t ceiling_stands; /* frames since the ceiling moved, up to CURVES: then all of the ring,
-                              and what is made of it, is the same */
+  uint32_t ceiling_stands; /* frames since the first of the last block in which the ceiling moved,
+                              up to ALL_STANDS: then what is made of the ring stands, too */
   uint32_t latency;
   uint32_t now;        /* frames since reset; wraps */
   uint32_t ratio;      /* wanted; an index */
@@ -239,7 +242,7 @@ static void recall_ceilings(const Clipper *clipper, uint32_t back, double *ceili
 static void lay_ceilings(Clipper *clipper, uint32_t frames)
 {
   double ceilings[PLANISH_GRID];
-  if (clipper->ceiling_stands >= CURVES) {
+  if (clipper->ceiling_stands >= ALL_STANDS) {
     return;
   }
   /* Beyond the block, too, for when it is the last one before all stands. */
