@@ -1,7 +1,6 @@
 #include "common/dsp/clip_pass.h"
 
 #include "common/dsp/clip_means.h"
-#include "common/dsp/wide.h"
 
 enum {
   TAPS = PLANISH_OVERSAMPLER_TAPS,
@@ -59,20 +58,22 @@ typedef struct {
 } Work;
 
 /* The points of four frames; one before the block's first if `at` is -LANES. */
-PLANISH_INLINED void find_points(const Work *work, int32_t at, PlanishFour *fine, uint32_t ratio)
+PLANISH_INLINED void find_points(const Work *work, int32_t at, PlanishFour *fine, uint32_t ratio,
+                                 bool wide)
 {
-  planish_interpolate_four(work->filters->up, work->past + (LANES + 1 + at), fine, TAPS, ratio);
+  planish_interpolate_four(work->filters->up, work->past + (LANES + 1 + at), fine, TAPS, ratio,
+                           wide);
 }
 
 /* The fine sample before the frame `at`, as it was or would have been worked out with the frames
  * before it. */
-PLANISH_INLINED double last_before(const Work *work, uint32_t at, uint32_t ratio)
+PLANISH_INLINED double last_before(const Work *work, uint32_t at, uint32_t ratio, bool wide)
 {
   PlanishFour fine[PLANISH_OVERSAMPLER_MAX_RATIO];
   if (work->engine->knows_last) {
     return work->engine->last;
   }
-  find_points(work, (int32_t)at - LANES, fine, ratio);
+  find_points(work, (int32_t)at - LANES, fine, ratio, wide);
   return fine[ratio - 1][LANES - 1];
 }
 
@@ -146,7 +147,7 @@ PLANISH_INLINED bool may_clip(const Work *work, const double *sizes)
 }
 
 /* Inlined with `ratio` constant, so that the sums stay in registers. */
-PLANISH_INLINED void clip_block(const Work *work, uint32_t ratio)
+PLANISH_INLINED void clip_block(const Work *work, uint32_t ratio, bool wide)
 {
   double sizes[HELD / LANES];
   for (uint32_t s = 1; s < HELD / LANES; ++s) {
@@ -159,8 +160,8 @@ PLANISH_INLINED void clip_block(const Work *work, uint32_t ratio)
       continue;
     }
     PlanishFour points[1 + PLANISH_OVERSAMPLER_MAX_RATIO];
-    const double last = last_before(work, at, ratio);
-    find_points(work, (int32_t)at, points + 1, ratio);
+    const double last = last_before(work, at, ratio, wide);
+    find_points(work, (int32_t)at, points + 1, ratio, wide);
     const PlanishFour ends = points[ratio];
     const uint32_t left = work->frames - at;
     points[0] = __builtin_shufflevector(planish_all(last), ends, 0, 4, 5, 6);
@@ -170,19 +171,25 @@ PLANISH_INLINED void clip_block(const Work *work, uint32_t ratio)
   }
 }
 
-PLANISH_WIDE static void clip_4(const Work *work)
+PLANISH_INLINED void clip_at(const Work *work, bool wide)
 {
-  clip_block(work, 4);
+  if (work->filters->ratio == 4) {
+    clip_block(work, 4, wide);
+  } else if (work->filters->ratio == 8) {
+    clip_block(work, 8, wide);
+  } else {
+    clip_block(work, 16, wide);
+  }
 }
 
-PLANISH_WIDE static void clip_8(const Work *work)
+PLANISH_FOUR_WIDE static void clip_wide(const Work *work)
 {
-  clip_block(work, 8);
+  clip_at(work, true);
 }
 
-PLANISH_WIDE static void clip_16(const Work *work)
+static void clip_plain(const Work *work)
 {
-  clip_block(work, 16);
+  clip_at(work, false);
 }
 
 bool planish_clip_pass_residues(PlanishClipPass *pass, uint32_t engine,
@@ -193,12 +200,10 @@ bool planish_clip_pass_residues(PlanishClipPass *pass, uint32_t engine,
   const Work work = {own, pass->past, filters, curves, peaks, pass->frames};
   if (pass->largest * filters->peak_gain <= curves->lowest) {
     own->knows_last = false;
-  } else if (filters->ratio == 4) {
-    clip_4(&work);
-  } else if (filters->ratio == 8) {
-    clip_8(&work);
+  } else if (planish_four_fits()) {
+    clip_wide(&work);
   } else {
-    clip_16(&work);
+    clip_plain(&work);
   }
   return planish_block_decimator_take(&own->decimator, residues, pass->frames);
 }

@@ -71,22 +71,50 @@ static void take(PlanishInnerPeak *peak, const double *audio, uint32_t frames)
   peak->frames = frames;
 }
 
-PLANISH_WIDE static void find_points(PlanishInnerPeak *peak)
+PLANISH_INLINED void find_points(PlanishInnerPeak *peak, bool wide)
 {
   for (uint32_t at = 0; at < peak->frames; at += LANES) {
     PlanishFour fine[PHASES];
-    planish_interpolate_four(peak->kernel, peak->past + at, fine, TAPS, PHASES);
+    planish_interpolate_four(peak->kernel, peak->past + at, fine, TAPS, PHASES, wide);
     for (uint32_t p = 0; p < PHASES; ++p) {
       planish_four_store(peak->points[p] + 1 + at, fine[p]);
     }
   }
 }
 
-PLANISH_WIDE static void find_band(PlanishInnerPeak *peak)
+PLANISH_INLINED void find_band(PlanishInnerPeak *peak, bool wide)
 {
   for (uint32_t at = 0; at < peak->frames; at += LANES) {
-    planish_four_store(peak->points[0] + 1 + at,
-                       planish_interpolate_first(peak->kernel, peak->past + at, TAPS, PHASES));
+    planish_four_store(
+        peak->points[0] + 1 + at,
+        planish_interpolate_first(peak->kernel, peak->past + at, TAPS, PHASES, wide));
+  }
+}
+
+PLANISH_FOUR_WIDE static void find_wide(PlanishInnerPeak *peak, bool band_alone)
+{
+  if (band_alone) {
+    find_band(peak, true);
+  } else {
+    find_points(peak, true);
+  }
+}
+
+static void find_plain(PlanishInnerPeak *peak, bool band_alone)
+{
+  if (band_alone) {
+    find_band(peak, false);
+  } else {
+    find_points(peak, false);
+  }
+}
+
+static void find(PlanishInnerPeak *peak, bool band_alone)
+{
+  if (planish_four_fits()) {
+    find_wide(peak, band_alone);
+  } else {
+    find_plain(peak, band_alone);
   }
 }
 
@@ -99,13 +127,13 @@ void planish_inner_peak_fill(PlanishInnerPeak *peak, const double *past)
 void planish_inner_peak_push(PlanishInnerPeak *peak, const double *audio, uint32_t frames)
 {
   take(peak, audio, frames);
-  find_points(peak);
+  find(peak, false);
 }
 
 void planish_inner_peak_push_band(PlanishInnerPeak *peak, const double *audio, uint32_t frames)
 {
   take(peak, audio, frames);
-  find_band(peak);
+  find(peak, true);
 }
 
 /* The square of the peak at a fine point: if it is a local extremum, of the amplitude of the

@@ -11,11 +11,13 @@
  *
  * Every frame is worked out by the same operations in the same order whichever lane it has.
  *
- * Thread: any. Real-time safe. Taps and ratio must be constants where these are called. */
+ * Thread: any. Real-time safe. Taps, ratio and `wide` (four_lanes.h) must be constants where these
+ * are called. */
 #ifndef PLANISH_DSP_INTERPOLATOR_H
 #define PLANISH_DSP_INTERPOLATOR_H
 
 #include "common/dsp/four_lanes.h"
+#include "common/dsp/two_lanes.h"
 
 #include <stddef.h>
 
@@ -25,6 +27,13 @@
 
 /* Sums kept at a time: as many as leave registers to work with. */
 enum { PLANISH_INTERPOLATOR_SWEEP = 8 };
+
+PLANISH_INLINED PlanishTwo planish_two_load(const double *from)
+{
+  PlanishTwo two;
+  memcpy(&two, from, sizeof two);
+  return two;
+}
 
 /* The factor of one tap in one column: phase 0, phase ratio/2, then even and odd half of each
  * phase in between. */
@@ -55,7 +64,18 @@ static inline void planish_interpolator_lay(double *kernel, const double *phases
   }
 }
 
-/* Columns from..from + count of the kernel. */
+/* What a column takes: of a tap and its mirror the sum or the difference. */
+typedef enum { PLANISH_COLUMN_FIRST, PLANISH_COLUMN_EVEN, PLANISH_COLUMN_ODD } PlanishColumn;
+
+PLANISH_INLINED PlanishColumn planish_interpolator_column(uint32_t column)
+{
+  if (column == 0) {
+    return PLANISH_COLUMN_FIRST;
+  }
+  return column == 1 || column % 2 == 0 ? PLANISH_COLUMN_EVEN : PLANISH_COLUMN_ODD;
+}
+
+/* Columns from..from + count of the kernel, four lanes at a time. */
 PLANISH_INLINED void planish_interpolator_sweep(const PlanishFour *kernel, const double *past,
                                                 PlanishFour *sums, uint32_t taps, uint32_t ratio,
                                                 uint32_t from, uint32_t count)
@@ -65,16 +85,11 @@ PLANISH_INLINED void planish_interpolator_sweep(const PlanishFour *kernel, const
   const double *back = past + taps - 1;
   kernel += from;
   for (uint32_t k = 0; k < taps / 2; ++k, ++front, --back, kernel += ratio) {
-    const PlanishFour newer = planish_four_load(back);
     const PlanishFour older = planish_four_load(front);
-    const PlanishFour even = older + newer;
-    const PlanishFour odd = older - newer;
+    const PlanishFour newer = planish_four_load(back);
+    const PlanishFour taken[] = {older + planish_four_load(back - 1), older + newer, older - newer};
     for (uint32_t c = 0; c < count; ++c) {
-      if (from + c == 0) {
-        sum[c] += kernel[c] * (older + planish_four_load(back - 1));
-      } else {
-        sum[c] += kernel[c] * ((from + c) % 2 == 0 || from + c == 1 ? even : odd);
-      }
+      sum[c] += kernel[c] * taken[planish_interpolator_column(from + c)];
     }
   }
   for (uint32_t c = 0; c < count; ++c) {
@@ -82,19 +97,58 @@ PLANISH_INLINED void planish_interpolator_sweep(const PlanishFour *kernel, const
   }
 }
 
+/* The same, two lanes at a time. */
+PLANISH_INLINED void planish_interpolator_sweep_two(const PlanishTwo *kernel, const double *past,
+                                                    double *sums, uint32_t taps, uint32_t ratio,
+                                                    uint32_t from, uint32_t count)
+{
+  PlanishTwo sum[PLANISH_INTERPOLATOR_SWEEP] = {{0.0}};
+  const double *front = past;
+  const double *back = past + taps - 1;
+  kernel += (size_t)2 * from;
+  for (uint32_t k = 0; k < taps / 2; ++k, ++front, --back, kernel += (size_t)2 * ratio) {
+    const PlanishTwo older = planish_two_load(front);
+    const PlanishTwo newer = planish_two_load(back);
+    const PlanishTwo taken[] = {older + planish_two_load(back - 1), older + newer, older - newer};
+    for (uint32_t c = 0; c < count; ++c) {
+      sum[c] += kernel[(size_t)2 * c] * taken[planish_interpolator_column(from + c)];
+    }
+  }
+  for (uint32_t c = 0; c < count; ++c) {
+    memcpy(sums + (size_t)PLANISH_LANES * c, sum + c, sizeof *sum);
+  }
+}
+
+/* One after the other for all of `columns`. */
+PLANISH_INLINED void planish_interpolator_sums(const double *kernel, const double *past,
+                                               PlanishFour *sums, uint32_t taps, uint32_t ratio,
+                                               uint32_t columns, bool wide)
+{
+  for (uint32_t from = 0; from < columns; from += PLANISH_INTERPOLATOR_SWEEP) {
+    const uint32_t left = columns - from;
+    const uint32_t count = left < PLANISH_INTERPOLATOR_SWEEP ? left : PLANISH_INTERPOLATOR_SWEEP;
+    if (wide) {
+      planish_interpolator_sweep((const PlanishFour *)(const void *)kernel, past, sums + from, taps,
+                                 ratio, from, count);
+      continue;
+    }
+    double found[PLANISH_INTERPOLATOR_SWEEP * PLANISH_LANES];
+    for (uint32_t lane = 0; lane < PLANISH_LANES; lane += 2) {
+      planish_interpolator_sweep_two((const PlanishTwo *)(const void *)kernel, past + lane,
+                                     found + lane, taps, ratio, from, count);
+    }
+    memcpy(sums + from, found, count * sizeof *sums);
+  }
+}
+
 /* The points of four frames: fine[phase][lane]. past: the span of the first of them, oldest first;
  * those of the others follow, so taps + 3 frames are read. The kernel: aligned to 32 bytes. */
 PLANISH_INLINED void planish_interpolate_four(const double *kernel, const double *past,
-                                              PlanishFour *fine, uint32_t taps, uint32_t ratio)
+                                              PlanishFour *fine, uint32_t taps, uint32_t ratio,
+                                              bool wide)
 {
-  const PlanishFour *const factors = (const PlanishFour *)(const void *)kernel;
   PlanishFour sums[16];
-  for (uint32_t from = 0; from < ratio; from += PLANISH_INTERPOLATOR_SWEEP) {
-    const uint32_t left = ratio - from;
-    planish_interpolator_sweep(factors, past, sums + from, taps, ratio, from,
-                               left < PLANISH_INTERPOLATOR_SWEEP ? left
-                                                                 : PLANISH_INTERPOLATOR_SWEEP);
-  }
+  planish_interpolator_sums(kernel, past, sums, taps, ratio, ratio, wide);
   fine[0] = sums[0];
   fine[ratio / 2] = sums[1];
   for (uint32_t p = 1; p < ratio / 2; ++p) {
@@ -105,11 +159,10 @@ PLANISH_INLINED void planish_interpolate_four(const double *kernel, const double
 
 /* Phase 0 alone, with the same bits. */
 PLANISH_INLINED PlanishFour planish_interpolate_first(const double *kernel, const double *past,
-                                                      uint32_t taps, uint32_t ratio)
+                                                      uint32_t taps, uint32_t ratio, bool wide)
 {
   PlanishFour sum;
-  planish_interpolator_sweep((const PlanishFour *)(const void *)kernel, past, &sum, taps, ratio, 0,
-                             1);
+  planish_interpolator_sums(kernel, past, &sum, taps, ratio, 1, wide);
   return sum;
 }
 

@@ -46,14 +46,31 @@ static double noise(uint32_t *seed)
   return (double)(int32_t)*seed / 2147483648.0;
 }
 
-static void interpolate(const Fixture *f, const double *past, PlanishFour *fine)
+PLANISH_INLINED void interpolate(const Fixture *f, const double *past, PlanishFour *fine, bool wide)
 {
   if (f->filters.ratio == 4) {
-    planish_interpolate_four(f->filters.up, past, fine, TAPS, 4);
+    planish_interpolate_four(f->filters.up, past, fine, TAPS, 4, wide);
   } else if (f->filters.ratio == 8) {
-    planish_interpolate_four(f->filters.up, past, fine, TAPS, 8);
+    planish_interpolate_four(f->filters.up, past, fine, TAPS, 8, wide);
   } else {
-    planish_interpolate_four(f->filters.up, past, fine, TAPS, 16);
+    planish_interpolate_four(f->filters.up, past, fine, TAPS, 16, wide);
+  }
+}
+
+PLANISH_FOUR_WIDE static void interpolate_wide(const Fixture *f, const double *past,
+                                               PlanishFour *fine)
+{
+  interpolate(f, past, fine, true);
+}
+
+/* Both forms, where there are both: the same bits. */
+static void interpolate_both(const Fixture *f, const double *past, PlanishFour *fine)
+{
+  PlanishFour wide[PLANISH_OVERSAMPLER_MAX_RATIO];
+  interpolate(f, past, fine, false);
+  if (planish_four_fits()) {
+    interpolate_wide(f, past, wide);
+    assert_memory_equal(wide, fine, f->filters.ratio * sizeof *fine);
   }
 }
 
@@ -81,7 +98,7 @@ static void up_is_the_plain_filter(void **state)
       for (int k = 0; k < TAPS + LANES - 1; ++k) {
         past[k] = noise(&seed);
       }
-      interpolate(&f, past, fine);
+      interpolate_both(&f, past, fine);
       for (int lane = 0; lane < LANES; ++lane) {
         _Alignas(16) double plain[PLANISH_OVERSAMPLER_MAX_RATIO];
         planish_oversampler_up(&f.plain, past + lane, plain);
@@ -92,7 +109,7 @@ static void up_is_the_plain_filter(void **state)
       /* The first of them alone, and a lane's place, change no bit. */
       PlanishFour moved[PLANISH_OVERSAMPLER_MAX_RATIO];
       memmove(past, past + 1, sizeof past - sizeof *past);
-      interpolate(&f, past, moved);
+      interpolate_both(&f, past, moved);
       for (uint32_t p = 0; p < ratios[r]; ++p) {
         assert_true(moved[p][0] == fine[p][1] && moved[p][2] == fine[p][3]);
       }
