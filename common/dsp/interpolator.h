@@ -11,8 +11,8 @@
  *
  * Every frame is worked out by the same operations in the same order whichever lane it has.
  *
- * Thread: any. Real-time safe. Taps, ratio and `wide` (four_lanes.h) must be constants where these
- * are called. */
+ * Thread: any. Real-time safe. Taps, ratio (4, 8 or 16) and `wide` (four_lanes.h) must be constants
+ * where these are called. */
 #ifndef PLANISH_DSP_INTERPOLATOR_H
 #define PLANISH_DSP_INTERPOLATOR_H
 
@@ -119,25 +119,34 @@ PLANISH_INLINED void planish_interpolator_sweep_two(const PlanishTwo *kernel, co
   }
 }
 
-/* One after the other for all of `columns`. */
+PLANISH_INLINED void planish_interpolator_some(const double *kernel, const double *past,
+                                               PlanishFour *sums, uint32_t taps, uint32_t ratio,
+                                               uint32_t from, uint32_t count, bool wide)
+{
+  if (wide) {
+    planish_interpolator_sweep((const PlanishFour *)(const void *)kernel, past, sums + from, taps,
+                               ratio, from, count);
+    return;
+  }
+  double found[PLANISH_INTERPOLATOR_SWEEP * PLANISH_LANES];
+  for (uint32_t lane = 0; lane < PLANISH_LANES; lane += 2) {
+    planish_interpolator_sweep_two((const PlanishTwo *)(const void *)kernel, past + lane,
+                                   found + lane, taps, ratio, from, count);
+  }
+  memcpy(sums + from, found, count * sizeof *sums);
+}
+
+/* All columns. No loop, so that each sweep's place is a constant for sure. */
 PLANISH_INLINED void planish_interpolator_sums(const double *kernel, const double *past,
                                                PlanishFour *sums, uint32_t taps, uint32_t ratio,
-                                               uint32_t columns, bool wide)
+                                               bool wide)
 {
-  for (uint32_t from = 0; from < columns; from += PLANISH_INTERPOLATOR_SWEEP) {
-    const uint32_t left = columns - from;
-    const uint32_t count = left < PLANISH_INTERPOLATOR_SWEEP ? left : PLANISH_INTERPOLATOR_SWEEP;
-    if (wide) {
-      planish_interpolator_sweep((const PlanishFour *)(const void *)kernel, past, sums + from, taps,
-                                 ratio, from, count);
-      continue;
-    }
-    double found[PLANISH_INTERPOLATOR_SWEEP * PLANISH_LANES];
-    for (uint32_t lane = 0; lane < PLANISH_LANES; lane += 2) {
-      planish_interpolator_sweep_two((const PlanishTwo *)(const void *)kernel, past + lane,
-                                     found + lane, taps, ratio, from, count);
-    }
-    memcpy(sums + from, found, count * sizeof *sums);
+  enum { SWEEP = PLANISH_INTERPOLATOR_SWEEP };
+  if (ratio <= SWEEP) {
+    planish_interpolator_some(kernel, past, sums, taps, ratio, 0, ratio, wide);
+  } else {
+    planish_interpolator_some(kernel, past, sums, taps, ratio, 0, SWEEP, wide);
+    planish_interpolator_some(kernel, past, sums, taps, ratio, SWEEP, ratio - SWEEP, wide);
   }
 }
 
@@ -148,7 +157,7 @@ PLANISH_INLINED void planish_interpolate_four(const double *kernel, const double
                                               bool wide)
 {
   PlanishFour sums[16];
-  planish_interpolator_sums(kernel, past, sums, taps, ratio, ratio, wide);
+  planish_interpolator_sums(kernel, past, sums, taps, ratio, wide);
   fine[0] = sums[0];
   fine[ratio / 2] = sums[1];
   for (uint32_t p = 1; p < ratio / 2; ++p) {
@@ -162,7 +171,7 @@ PLANISH_INLINED PlanishFour planish_interpolate_first(const double *kernel, cons
                                                       uint32_t taps, uint32_t ratio, bool wide)
 {
   PlanishFour sum;
-  planish_interpolator_sums(kernel, past, &sum, taps, ratio, 1, wide);
+  planish_interpolator_some(kernel, past, &sum, taps, ratio, 0, 1, wide);
   return sum;
 }
 
