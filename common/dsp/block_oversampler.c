@@ -17,8 +17,8 @@ static const double SHIFT = -0.5;
 static double down_factor(const double *down, uint32_t ratio, uint32_t age, uint32_t column)
 {
   /* `down` has the oldest frame first. */
-  const double *const young = down + (TAPS - 1 - age) * ratio;
-  const double *const old = down + age * ratio;
+  const double *const young = down + (size_t)(TAPS - 1 - age) * ratio;
+  const double *const old = down + (size_t)age * ratio;
   if (column < 4) {
     return column < 2 ? young[column] : old[column - 2];
   }

@@ -81,8 +81,9 @@ PLANISH_INLINED void planish_block_decimator_add(PlanishBlockDecimator *decimato
     }
     const PlanishFour now = (h[0] * fine[0] + h[1] * fine[1]) + (even + odd);
     const PlanishFour then = (h[2] * fine[0] + h[3] * fine[1]) + (even - odd);
-    double *const soon = here + age % 4 * PLANISH_DECIMATOR_ROW + age / 4 * 4;
-    double *const later = here + late % 4 * PLANISH_DECIMATOR_ROW + late / 4 * 4;
+    double *const soon = here + (size_t)(age % 4) * PLANISH_DECIMATOR_ROW + (size_t)(age / 4) * 4;
+    double *const later =
+        here + (size_t)(late % 4) * PLANISH_DECIMATOR_ROW + (size_t)(late / 4) * 4;
     planish_four_store(soon, planish_four_load(soon) + now);
     planish_four_store(later, planish_four_load(later) + then);
   }

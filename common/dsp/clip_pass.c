@@ -151,8 +151,8 @@ PLANISH_INLINED void clip_block(const Work *work, uint32_t ratio, bool wide)
 {
   double sizes[HELD / LANES];
   for (uint32_t s = 1; s < HELD / LANES; ++s) {
-    sizes[s] =
-        planish_four_largest(planish_four_magnitude(planish_four_load(work->past + s * LANES)));
+    sizes[s] = planish_four_largest(
+        planish_four_magnitude(planish_four_load(work->past + (size_t)s * LANES)));
   }
   for (uint32_t at = 0; at < work->frames; at += LANES) {
     if (!may_clip(work, sizes + 1 + at / LANES)) {

@@ -40,13 +40,15 @@ PLANISH_INLINED PlanishTwo planish_two_load(const double *from)
 static inline double planish_interpolator_factor(const double *phases, uint32_t taps,
                                                  uint32_t ratio, uint32_t k, uint32_t column)
 {
+  const double *const early = phases + (size_t)k * ratio;
+  const double *const late = phases + (size_t)(taps - 1 - k) * ratio;
   if (column == 0) {
     /* The middle tap would be taken twice. */
-    return phases[k * ratio] * (k + 1 == taps / 2 ? 0.5 : 1.0);
+    return early[0] * (k + 1 == taps / 2 ? 0.5 : 1.0);
   }
   const uint32_t phase = column == 1 ? ratio / 2 : column / 2;
-  const double front = phases[k * ratio + phase];
-  const double back = phases[(taps - 1 - k) * ratio + phase];
+  const double front = early[phase];
+  const double back = late[phase];
   return column % 2 == 0 || column == 1 ? 0.5 * (front + back) : 0.5 * (front - back);
 }
 
@@ -160,9 +162,10 @@ PLANISH_INLINED void planish_interpolate_four(const double *kernel, const double
   planish_interpolator_sums(kernel, past, sums, taps, ratio, wide);
   fine[0] = sums[0];
   fine[ratio / 2] = sums[1];
-  for (uint32_t p = 1; p < ratio / 2; ++p) {
-    fine[p] = sums[2 * p] + sums[2 * p + 1];
-    fine[ratio - p] = sums[2 * p] - sums[2 * p + 1];
+  const PlanishFour *halves = sums + 2;
+  for (uint32_t p = 1; p < ratio / 2; ++p, halves += 2) {
+    fine[p] = halves[0] + halves[1];
+    fine[ratio - p] = halves[0] - halves[1];
   }
 }
 
