@@ -7,15 +7,16 @@
  * What the curve takes away, v - curve(v), is called the excess here. Over the straight segment
  * between two samples its mean is (F(v1) - F(v0)) / (v1 - v0), F its antiderivative: first-order
  * antiderivative antialiasing (Parker, Zavalishin, Le Bivic, DAFx-16). Taken of the excess instead
- * of the curve, it leaves what is not clipped alone.
+ * of the curve, it leaves what is not clipped alone (clip_means.h).
  *
  * Thread: any. Real-time safe. */
 #ifndef PLANISH_DSP_CLIP_CURVE_H
 #define PLANISH_DSP_CLIP_CURVE_H
 
-#include <stdint.h>
+#include "common/dsp/glide.h"
 
-#define PLANISH_CLIP_CURVE_MAX 16
+#include <stdbool.h>
+#include <stdint.h>
 
 typedef struct {
   double ceiling; /* > 0 */
@@ -40,11 +41,30 @@ double planish_clip_curve_excess(const PlanishClipCurve *curve, double v);
 /* The excess's antiderivative, even, 0 up to `start`. */
 double planish_clip_curve_antiderivative(const PlanishClipCurve *curve, double v);
 
-/* means[i]: the mean of the excess over the segment from fine[i-1] to fine[i]; fine[-1] is `last`.
- * Returns the largest magnitude among `last` and `fine` if it lies beyond `start`; else 0, all
- * means are 0, and `means` is not written. `count`: even, at most PLANISH_CLIP_CURVE_MAX. `means`
- * and `fine` must not overlap. */
-double planish_clip_curve_means(const PlanishClipCurve *curve, double last, const double *fine,
-                                double *means, uint32_t count);
+/* The curves of a block's frames, one each. */
+typedef struct {
+  double ceiling[PLANISH_GRID];
+  double start[PLANISH_GRID];
+  double width[PLANISH_GRID];
+  double twelfth[PLANISH_GRID];
+  double lowest; /* of all starts of the block */
+  bool hard;     /* all of them */
+} PlanishClipCurves;
+
+/* The same curve for every frame of any block. */
+void planish_clip_curves_fill(PlanishClipCurves *curves, const PlanishClipCurve *curve);
+
+/* One curve for each of `frames` frames. */
+void planish_clip_curves_take(PlanishClipCurves *curves, const PlanishClipCurve *each,
+                              uint32_t frames);
+
+static inline PlanishClipCurve planish_clip_curves_at(const PlanishClipCurves *curves,
+                                                      uint32_t frame)
+{
+  return (PlanishClipCurve){.ceiling = curves->ceiling[frame],
+                            .start = curves->start[frame],
+                            .width = curves->width[frame],
+                            .twelfth = curves->twelfth[frame]};
+}
 
 #endif

@@ -1,20 +1,21 @@
 /* One pass of clip-and-filter on one channel, in residue form: what the curve takes away from the
- * oversampled signal, brought back to the base rate.
+ * oversampled signal, brought back to the base rate. Worked on in blocks.
  *
  * A pass holds two engines, so that one oversampling ratio can be cross-faded into another: each
  * works at its own ratio on the same past. Clipping once and filtering lets the peaks grow back;
  * passes in a row on the result, the later residues doubled, bring them back down (repeated
  * clipping and filtering: Armstrong 2002, from memory; Bae, Andrews, Powers 2010).
  *
- * Where nothing near a frame can reach the curve, no filter runs; the bits are the same as if they
- * all did.
+ * Where nothing near some frames can reach the curve, no filter runs; the bits are the same as if
+ * they all did. Where nothing in a whole block can, it costs hardly more than keeping its past.
  *
  * Thread: one at a time. All but set-up is real-time safe. */
 #ifndef PLANISH_DSP_CLIP_PASS_H
 #define PLANISH_DSP_CLIP_PASS_H
 
+#include "common/dsp/block_oversampler.h"
 #include "common/dsp/clip_curve.h"
-#include "common/dsp/oversampler.h"
+#include "common/dsp/recent_peak.h"
 
 #include <stdbool.h>
 
@@ -23,16 +24,20 @@
 
 #define PLANISH_CLIP_PASS_ENGINES 2
 
+/* Frames of the past kept before a block: the span of the four frames before it. */
+#define PLANISH_CLIP_PASS_PAST (PLANISH_OVERSAMPLER_TAPS + PLANISH_LANES)
+
 typedef struct {
-  PlanishDecimator decimator;
-  double last;     /* the fine sample before this frame's first */
+  PlanishBlockDecimator decimator;
+  double last;     /* the fine sample before the next frame's first */
   bool knows_last; /* false: nobody needed it */
 } PlanishClipEngine;
 
 typedef struct {
-  double *past; /* the last frames, twice over, so that a span of them always lies in one piece */
-  uint32_t at;
-  double largest; /* magnitude within the span of the filter */
+  double *past; /* PLANISH_CLIP_PASS_PAST frames, then the block */
+  PlanishRecentPeak recent;
+  double largest;  /* no magnitude of all of them is larger */
+  uint32_t frames; /* of the block */
   PlanishClipEngine engines[PLANISH_CLIP_PASS_ENGINES];
 } PlanishClipPass;
 
@@ -44,17 +49,20 @@ void planish_clip_pass_reset(PlanishClipPass *pass);
  * PLANISH_OVERSAMPLER_TAPS frames on. */
 void planish_clip_pass_restart(PlanishClipPass *pass, uint32_t engine);
 
-/* The next frame of input. */
-void planish_clip_pass_push(PlanishClipPass *pass, double x);
+/* The next block of input, 1..PLANISH_GRID frames. */
+void planish_clip_pass_push(PlanishClipPass *pass, const double *audio, uint32_t frames);
 
-/* The input PLANISH_CLIP_PASS_DELAY frames ago. */
-double planish_clip_pass_delayed(const PlanishClipPass *pass);
+/* The block's frames, PLANISH_CLIP_PASS_DELAY frames late. */
+static inline const double *planish_clip_pass_delayed(const PlanishClipPass *pass)
+{
+  return pass->past + PLANISH_CLIP_PASS_PAST - PLANISH_CLIP_PASS_DELAY;
+}
 
-/* To be called once for each frame pushed while the engine is in use. The filters must have been
- * set up with a shift of -0.5. Raises *peak to the largest fine magnitude of the newest frame if
- * that lies beyond the curve's start. */
-double planish_clip_pass_residue(PlanishClipPass *pass, uint32_t engine,
-                                 const PlanishOversampler *filters, const PlanishClipCurve *curve,
-                                 double *peak);
+/* To be called once for each block pushed while the engine is in use. Raises peaks[frame]
+ * to the largest fine magnitude of each frame if that lies beyond its curve's start; `peaks`:
+ * PLANISH_GRID of them. False: all residues are 0, and not written. */
+bool planish_clip_pass_residues(PlanishClipPass *pass, uint32_t engine,
+                                const PlanishBlockOversampler *filters,
+                                const PlanishClipCurves *curves, double *peaks, double *residues);
 
 #endif

@@ -12,30 +12,34 @@ enum { TAPS = PLANISH_OVERSAMPLER_TAPS, UP_DELAY = TAPS / 2, DOWN_DELAY = TAPS /
  * above 0.8 times, because only distortion passes the filters. */
 static const PlanishWindowedSinc SINC = {.half_length = UP_DELAY, .cut = 0.93, .attenuation = 95.0};
 
+double planish_oversampler_design(double *up, double *down, uint32_t ratio, double shift)
+{
+  double peak_gain = 0.0;
+  for (uint32_t p = 0; p < ratio; ++p) {
+    const double step = (double)p / ratio;
+    for (uint32_t k = 0; k < TAPS; ++k) {
+      /* Of the frame under this tap: how many frames before the newest it came. */
+      const double age = (double)(TAPS - 1 - k);
+      up[k * ratio + p] = planish_windowed_sinc_at(&SINC, age + step - UP_DELAY);
+      down[k * ratio + p] =
+          planish_windowed_sinc_at(&SINC, step + shift / ratio - age + DOWN_DELAY);
+    }
+    /* A little more than the sum, for the rounding of the filter itself. */
+    const double magnitudes = planish_scale_phase(up + p, TAPS, ratio, 1.0) * (1.0 + 1e-12);
+    peak_gain = planish_max(peak_gain, magnitudes);
+    planish_scale_phase(down + p, TAPS, ratio, 1.0 / ratio);
+  }
+  return peak_gain;
+}
+
 void planish_oversampler_setup(PlanishOversampler *filters, PlanishArena *arena, uint32_t ratio,
                                double shift)
 {
   filters->ratio = ratio;
   filters->up = planish_arena_take(arena, (size_t)TAPS * ratio, sizeof(double));
   filters->down = planish_arena_take(arena, (size_t)TAPS * ratio, sizeof(double));
-  if (!planish_arena_is_filling(arena)) {
-    return;
-  }
-  filters->peak_gain = 0.0;
-  for (uint32_t p = 0; p < ratio; ++p) {
-    const double step = (double)p / ratio;
-    for (uint32_t k = 0; k < TAPS; ++k) {
-      /* Of the frame under this tap: how many frames before the newest it came. */
-      const double age = (double)(TAPS - 1 - k);
-      filters->up[k * ratio + p] = planish_windowed_sinc_at(&SINC, age + step - UP_DELAY);
-      filters->down[k * ratio + p] =
-          planish_windowed_sinc_at(&SINC, step + shift / ratio - age + DOWN_DELAY);
-    }
-    /* A little more than the sum, for the rounding of the filter itself. */
-    const double magnitudes =
-        planish_scale_phase(filters->up + p, TAPS, ratio, 1.0) * (1.0 + 1e-12);
-    filters->peak_gain = planish_max(filters->peak_gain, magnitudes);
-    planish_scale_phase(filters->down + p, TAPS, ratio, 1.0 / ratio);
+  if (planish_arena_is_filling(arena)) {
+    filters->peak_gain = planish_oversampler_design(filters->up, filters->down, ratio, shift);
   }
 }
 

@@ -9,6 +9,9 @@
  * the stage leaves alone passes no filter and keeps its bits; and where the residue is 0, no
  * work is done and the bits are the same as if it were.
  *
+ * This is the form that takes a frame at a time, for what needs each result before the next frame;
+ * block_oversampler.h does the same work on blocks for less.
+ *
  * Thread: one at a time for a PlanishDecimator; a PlanishOversampler is constant after set-up and
  * may be shared. All but set-up is real-time safe. */
 #ifndef PLANISH_DSP_OVERSAMPLER_H
@@ -46,6 +49,9 @@ typedef struct {
  * first-order antiderivative antialiasing. |shift| <= 1. */
 void planish_oversampler_setup(PlanishOversampler *filters, PlanishArena *arena, uint32_t ratio,
                                double shift);
+
+/* The coefficients alone, each [taps][ratio]. Returns the peak gain. */
+double planish_oversampler_design(double *up, double *down, uint32_t ratio, double shift);
 
 /* `ratio` fine samples of the newest frame; `past`: the last PLANISH_OVERSAMPLER_TAPS input
  * frames, oldest first. `fine`: aligned to 16 bytes; must not overlap `past`. */

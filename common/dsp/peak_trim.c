@@ -51,14 +51,37 @@ static void smooth_max_reset(PlanishSmoothMax *smooth)
 {
   planish_sliding_max_reset(&smooth->max);
   planish_box_window_reset(&smooth->window, smooth->length);
+  smooth->left = 0;
 }
 
+/* Frames left once some have passed. */
+static uint32_t less(uint32_t left, uint32_t frames)
+{
+  return left > frames ? left - frames : 0;
+}
+
+static double largest_of(const double *values, uint32_t frames)
+{
+  double largest = 0.0;
+  for (uint32_t i = 0; i < frames; ++i) {
+    largest = planish_max(largest, values[i]);
+  }
+  return largest;
+}
+
+/* Zeros in a window of zeros leave it as it is, and are what comes out. */
 static void smooth_max_process(PlanishSmoothMax *smooth, double *values, uint32_t frames)
 {
+  if (largest_of(values, frames) > 0.0) {
+    smooth->left = 2 * smooth->length + frames;
+  } else if (smooth->left == 0) {
+    return;
+  }
   for (uint32_t i = 0; i < frames; ++i) {
     values[i] = planish_sliding_max_next(&smooth->max, values[i], smooth->length);
   }
   planish_box_window_process(&smooth->window, values, frames);
+  smooth->left = less(smooth->left, frames);
 }
 
 uint32_t planish_peak_trim_latency(double rate)
@@ -74,8 +97,10 @@ void planish_peak_trim_setup(PlanishPeakTrim *trim, PlanishArena *arena, double 
   trim->warning_ahead = ahead + planish_peak_trim_latency(rate);
   trim->warning_hold = planish_frames_of(WARNING_HOLD_MS, rate) + trim->warning_ahead;
   trim->keep_leak = planish_exp2(-LOG2_E * 1000.0 / (LEAK_MS * rate));
+  trim->made_up = (trim->top_hold + PLANISH_GRID - 1) / PLANISH_GRID * PLANISH_GRID;
+  trim->seen = trim->made_up + PLANISH_INNER_PEAK_TAPS + PLANISH_GRID;
   trim->length = 1;
-  while (trim->length < planish_peak_trim_latency(rate) + PLANISH_GRID) {
+  while (trim->length < trim->seen) {
     trim->length *= 2;
   }
   for (uint32_t c = 0; c < 2; ++c) {
@@ -89,6 +114,21 @@ void planish_peak_trim_setup(PlanishPeakTrim *trim, PlanishArena *arena, double 
   smooth_max_setup(&trim->reduction, arena, frames_at(rate, GAIN_LOOKAHEAD_MS));
   smooth_max_setup(&trim->share, arena, frames_at(rate, LOOKAHEAD_MS));
   planish_box_window_setup(&trim->warned, arena, trim->warning_ahead - CLEAR_AHEAD);
+  const uint32_t smoothing = 2 * trim->share.length;
+  trim->forget =
+      (smoothing > trim->warning_ahead ? smoothing : trim->warning_ahead) + 2 * PLANISH_GRID;
+  /* The inner band is no larger than the largest of the points may be. */
+  trim->most =
+      (planish_inner_peak_most(trim->inner) + 2.0 * (1.0 + trim->inner->gain)) * (1.0 + 1e-9);
+}
+
+/* Nothing is left to do, and nothing was for as long as anything is remembered. */
+static void clear_work(PlanishPeakTrim *trim)
+{
+  memset(trim->needed, 0, trim->length * sizeof(double));
+  for (uint32_t i = 0; i < trim->length; ++i) {
+    trim->leak[i] = LEAK;
+  }
 }
 
 void planish_peak_trim_reset(PlanishPeakTrim *trim)
@@ -99,21 +139,72 @@ void planish_peak_trim_reset(PlanishPeakTrim *trim)
     memset(trim->delayed[c], 0, trim->length * sizeof(double));
     memset(trim->top[c], 0, trim->length * sizeof(double));
   }
-  memset(trim->needed, 0, trim->length * sizeof(double));
-  for (uint32_t i = 0; i < trim->length; ++i) {
-    trim->leak[i] = LEAK;
-  }
+  clear_work(trim);
   smooth_max_reset(&trim->reduction);
   smooth_max_reset(&trim->share);
   planish_box_window_reset(&trim->warned, trim->warning_ahead - CLEAR_AHEAD);
+  planish_recent_peak_reset(&trim->recent, trim->seen);
   trim->warned_left = 0;
   trim->at = 0;
+  trim->busy = 0;
+  trim->resting = false;
 }
 
-/* What the ring held `back` frames before frame `now`. */
-static double *past(const PlanishPeakTrim *trim, double *ring, uint32_t now, uint32_t back)
+/* A block into a ring, at frame `at`. */
+static void put(const PlanishPeakTrim *trim, double *ring, uint32_t at, const double *values,
+                uint32_t frames)
 {
-  return ring + ((now - back) & (trim->length - 1));
+  const uint32_t from = at & (trim->length - 1);
+  const uint32_t first = trim->length - from < frames ? trim->length - from : frames;
+  memcpy(ring + from, values, first * sizeof(double));
+  memcpy(ring, values + first, (frames - first) * sizeof(double));
+}
+
+/* What a ring held from frame `at` on. */
+static void get(const PlanishPeakTrim *trim, const double *ring, uint32_t at, double *values,
+                uint32_t frames)
+{
+  const uint32_t from = at & (trim->length - 1);
+  const uint32_t first = trim->length - from < frames ? trim->length - from : frames;
+  memcpy(values, ring + from, first * sizeof(double));
+  memcpy(values + first, ring, (frames - first) * sizeof(double));
+}
+
+/* The tops of a block that the inner peak has taken, into their ring, and how large they are. */
+static void find_tops(PlanishPeakTrim *trim, uint32_t c, uint32_t at, double *size, uint32_t frames)
+{
+  const double *const delayed = planish_inner_peak_delayed(trim->inner + c);
+  const double *const band = planish_inner_peak_band(trim->inner + c);
+  double top[PLANISH_GRID];
+  for (uint32_t i = 0; i < frames; ++i) {
+    top[i] = delayed[i] - band[i];
+  }
+  put(trim, trim->top[c], at, top, frames);
+  for (uint32_t i = 0; i < frames; ++i) {
+    size[i] = planish_sliding_max_next(trim->top_size + c, fabs(top[i]), trim->top_hold);
+  }
+}
+
+/* Makes up for what was left out of one channel while resting: the last tops, their size, and the
+ * points of the frame before. */
+static void catch_up(PlanishPeakTrim *trim, uint32_t c)
+{
+  enum { PAST = PLANISH_INNER_PEAK_TAPS - 1 };
+  double audio[PAST];
+  double size[PLANISH_GRID];
+  uint32_t at = trim->at - trim->made_up;
+  get(trim, trim->delayed[c], at - PAST, audio, PAST);
+  planish_inner_peak_fill(trim->inner + c, audio);
+  planish_sliding_max_reset(trim->top_size + c);
+  for (; at != trim->at; at += PLANISH_GRID) {
+    get(trim, trim->delayed[c], at, audio, PLANISH_GRID);
+    if (trim->at - at > PLANISH_GRID) {
+      planish_inner_peak_push_band(trim->inner + c, audio, PLANISH_GRID);
+    } else {
+      planish_inner_peak_push(trim->inner + c, audio, PLANISH_GRID);
+    }
+    find_tops(trim, c, at, size, PLANISH_GRID);
+  }
 }
 
 /* How much of a top must go so that inner band and top stay under the ceiling together. Between its
@@ -131,28 +222,46 @@ static double reduction_for(double peak, double ceiling)
   return over + planish_min(over, MARGIN_DB) + MARGIN_SHARE * over;
 }
 
+/* The peak up to which nothing need be done in any of the frames, surely below what rounding may
+ * make of it. */
+static double harmless_peak(const double *ceilings, const double *size, uint32_t frames)
+{
+  double peak = ceilings[0];
+  for (uint32_t i = 0; i < frames; ++i) {
+    peak = planish_min(peak, ceilings[i] * (1.0 - 1e-12) - 2.0 * (1.0 + 1e-12) * size[i]);
+  }
+  return peak;
+}
+
 /* Takes the frames in: finds their tops, and what must be done about them. */
 static void look(PlanishPeakTrim *trim, uint32_t c, const double *audio, const double *ceilings,
                  uint32_t frames, double *needed, double *share)
 {
+  double size[PLANISH_GRID];
+  double peak[PLANISH_GRID];
+  double leak[PLANISH_GRID];
+  planish_inner_peak_push(trim->inner + c, audio, frames);
+  find_tops(trim, c, trim->at, size, frames);
+  const double harmless = harmless_peak(ceilings, size, frames);
+  planish_inner_peak_peaks(trim->inner + c, harmless, peak);
+  if (largest_of(peak, frames) <= harmless) {
+    return;
+  }
+  get(trim, trim->leak, trim->at - PLANISH_GRID, leak, frames);
   for (uint32_t i = 0; i < frames; ++i) {
-    const uint32_t now = trim->at + i;
-    double inner;
-    const double peak = planish_inner_peak_next(trim->inner + c, audio[i], &inner);
-    *past(trim, trim->delayed[c], now, 0) = audio[i];
-    const double top = *past(trim, trim->delayed[c], now, PLANISH_INNER_PEAK_DELAY) - inner;
-    *past(trim, trim->top[c], now, 0) = top;
-    const double size = planish_sliding_max_next(trim->top_size + c, fabs(top), trim->top_hold);
-    const double leaking = peak + *past(trim, trim->leak, now, PLANISH_GRID) * size;
-    if (leaking > ceilings[i]) {
-      needed[i] = planish_max(needed[i], reduction_for(leaking, ceilings[i]));
+    share[i] = planish_max(share[i], share_to_go(peak[i], size[i], ceilings[i]));
+    leak[i] = peak[i] + leak[i] * size[i];
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    if (leak[i] > ceilings[i]) {
+      needed[i] = planish_max(needed[i], reduction_for(leak[i], ceilings[i]));
     }
-    share[i] = planish_max(share[i], share_to_go(peak, size, ceilings[i]));
   }
 }
 
-/* Raises the shares to what warnings ask for: 1 by the time that their frames go out. */
-static void heed(PlanishPeakTrim *trim, const double *warnings, double *share, uint32_t frames)
+/* Raises the shares to what warnings ask for: 1 by the time that their frames go out. True: a
+ * warning is not forgotten. */
+static bool heed(PlanishPeakTrim *trim, const double *warnings, double *share, uint32_t frames)
 {
   double warned[PLANISH_GRID];
   for (uint32_t i = 0; i < frames; ++i) {
@@ -163,19 +272,25 @@ static void heed(PlanishPeakTrim *trim, const double *warnings, double *share, u
     }
     warned[i] = trim->warned_left > 0 ? 1.0 : 0.0;
   }
+  const bool any = largest_of(warned, frames) > 0.0;
   planish_box_window_process(&trim->warned, warned, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     share[i] = planish_max(share[i], warned[i]);
   }
+  return any;
 }
 
 /* The leak starts anew while any of the top is left in. */
 static void follow_leak(PlanishPeakTrim *trim, const double *share, uint32_t frames)
 {
+  double leak[PLANISH_GRID];
+  double last;
+  get(trim, trim->leak, trim->at - 1, &last, 1);
   for (uint32_t i = 0; i < frames; ++i) {
-    const double leak = *past(trim, trim->leak, trim->at + i, 1) * trim->keep_leak;
-    *past(trim, trim->leak, trim->at + i, 0) = share[i] < 1.0 ? LEAK : leak;
+    last = share[i] < 1.0 ? LEAK : last * trim->keep_leak;
+    leak[i] = last;
   }
+  put(trim, trim->leak, trim->at, leak, frames);
 }
 
 /* What must be taken off, in dB, in; gains out. Returns the largest reduction. */
@@ -184,36 +299,52 @@ static double find_gains(PlanishPeakTrim *trim, const double *needed, double *ga
 {
   const uint32_t wait = trim->share.length - trim->reduction.length;
   double reduction[PLANISH_GRID];
-  double largest = 0.0;
-  for (uint32_t i = 0; i < frames; ++i) {
-    *past(trim, trim->needed, trim->at + i, 0) = needed[i];
-    reduction[i] = *past(trim, trim->needed, trim->at + i, wait);
-  }
+  put(trim, trim->needed, trim->at, needed, frames);
+  get(trim, trim->needed, trim->at - wait, reduction, frames);
   smooth_max_process(&trim->reduction, reduction, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     gains[i] = reduction[i] > 0.0 ? planish_gain_of(-reduction[i]) : 1.0;
-    largest = planish_max(largest, reduction[i]);
   }
-  return largest;
+  return largest_of(reduction, frames);
 }
 
-static void apply(PlanishPeakTrim *trim, uint32_t c, double *audio, uint32_t frames,
+static void apply(const PlanishPeakTrim *trim, uint32_t c, double *audio, uint32_t frames,
                   const double *gain, const double *share)
 {
   const uint32_t back = trim->share.length - 1;
+  double delayed[PLANISH_GRID];
+  double top[PLANISH_GRID];
+  get(trim, trim->delayed[c], trim->at - back - PLANISH_INNER_PEAK_DELAY, delayed, frames);
+  get(trim, trim->top[c], trim->at - back, top, frames);
   for (uint32_t i = 0; i < frames; ++i) {
-    const uint32_t now = trim->at + i;
-    double y = *past(trim, trim->delayed[c], now, PLANISH_INNER_PEAK_DELAY + back);
-    if (share[i] > 0.0) {
-      y -= planish_min(share[i], 1.0) * *past(trim, trim->top[c], now, back);
-    }
-    audio[i] = y * gain[i];
+    const double left = delayed[i] - planish_min(share[i], 1.0) * top[i];
+    audio[i] = (share[i] > 0.0 ? left : delayed[i]) * gain[i];
   }
 }
 
-double planish_peak_trim_process(PlanishPeakTrim *trim, double *const *audio,
-                                 const double *ceilings, const double *warnings, uint32_t channels,
-                                 uint32_t frames)
+/* Whether nothing is left to do and nothing can come up in this block. */
+static bool may_rest(const PlanishPeakTrim *trim, double recent, const double *ceilings,
+                     const double *warnings, uint32_t frames)
+{
+  double lowest = ceilings[0];
+  for (uint32_t i = 1; i < frames; ++i) {
+    lowest = planish_min(lowest, ceilings[i]);
+  }
+  return trim->busy == 0 && trim->warned_left == 0 && recent * trim->most <= lowest &&
+         largest_of(warnings, frames) <= 0.0;
+}
+
+static void rest(PlanishPeakTrim *trim, double *const *audio, uint32_t channels, uint32_t frames)
+{
+  const uint32_t back = PLANISH_INNER_PEAK_DELAY + trim->share.length - 1;
+  for (uint32_t c = 0; c < channels; ++c) {
+    get(trim, trim->delayed[c], trim->at - back, audio[c], frames);
+  }
+  trim->resting = true;
+}
+
+static double work(PlanishPeakTrim *trim, double *const *audio, const double *ceilings,
+                   const double *warnings, uint32_t channels, uint32_t frames)
 {
   double needed[PLANISH_GRID] = {0.0};
   double share[PLANISH_GRID] = {0.0};
@@ -221,12 +352,40 @@ double planish_peak_trim_process(PlanishPeakTrim *trim, double *const *audio,
   for (uint32_t c = 0; c < channels; ++c) {
     look(trim, c, audio[c], ceilings, frames, needed, share);
   }
+  const bool asked = largest_of(share, frames) > 0.0 || largest_of(needed, frames) > 0.0;
   smooth_max_process(&trim->share, share, frames);
-  heed(trim, warnings, share, frames);
+  const bool warned = heed(trim, warnings, share, frames);
   follow_leak(trim, share, frames);
   const double largest = find_gains(trim, needed, gains, frames);
   for (uint32_t c = 0; c < channels; ++c) {
     apply(trim, c, audio[c], frames, gains, share);
+  }
+  trim->busy = asked || warned ? trim->forget : less(trim->busy, frames);
+  return largest;
+}
+
+double planish_peak_trim_process(PlanishPeakTrim *trim, double *const *audio,
+                                 const double *ceilings, const double *warnings, uint32_t channels,
+                                 uint32_t frames)
+{
+  double newest = 0.0;
+  double largest = 0.0;
+  for (uint32_t c = 0; c < channels; ++c) {
+    newest = planish_max(newest, planish_largest_magnitude(audio[c], frames));
+    put(trim, trim->delayed[c], trim->at, audio[c], frames);
+  }
+  const double recent = planish_recent_peak_next(&trim->recent, newest, frames);
+  if (may_rest(trim, recent, ceilings, warnings, frames)) {
+    rest(trim, audio, channels, frames);
+  } else {
+    if (trim->resting) {
+      clear_work(trim);
+      for (uint32_t c = 0; c < channels; ++c) {
+        catch_up(trim, c);
+      }
+      trim->resting = false;
+    }
+    largest = work(trim, audio, ceilings, warnings, channels, frames);
   }
   trim->at += frames;
   return largest;

@@ -12,7 +12,9 @@
  * better: what is left to trim is a few tenths of a decibel of single peaks.
  *
  * Bit-exact (the delayed input) as long as inner band and top together stay under the ceiling and
- * no warning comes.
+ * no warning comes. Where by the size of the samples alone nothing can pass the ceiling, and
+ * nothing of before is left to do, it rests: then no filter runs, and what the filters would hold
+ * is made up for when work begins, with the same bits as if they had run.
  *
  * Thread: one at a time. All but set-up are real-time safe. */
 #ifndef PLANISH_DSP_PEAK_TRIM_H
@@ -22,8 +24,10 @@
 #include "common/dsp/box_window.h"
 #include "common/dsp/glide.h"
 #include "common/dsp/inner_peak.h"
+#include "common/dsp/recent_peak.h"
 #include "common/dsp/sliding_max.h"
 
+#include <stdbool.h>
 #include <stdint.h>
 
 /* Largest of a window, then the mean over a window of the same length: at frame n at least what was
@@ -32,6 +36,7 @@ typedef struct {
   PlanishSlidingMax max;
   PlanishBoxWindow window;
   uint32_t length; /* frames */
+  uint32_t left;   /* frames until all that it holds is 0 */
 } PlanishSmoothMax;
 
 typedef struct {
@@ -40,17 +45,24 @@ typedef struct {
   PlanishSmoothMax reduction; /* dB */
   PlanishSmoothMax share;     /* of the top to take out */
   PlanishBoxWindow warned;    /* makes the smooth share of the top that a warning takes out */
+  PlanishRecentPeak recent;   /* of all that peaks and tops are found from */
   double *delayed[2];         /* the input */
   double *top[2];             /* the top of its band */
   double *needed;             /* dB to take off */
   double *leak;               /* of the top, after it was taken out */
   double keep_leak;           /* what is left of it after a frame */
+  double most;                /* peak and twice the top are never larger than this times recent */
   uint32_t length;            /* of these rings: a power of two */
   uint32_t at;
   uint32_t top_hold;      /* frames */
   uint32_t warning_ahead; /* frames from a warning to the output of what it is about */
   uint32_t warning_hold;  /* frames */
   uint32_t warned_left;   /* frames until the last warning is forgotten */
+  uint32_t busy;          /* frames until nothing of before is left to do, ... */
+  uint32_t forget;        /* ... and what it starts from */
+  uint32_t seen;          /* frames from which peaks and sizes of tops are found */
+  uint32_t made_up;       /* frames whose tops are found when a rest ends; whole grid intervals */
+  bool resting;           /* `delayed` is all that is up to date */
 } PlanishPeakTrim;
 
 /* Frames between input and output: PLANISH_INNER_PEAK_DELAY + the look-ahead of 1 ms - 1. */

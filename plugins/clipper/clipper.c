@@ -23,13 +23,16 @@ enum {
   WARNING_AHEAD = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY - CLIPS_BACK
 };
 
-/* Frames of curves kept: the trim sees the oldest. */
+/* Frames whose ceilings are kept: the trim sees the oldest. */
 enum {
   CURVES = 256,
   TRIM_BACK = CLIPPER_PASSES * PLANISH_CLIP_PASS_DELAY + PLANISH_INNER_PEAK_DELAY
 };
 
 _Static_assert(TRIM_BACK + PLANISH_GRID <= CURVES, "a block and what the trim looks back");
+
+/* Frames from the first of a block in which the ceiling moved until all of the ring is the same. */
+enum { ALL_STANDS = CURVES + PLANISH_GRID };
 
 typedef enum { HOLD_OFF, HOLD_FILLING, HOLD_ON } HoldState;
 
@@ -42,12 +45,17 @@ typedef struct {
   PlanishCrossfade held_share; /* how much of the held result comes out */
   PlanishPeakHold reduction;
   ClippedTime clipped;
-  PlanishDelay driven[2];       /* the input times its gain, ... */
-  PlanishDelay clipped_once[2]; /* ... and the first pass's result */
-  double gain;                  /* where its glide stands */
-  PlanishClipCurve curve;
-  PlanishClipCurve
-      *curves; /* of the last frames, a ring: later passes see the curve of their audio */
+  PlanishDelay driven[2];                  /* the input times its gain, ... */
+  PlanishDelay clipped_once[2];            /* ... and the first pass's result */
+  double gain;                             /* where its glide stands */
+  PlanishClipCurve curve;                  /* where its glides stand */
+  PlanishClipCurves curves;                /* of the block, for the first pass */
+  PlanishClipCurves later[CLIPPER_PASSES]; /* for the others (the first is not used) */
+  double trim_ceilings[PLANISH_GRID];
+  double later_peaks[PLANISH_GRID]; /* of the others' passes; nobody looks */
+  double *ceilings;        /* of the last frames, a ring: later passes see that of their audio */
+  uint32_t ceiling_stands; /* frames since the first of the last block in which the ceiling moved,
+                              up to ALL_STANDS: then what is made of the ring stands, too */
   uint32_t latency;
   uint32_t now;        /* frames since reset; wraps */
   uint32_t ratio;      /* wanted; an index */
@@ -55,15 +63,13 @@ typedef struct {
   uint32_t filling;    /* intervals left */
   HoldState hold;
   bool hold_wanted;
-  bool fresh; /* nothing was set since reset */
+  bool curve_moved; /* in the last block */
+  bool fresh;       /* nothing was set since reset */
 } Clipper;
 
 /* What changes from frame to frame within a block. */
 typedef struct {
   double gain[PLANISH_GRID];
-  double held_share[PLANISH_GRID];
-  double trim_ceiling[PLANISH_GRID];
-  PlanishClipCurve curve[PLANISH_GRID];
   double peak[PLANISH_GRID]; /* the largest fine magnitude that was clipped, 0: none */
 } Course;
 
@@ -89,7 +95,7 @@ static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
   planish_glide_setup(&clipper->ceiling_db, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&clipper->knee_db, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&clipper->held_share, rate, PLANISH_GLIDE_MS);
-  clipper->curves = planish_arena_take(arena, CURVES, sizeof *clipper->curves);
+  clipper->ceilings = planish_arena_take(arena, CURVES, sizeof(double));
   for (uint32_t c = 0; c < 2; ++c) {
     planish_delay_setup(clipper->driven + c, arena, clipper->latency, PLANISH_GRID);
     planish_delay_setup(clipper->clipped_once + c, arena, clipper->latency, PLANISH_GRID);
@@ -123,8 +129,10 @@ static void stand(Clipper *clipper)
   clipper->gain = planish_gain_of(clipper->gain_db.target);
   clipper->curve = planish_clip_curve_of(clipper->ceiling_db.target, clipper->knee_db.target);
   for (uint32_t i = 0; i < CURVES; ++i) {
-    clipper->curves[i] = clipper->curve;
+    clipper->ceilings[i] = clipper->curve.ceiling;
   }
+  clipper->ceiling_stands = 0;
+  planish_clip_curves_fill(&clipper->curves, &clipper->curve);
   clipper->hold = clipper->hold_wanted ? HOLD_ON : HOLD_OFF;
   clipper_passes_reset(&clipper->passes, clipper->ratio);
   clipper->fresh = false;
@@ -171,35 +179,93 @@ static void step_hold(Clipper *clipper)
   }
 }
 
+static void lay_gain(Clipper *clipper, double *gain, uint32_t frames)
+{
+  if (!planish_glide_is_moving(&clipper->gain_db)) {
+    const double stands = clipper->gain;
+    for (uint32_t i = 0; i < frames; ++i) {
+      gain[i] = stands;
+    }
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    gain[i] = planish_gain_of(planish_glide_next(&clipper->gain_db));
+  }
+  /* A glide that ends with the block has not given its target yet. */
+  clipper->gain = planish_gain_of(clipper->gain_db.value);
+}
+
+/* While the curve moves, and for the block after. */
+static void lay_curves(Clipper *clipper, uint32_t frames)
+{
+  PlanishClipCurve each[PLANISH_GRID];
+  if (!planish_glide_is_moving(&clipper->ceiling_db) &&
+      !planish_glide_is_moving(&clipper->knee_db)) {
+    if (clipper->curve_moved) {
+      planish_clip_curves_fill(&clipper->curves, &clipper->curve);
+      clipper->curve_moved = false;
+    }
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    const double ceiling_db = planish_glide_next(&clipper->ceiling_db);
+    const double knee_db = planish_glide_next(&clipper->knee_db);
+    each[i] = planish_clip_curve_of(ceiling_db, knee_db);
+  }
+  planish_clip_curves_take(&clipper->curves, each, frames);
+  /* A glide that ends with the block has not given its target yet. */
+  clipper->curve = planish_clip_curve_of(clipper->ceiling_db.value, clipper->knee_db.value);
+  clipper->curve_moved = true;
+  clipper->ceiling_stands = 0;
+}
+
+/* The hard curve of some ceilings, without the knee, which would press again on what it has rounded
+ * already. */
+static void lay_hard(PlanishClipCurves *curves, const double *ceilings, uint32_t frames)
+{
+  PlanishClipCurve each[PLANISH_GRID];
+  for (uint32_t i = 0; i < frames; ++i) {
+    each[i] = planish_clip_curve_hard(ceilings[i]);
+  }
+  planish_clip_curves_take(curves, each, frames);
+}
+
+static void recall_ceilings(const Clipper *clipper, uint32_t back, double *ceilings)
+{
+  for (uint32_t i = 0; i < PLANISH_GRID; ++i) {
+    ceilings[i] = clipper->ceilings[(clipper->now + i - back) % CURVES];
+  }
+}
+
+/* The ceilings of later passes and of the trim. Once the last of them stands, whole blocks of it
+ * are left behind. */
+static void lay_ceilings(Clipper *clipper, uint32_t frames)
+{
+  double ceilings[PLANISH_GRID];
+  if (clipper->ceiling_stands >= ALL_STANDS) {
+    return;
+  }
+  /* Beyond the block, too, for when it is the last one before all stands. */
+  for (uint32_t i = 0; i < PLANISH_GRID; ++i) {
+    clipper->ceilings[(clipper->now + i) % CURVES] =
+        i < frames ? clipper->curves.ceiling[i] : clipper->curve.ceiling;
+  }
+  for (uint32_t p = 1; p < CLIPPER_PASSES; ++p) {
+    recall_ceilings(clipper, p * PLANISH_CLIP_PASS_DELAY, ceilings);
+    lay_hard(clipper->later + p, ceilings, PLANISH_GRID);
+  }
+  recall_ceilings(clipper, TRIM_BACK, clipper->trim_ceilings);
+  clipper->ceiling_stands += frames;
+}
+
 /* The values of every frame of the block. */
 static void lay_course(Clipper *clipper, Course *course, uint32_t frames)
 {
-  const bool gain_moves = planish_glide_is_moving(&clipper->gain_db);
-  const bool curve_moves =
-      planish_glide_is_moving(&clipper->ceiling_db) || planish_glide_is_moving(&clipper->knee_db);
-  for (uint32_t i = 0; i < frames; ++i) {
-    if (gain_moves) {
-      clipper->gain = planish_gain_of(planish_glide_next(&clipper->gain_db));
-    }
-    if (curve_moves) {
-      const double ceiling_db = planish_glide_next(&clipper->ceiling_db);
-      const double knee_db = planish_glide_next(&clipper->knee_db);
-      clipper->curve = planish_clip_curve_of(ceiling_db, knee_db);
-    }
-    course->gain[i] = clipper->gain;
-    course->curve[i] = clipper->curve;
-    clipper->curves[(clipper->now + i) % CURVES] = clipper->curve;
-    course->trim_ceiling[i] = clipper->curves[(clipper->now + i - TRIM_BACK) % CURVES].ceiling;
-    course->held_share[i] =
-        clipper->hold == HOLD_ON ? planish_crossfade_next(&clipper->held_share) : 0.0;
+  lay_gain(clipper, course->gain, frames);
+  lay_curves(clipper, frames);
+  lay_ceilings(clipper, frames);
+  for (uint32_t i = 0; i < PLANISH_GRID; ++i) {
     course->peak[i] = 0.0;
-  }
-  /* A glide that ends with the block has not given its target yet. */
-  if (gain_moves) {
-    clipper->gain = planish_gain_of(clipper->gain_db.value);
-  }
-  if (curve_moves) {
-    clipper->curve = planish_clip_curve_of(clipper->ceiling_db.value, clipper->knee_db.value);
   }
   clipper_passes_begin(&clipper->passes, frames);
 }
@@ -215,7 +281,7 @@ static void clip_once(Clipper *clipper, uint32_t c, Course *course, double *audi
   }
   planish_delay_process(clipper->driven + c, audio, reference != NULL ? reference : unheard,
                         clipper->latency, frames);
-  clipper_passes_run(&clipper->passes, 0, c, 1.0, course->curve, audio, course->peak, frames);
+  clipper_passes_run(&clipper->passes, 0, c, 1.0, &clipper->curves, audio, course->peak, frames);
   planish_delay_process(clipper->clipped_once + c, audio, once,
                         clipper->latency - PLANISH_CLIP_PASS_DELAY, frames);
 }
@@ -224,32 +290,34 @@ static void clip_once(Clipper *clipper, uint32_t c, Course *course, double *audi
 static double hold_peaks(Clipper *clipper, const PlanishBlock *block, const Course *course,
                          double *const *audio)
 {
-  double ignored[PLANISH_GRID] = {0.0};
-  PlanishClipCurve curves[PLANISH_GRID];
   for (uint32_t p = 1; p < CLIPPER_PASSES; ++p) {
-    for (uint32_t i = 0; i < block->frames; ++i) {
-      /* Without the knee, which would press again on what it has rounded already. */
-      curves[i] = planish_clip_curve_hard(
-          clipper->curves[(clipper->now + i - p * PLANISH_CLIP_PASS_DELAY) % CURVES].ceiling);
-    }
     for (uint32_t c = 0; c < block->channels; ++c) {
-      clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, curves, audio[c], ignored,
-                         block->frames);
+      clipper_passes_run(&clipper->passes, p, c, LATER_WEIGHT, clipper->later + p, audio[c],
+                         clipper->later_peaks, block->frames);
     }
   }
-  return planish_peak_trim_process(&clipper->trim, audio, course->trim_ceiling, course->peak,
+  return planish_peak_trim_process(&clipper->trim, audio, clipper->trim_ceilings, course->peak,
                                    block->channels, block->frames);
 }
 
 /* Leaves in `audio` as much of the held result as its share says, the rest once clipped. */
-static void blend(const Course *course, const double *once, double *audio, uint32_t frames)
+static void blend(Clipper *clipper, double *const *audio, double once[2][PLANISH_GRID],
+                  uint32_t channels, uint32_t frames)
 {
+  double share[PLANISH_GRID];
+  if (clipper->hold == HOLD_ON && planish_crossfade_is_new(&clipper->held_share)) {
+    return;
+  }
   for (uint32_t i = 0; i < frames; ++i) {
-    const double share = course->held_share[i];
-    if (share == 0.0) {
-      audio[i] = once[i];
-    } else if (share < 1.0) {
-      audio[i] = once[i] + share * (audio[i] - once[i]);
+    share[i] = clipper->hold == HOLD_ON ? planish_crossfade_next(&clipper->held_share) : 0.0;
+  }
+  for (uint32_t c = 0; c < channels; ++c) {
+    for (uint32_t i = 0; i < frames; ++i) {
+      if (share[i] == 0.0) {
+        audio[c][i] = once[c][i];
+      } else if (share[i] < 1.0) {
+        audio[c][i] = once[c][i] + share[i] * (audio[c][i] - once[c][i]);
+      }
     }
   }
 }
@@ -261,7 +329,8 @@ static void account(Clipper *clipper, const Course *course, double trimmed, uint
   uint32_t clipped = 0;
   for (uint32_t i = 0; i < frames; ++i) {
     if (course->peak[i] > 0.0) {
-      const double left = planish_clip_curve_value(course->curve + i, course->peak[i]);
+      const PlanishClipCurve curve = planish_clip_curves_at(&clipper->curves, i);
+      const double left = planish_clip_curve_value(&curve, course->peak[i]);
       ratio = planish_max(ratio, course->peak[i] / left);
       ++clipped;
     }
@@ -290,9 +359,7 @@ static void process(void *state, const PlanishBlock *block)
   if (clipper->hold != HOLD_OFF) {
     trimmed = hold_peaks(clipper, block, &course, block->audio);
   }
-  for (uint32_t c = 0; c < channels; ++c) {
-    blend(&course, once[c], block->audio[c], frames);
-  }
+  blend(clipper, block->audio, once, channels, frames);
   account(clipper, &course, clipper->hold == HOLD_ON ? trimmed : 0.0, frames);
   clipper->now += frames;
 }

@@ -1,12 +1,11 @@
 #include "plugins/clipper/passes.h"
 
-/* Antiderivative antialiasing comes half a fine sample late. */
-static const double SHIFT = -0.5;
+#include <string.h>
 
 void clipper_passes_setup(ClipperPasses *passes, PlanishArena *arena, double rate)
 {
   for (uint32_t r = 0; r < CLIPPER_RATIOS; ++r) {
-    planish_oversampler_setup(passes->filters + r, arena, 4U << r, SHIFT);
+    planish_block_oversampler_setup(passes->filters + r, arena, 4U << r);
   }
   for (uint32_t p = 0; p < CLIPPER_PASSES; ++p) {
     planish_clip_pass_setup(&passes->pass[p][0], arena);
@@ -62,28 +61,47 @@ void clipper_passes_at_grid(ClipperPasses *passes, uint32_t ratio)
 
 void clipper_passes_begin(ClipperPasses *passes, uint32_t frames)
 {
-  for (uint32_t i = 0; i < frames; ++i) {
+  for (uint32_t i = 0; passes->change != CLIPPER_STEADY && i < frames; ++i) {
     passes->other_share[i] =
         passes->change == CLIPPER_FADING ? planish_crossfade_next(&passes->fade) : 0.0;
   }
 }
 
+/* The residues of the engine in use and, while one comes in, of the other. False: all are 0. */
+static bool find_residues(ClipperPasses *passes, PlanishClipPass *pass,
+                          const PlanishClipCurves *curves, double *peaks, double *residues,
+                          uint32_t frames)
+{
+  const uint32_t current = passes->current;
+  const uint32_t other = 1 - current;
+  const bool any = planish_clip_pass_residues(
+      pass, current, passes->filters + passes->ratio[current], curves, peaks, residues);
+  if (passes->change == CLIPPER_STEADY) {
+    return any;
+  }
+  double others[PLANISH_GRID] = {0.0};
+  const bool any_other = planish_clip_pass_residues(
+      pass, other, passes->filters + passes->ratio[other], curves, peaks, others);
+  for (uint32_t i = 0; i < frames; ++i) {
+    const double old = any ? residues[i] : 0.0;
+    residues[i] = old + passes->other_share[i] * (others[i] - old);
+  }
+  return any || any_other;
+}
+
 void clipper_passes_run(ClipperPasses *passes, uint32_t pass, uint32_t channel, double weight,
-                        const PlanishClipCurve *curves, double *audio, double *peaks,
+                        const PlanishClipCurves *curves, double *audio, double *peaks,
                         uint32_t frames)
 {
   PlanishClipPass *const own = &passes->pass[pass][channel];
-  const uint32_t current = passes->current;
-  const uint32_t other = 1 - current;
-  const PlanishOversampler *const filters = passes->filters + passes->ratio[current];
-  const PlanishOversampler *const others = passes->filters + passes->ratio[other];
+  double residues[PLANISH_GRID];
+  planish_clip_pass_push(own, audio, frames);
+  const double *const delayed = planish_clip_pass_delayed(own);
+  if (!find_residues(passes, own, curves, peaks, residues, frames)) {
+    memcpy(audio, delayed, frames * sizeof(double));
+    return;
+  }
   for (uint32_t i = 0; i < frames; ++i) {
-    planish_clip_pass_push(own, audio[i]);
-    double residue = planish_clip_pass_residue(own, current, filters, curves + i, peaks + i);
-    if (passes->change != CLIPPER_STEADY) {
-      const double next = planish_clip_pass_residue(own, other, others, curves + i, peaks + i);
-      residue += passes->other_share[i] * (next - residue);
-    }
-    audio[i] = planish_clip_pass_delayed(own) - weight * residue;
+    audio[i] = delayed[i] - weight * residues[i];
   }
 }

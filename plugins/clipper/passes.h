@@ -16,13 +16,12 @@
 enum { CLIPPER_RATIOS = 3, CLIPPER_PASSES = 3 };
 
 typedef struct {
-  PlanishOversampler filters[CLIPPER_RATIOS]; /* 4, 8, 16 */
+  PlanishBlockOversampler filters[CLIPPER_RATIOS]; /* 4, 8, 16 */
   PlanishClipPass pass[CLIPPER_PASSES][2];
   PlanishCrossfade fade;                     /* from the engines in use to the others */
   double other_share[PLANISH_GRID];          /* of this block */
   uint32_t ratio[PLANISH_CLIP_PASS_ENGINES]; /* index into `filters` */
-  uint32_t wanted;
-  uint32_t current; /* engine in use */
+  uint32_t current;                          /* engine in use */
   enum { CLIPPER_STEADY, CLIPPER_FILLING, CLIPPER_FADING } change;
 } ClipperPasses;
 
@@ -41,10 +40,10 @@ void clipper_passes_at_grid(ClipperPasses *passes, uint32_t ratio);
 void clipper_passes_begin(ClipperPasses *passes, uint32_t frames);
 
 /* One pass on one channel: audio is delayed by PLANISH_CLIP_PASS_DELAY, and `weight` times the
- * residue is taken off. curves[frame]; peaks[frame] is raised as planish_clip_pass_residue()
- * does. */
+ * residue is taken off. peaks[frame], PLANISH_GRID of them, is raised as
+ * planish_clip_pass_residues() does. */
 void clipper_passes_run(ClipperPasses *passes, uint32_t pass, uint32_t channel, double weight,
-                        const PlanishClipCurve *curves, double *audio, double *peaks,
+                        const PlanishClipCurves *curves, double *audio, double *peaks,
                         uint32_t frames);
 
 #endif

@@ -47,14 +47,14 @@ static void biquads(void)
   sink += left[FRAMES - 1] + right[FRAMES - 1];
 }
 
-static PlanishOversampler filters;
+static PlanishBlockOversampler filters;
 static PlanishClipPass passes[2];
 static PlanishPeakTrim trim;
 static uint32_t ratio;
 
 static void build(PlanishArena *arena)
 {
-  planish_oversampler_setup(&filters, arena, ratio, -0.5);
+  planish_block_oversampler_setup(&filters, arena, ratio);
   planish_clip_pass_setup(passes, arena);
   planish_clip_pass_setup(passes + 1, arena);
   planish_peak_trim_setup(&trim, arena, 48000.0, 77);
@@ -62,15 +62,20 @@ static void build(PlanishArena *arena)
 
 static void clip_pass(void)
 {
+  PlanishClipCurves curves;
+  double peaks[PLANISH_GRID] = {0.0};
+  double residues[PLANISH_GRID] = {0.0};
   const PlanishClipCurve curve = planish_clip_curve_of(-12.0, 0.0);
-  double peak = 0.0;
-  for (int n = 0; n < FRAMES; ++n) {
-    planish_clip_pass_push(passes, left[n]);
-    planish_clip_pass_push(passes + 1, right[n]);
-    sink += planish_clip_pass_residue(passes, 0, &filters, &curve, &peak);
-    sink += planish_clip_pass_residue(passes + 1, 0, &filters, &curve, &peak);
+  planish_clip_curves_fill(&curves, &curve);
+  for (int n = 0; n + PLANISH_GRID <= FRAMES; n += PLANISH_GRID) {
+    const double *const audio[2] = {left + n, right + n};
+    for (int c = 0; c < 2; ++c) {
+      planish_clip_pass_push(passes + c, audio[c], PLANISH_GRID);
+      planish_clip_pass_residues(passes + c, 0, &filters, &curves, peaks, residues);
+      sink += residues[0];
+    }
   }
-  sink += peak;
+  sink += peaks[0];
 }
 
 static void trim_peaks(void)

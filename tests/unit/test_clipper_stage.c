@@ -407,6 +407,38 @@ static void a_moving_ceiling_goes_with_its_audio(void **state)
   free(peaks);
 }
 
+/* What is laid out once while the ceiling stands is laid out for all of it: after a ceiling has
+ * moved and come back, and stood for long, the next move is as if it had never moved. */
+static void a_ceiling_that_stands_has_forgotten(void **state)
+{
+  (void)state;
+  enum { AWAY = 64 * PLANISH_GRID, BACK = 128 * PLANISH_GRID, DOWN = 500 * PLANISH_GRID };
+  double *out[2];
+  for (int moved = 0; moved < 2; ++moved) {
+    StageDriver driver;
+    double *x = noise_and_bass(FRAMES, 3.0);
+    const float away = moved ? -4.0F : -1.0F;
+    stage_driver_new(&driver, &planish_stage, RATE);
+    run(&driver, x, NULL, AWAY);
+    driver.values[CLIPPER_CEILING] = away;
+    run(&driver, x + AWAY, NULL, BACK - AWAY);
+    driver.values[CLIPPER_CEILING] = -1.0F;
+    run(&driver, x + BACK, NULL, DOWN - BACK);
+    driver.values[CLIPPER_CEILING] = -3.0F;
+    run(&driver, x + DOWN, NULL, FRAMES - DOWN);
+    stage_driver_free(&driver);
+    out[moved] = x;
+  }
+  double apart = 0.0;
+  for (size_t n = DOWN - 2000; n < FRAMES; ++n) {
+    apart = fmax(apart, fabs(out[0][n] - out[1][n]));
+  }
+  printf("a ceiling that had moved before: %.2g apart\n", apart);
+  assert_true(apart <= 1e-9);
+  free(out[0]);
+  free(out[1]);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -422,6 +454,7 @@ int main(void)
       cmocka_unit_test(hard_signals_stay_under_the_ceiling),
       cmocka_unit_test(a_knee_costs_no_headroom),
       cmocka_unit_test(a_moving_ceiling_goes_with_its_audio),
+      cmocka_unit_test(a_ceiling_that_stands_has_forgotten),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

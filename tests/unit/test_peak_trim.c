@@ -79,11 +79,94 @@ static void what_needs_nothing_keeps_its_bits(void **state)
   assert_memory_equal(left + latency, source, (FRAMES - latency) * sizeof(double));
 }
 
+enum { LONG = 1600 * PLANISH_GRID };
+
+/* Quiet noise, with bursts near and over the ceiling after rests of many lengths; some with loud
+ * tops, some with warnings. */
+static void fill_bursts(double *audio[2], double *warnings)
+{
+  uint32_t seed = 21;
+  int until = 0;
+  int burst = 0;
+  for (int n = 0; n < LONG; ++n) {
+    seed = seed * 1664525u + 1013904223u;
+    const double noise = (double)(int32_t)seed / 2147483648.0;
+    if (n == until) {
+      burst = (burst + 1) % 14;
+      until = n + (burst % 2 == 0 ? 40 + 23 * burst : 400 + (int)(seed >> 20));
+    }
+    const double size = burst % 2 == 1 ? 0.02 : (burst % 4 == 0 ? 0.62 : 0.3);
+    audio[0][n] = size * (burst % 3 == 0 ? noise : sin(0.06 * n));
+    audio[1][n] = 0.5 * size * sin(0.05 * n) + 0.02 * noise;
+    /* A warning holds for half a second. */
+    warnings[n] = burst == 4 && n < LONG / 8 ? 1.0 : 0.0;
+  }
+}
+
+/* Returns how many frames it rested. `most`: as the trim has it if 0. */
+static int trim_in_blocks(double *audio[2], const double *warnings, double *taken, int block,
+                          double most)
+{
+  PlanishPeakTrim trim;
+  PlanishArena arena = planish_arena_counting();
+  planish_peak_trim_setup(&trim, &arena, RATE, 60);
+  arena = arena_for(arena);
+  void *memory = arena.block;
+  planish_peak_trim_setup(&trim, &arena, RATE, 60);
+  planish_peak_trim_reset(&trim);
+  trim.most = most > 0.0 ? most : trim.most;
+  int rested = 0;
+  double ceilings[PLANISH_GRID];
+  for (int i = 0; i < PLANISH_GRID; ++i) {
+    ceilings[i] = 0.5;
+  }
+  for (int n = 0; n < LONG; n += block) {
+    const int count = LONG - n < block ? LONG - n : block;
+    double *const now[2] = {audio[0] + n, audio[1] + n};
+    taken[n / block] =
+        planish_peak_trim_process(&trim, now, ceilings, warnings + n, 2, (uint32_t)count);
+    rested += trim.resting ? count : 0;
+  }
+  free(memory);
+  return rested;
+}
+
+/* One that never rests is the reference. */
+static void a_rest_changes_no_bit(void **state)
+{
+  (void)state;
+  const int blocks[] = {PLANISH_GRID, 1, 13, 31};
+  double *working[2] = {malloc(LONG * sizeof(double)), malloc(LONG * sizeof(double))};
+  double *resting[2] = {malloc(LONG * sizeof(double)), malloc(LONG * sizeof(double))};
+  double *warnings = malloc(LONG * sizeof(double));
+  double *taken[2] = {malloc(LONG * sizeof(double)), malloc(LONG * sizeof(double))};
+  fill_bursts(working, warnings);
+  assert_int_equal(trim_in_blocks(working, warnings, taken[0], PLANISH_GRID, 1e9), 0);
+  for (size_t i = 0; i < sizeof blocks / sizeof *blocks; ++i) {
+    fill_bursts(resting, warnings);
+    const int rested = trim_in_blocks(resting, warnings, taken[1], blocks[i], 0.0);
+    printf("blocks of %d: at rest for %.0f %% of all frames\n", blocks[i], 100.0 * rested / LONG);
+    assert_true(rested > LONG / 8);
+    assert_memory_equal(working[0], resting[0], LONG * sizeof(double));
+    assert_memory_equal(working[1], resting[1], LONG * sizeof(double));
+    if (i == 0) {
+      assert_memory_equal(taken[0], taken[1], LONG / PLANISH_GRID * sizeof(double));
+    }
+  }
+  for (int c = 0; c < 2; ++c) {
+    free(working[c]);
+    free(resting[c]);
+    free(taken[c]);
+  }
+  free(warnings);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_gain_lies_on_its_peak),
       cmocka_unit_test(what_needs_nothing_keeps_its_bits),
+      cmocka_unit_test(a_rest_changes_no_bit),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,0 +1,63 @@
+/* The largest magnitude of the last frames, told by blocks: of at least the last `length`, of twice
+ * as many at most. Enough to prove that nothing can pass some level; two comparisons a block and
+ * one a frame.
+ *
+ * Thread: one at a time. Real-time safe. */
+#ifndef PLANISH_DSP_RECENT_PEAK_H
+#define PLANISH_DSP_RECENT_PEAK_H
+
+#include "common/dsp/maths.h"
+
+#include <stdint.h>
+
+typedef struct {
+  double current;  /* of the stretch that is being filled */
+  double before;   /* of the one before */
+  uint32_t frames; /* of the current one */
+  uint32_t length; /* of a whole one */
+} PlanishRecentPeak;
+
+/* The past was silent. */
+static inline void planish_recent_peak_reset(PlanishRecentPeak *recent, uint32_t length)
+{
+  *recent = (PlanishRecentPeak){.length = length};
+}
+
+/* The largest magnitude of some values; 0 of none. */
+static inline double planish_largest_magnitude(const double *values, uint32_t count)
+{
+  /* Eight chains hide each other's latency. */
+  enum { CHAINS = 8 };
+  double largest[CHAINS] = {0.0};
+  uint32_t i = 0;
+  for (; i + CHAINS <= count; i += CHAINS) {
+    for (uint32_t k = 0; k < CHAINS; ++k) {
+      largest[k] = planish_max(fabs(values[i + k]), largest[k]);
+    }
+  }
+  for (; i < count; ++i) {
+    largest[0] = planish_max(fabs(values[i]), largest[0]);
+  }
+  for (uint32_t k = 1; k < CHAINS; ++k) {
+    largest[0] = planish_max(largest[k], largest[0]);
+  }
+  return largest[0];
+}
+
+/* Takes a block whose largest magnitude is told; returns that of the last frames, these among them.
+ */
+static inline double planish_recent_peak_next(PlanishRecentPeak *recent, double largest,
+                                              uint32_t frames)
+{
+  recent->current = planish_max(recent->current, largest);
+  const double found = planish_max(recent->current, recent->before);
+  recent->frames += frames;
+  if (recent->frames >= recent->length) {
+    recent->before = recent->current;
+    recent->current = 0.0;
+    recent->frames = 0;
+  }
+  return found;
+}
+
+#endif
