@@ -77,9 +77,7 @@ static void smooth_max_process(PlanishSmoothMax *smooth, double *values, uint32_
   } else if (smooth->left == 0) {
     return;
   }
-  for (uint32_t i = 0; i < frames; ++i) {
-    values[i] = planish_sliding_max_next(&smooth->max, values[i], smooth->length);
-  }
+  planish_sliding_max_process(&smooth->max, values, frames, smooth->length);
   planish_box_window_process(&smooth->window, values, frames);
   smooth->left = less(smooth->left, frames);
 }
@@ -181,8 +179,9 @@ static void find_tops(PlanishPeakTrim *trim, uint32_t c, uint32_t at, double *si
   }
   put(trim, trim->top[c], at, top, frames);
   for (uint32_t i = 0; i < frames; ++i) {
-    size[i] = planish_sliding_max_next(trim->top_size + c, fabs(top[i]), trim->top_hold);
+    size[i] = fabs(top[i]);
   }
+  planish_sliding_max_process(trim->top_size + c, size, frames, trim->top_hold);
 }
 
 /* Makes up for what was left out of one channel while resting: the last tops, their size, and the
