@@ -34,7 +34,7 @@ static size_t piece_of(const PlanishSpectralEngine *engine, uint32_t piece, uint
   return ((size_t)segment * PLANISH_FFT_ROWS + row) * (engine->hop / PLANISH_FFT_ROWS);
 }
 
-/* Where a sample of the hop that gathers now lies. */
+/* Where samples `at`, at + 16, ... of the hop that gathers now lie, one after the other. */
 static size_t place_of(const PlanishSpectralEngine *engine, uint32_t at)
 {
   /* The order of the rows is its own inverse. */
@@ -263,11 +263,24 @@ static void give_out(PlanishSpectralEngine *engine, PlanishSpectralPath *path, d
 {
   /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
   const double scale = 1.0 / (1.5 * (double)engine->length);
-  for (uint32_t i = 0; i < frames; ++i) {
-    const size_t place = place_of(engine, engine->at + i);
-    out[0][i] = scale * (double)path->change[place].re;
-    out[1][i] = scale * (double)path->change[place].im;
-    path->change[place] = (PlanishComplex){0.0F, 0.0F};
+  for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
+    PlanishComplex *change = path->change + place_of(engine, engine->at + first);
+    for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++change) {
+      out[0][i] = scale * (double)change->re;
+      out[1][i] = scale * (double)change->im;
+      *change = (PlanishComplex){0.0F, 0.0F};
+    }
+  }
+}
+
+static void take_in(PlanishSpectralEngine *engine, const double *left, const double *right,
+                    uint32_t frames)
+{
+  for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
+    PlanishComplex *input = engine->input + place_of(engine, engine->at + first);
+    for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++input) {
+      *input = (PlanishComplex){(float)left[i], (float)right[i]};
+    }
   }
 }
 
@@ -288,12 +301,9 @@ static void give_out_aside(PlanishSpectralEngine *engine, double *const *aside, 
 PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *audio,
                                   uint32_t channels, uint32_t from, uint32_t frames)
 {
+  static const double silence[PLANISH_SPECTRAL_BLOCK] = {0};
   double change[2][PLANISH_SPECTRAL_BLOCK];
-  for (uint32_t i = 0; i < frames; ++i) {
-    const double second = channels == 2 ? audio[1][from + i] : 0.0;
-    engine->input[place_of(engine, engine->at + i)] =
-        (PlanishComplex){(float)audio[0][from + i], (float)second};
-  }
+  take_in(engine, audio[0] + from, channels == 2 ? audio[1] + from : silence, frames);
   give_out(engine, &engine->path, (double *const[2]){change[0], change[1]}, frames);
   for (uint32_t c = 0; c < channels; ++c) {
     double *restrict const x = audio[c] + from;

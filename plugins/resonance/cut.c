@@ -64,22 +64,25 @@ static inline float over_threshold(float over)
   return bend * bend / (4.0F * KNEE) + line;
 }
 
-PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
-                                        float *log_gain, uint32_t from, uint32_t to)
+PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *restrict reach,
+                                        float *restrict excess_to_gain, uint32_t from, uint32_t to)
 {
+  const ResonanceCut still = *cut;
+  float *restrict const kept = cut->held + from;
+  const float *restrict const octaves = cut->octave + from;
   for (uint32_t i = 0; i < to - from; ++i) {
-    const float over = over_threshold(excess[i] - cut->threshold);
-    const float wanted = clamped(cut->per_db * over, reach[i] < cut->most ? reach[i] : cut->most);
-    const float now = cut->held[from + i];
-    const float moved = now + (wanted > now ? cut->attack : cut->release) * (wanted - now);
+    const float over = over_threshold(excess_to_gain[i] - still.threshold);
+    const float farthest = reach[i] < still.most ? reach[i] : still.most;
+    const float wanted = clamped(still.per_db * over, farthest);
+    const float now = kept[i];
+    const float moved = now + (wanted > now ? still.attack : still.release) * (wanted - now);
     /* Where the largest cut has been turned down. */
-    const float held = moved < cut->most ? moved : cut->most;
-    const float octave = cut->octave[from + i];
-    const float in_low = clamped(EDGE * (octave - cut->low) + 0.5F, 1.0F);
-    const float in_high = clamped(EDGE * (cut->high - octave) + 0.5F, 1.0F);
+    const float held = moved < still.most ? moved : still.most;
+    const float in_low = clamped(EDGE * (octaves[i] - still.low) + 0.5F, 1.0F);
+    const float in_high = clamped(EDGE * (still.high - octaves[i]) + 0.5F, 1.0F);
     const float db = held * in_low * in_high;
-    cut->held[from + i] = held < 1e-6F ? 0.0F : held;
-    log_gain[i] = db < LEAST ? 0.0F : db * (float)-PLANISH_DB_TO_LOG2;
+    kept[i] = held < 1e-6F ? 0.0F : held;
+    excess_to_gain[i] = db < LEAST ? 0.0F : db * (float)-PLANISH_DB_TO_LOG2;
   }
 }
 

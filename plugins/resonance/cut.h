@@ -42,10 +42,10 @@ void resonance_cut_reset(ResonanceCut *cut);
 /* At the start of a hop. */
 void resonance_cut_set(ResonanceCut *cut, const ResonanceCutSettings *settings);
 
-/* dB by which bins from..to-1 stand out, excess[0..to-from-1], and how far a cut may go -> log2 of
- * their gains, alike: exactly 0 where the cut is under 0.001 dB. log_gain may be excess. */
-void resonance_cut_process(ResonanceCut *cut, const float *excess, const float *reach,
-                           float *log_gain, uint32_t from, uint32_t to);
+/* dB by which bins from..to-1 stand out, and how far a cut may go, reach[0..to-from-1] -> log2 of
+ * their gains, in place: exactly 0 where the cut is under 0.001 dB. */
+void resonance_cut_process(ResonanceCut *cut, const float *restrict reach,
+                           float *restrict excess_to_gain, uint32_t from, uint32_t to);
 
 /* Once all gains are there, and in order from bin 0 on: narrow cuts deeper by what the smoothing of
  * minimum phase will take off their peaks, but none over the largest cut. log_gain is that of all

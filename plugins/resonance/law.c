@@ -67,14 +67,13 @@ static void take_gain(void *context, uint32_t part)
 {
   ResonanceLaw *const law = context;
   const Range range = range_of(law, part);
-  float *const log_gain = law->phase.log_gain + range.from;
   /* The gains' own place serves for what they are made from. */
-  float *const excess = log_gain;
+  float *const excess = law->phase.log_gain + range.from;
   resonance_excess_get(&law->excess, excess, range.from, range.to);
   resonance_standing_learn(&law->standing, excess, range.from, range.to);
   resonance_standing_protect(&law->standing, law->settings.note_protection, excess, law->reach,
                              range.from, range.to);
-  resonance_cut_process(&law->cut, excess, law->reach, log_gain, range.from, range.to);
+  resonance_cut_process(&law->cut, law->reach, excess, range.from, range.to);
 }
 
 static void deepen(void *context, uint32_t part)
@@ -96,13 +95,38 @@ PLANISH_WIDE static void take_zero_phase(void *context, uint32_t part)
   }
 }
 
-static void lay(void *context, uint32_t part)
+/* The least of some values: many at once. */
+PLANISH_WIDE static float least_of(const float *values, uint32_t count)
 {
-  ResonanceLaw *const law = context;
-  const Range range = range_of(law, part);
+  enum { LANES = 8 };
+  float lanes[LANES];
+  uint32_t k = 0;
+  for (uint32_t j = 0; j < LANES; ++j) {
+    lanes[j] = 0.0F;
+  }
+  for (; k + LANES <= count; k += LANES) {
+    for (uint32_t j = 0; j < LANES; ++j) {
+      lanes[j] = values[k + j] < lanes[j] ? values[k + j] : lanes[j];
+    }
+  }
+  for (; k < count; ++k) {
+    lanes[0] = values[k] < lanes[0] ? values[k] : lanes[0];
+  }
+  float least = 0.0F;
+  for (uint32_t j = 0; j < LANES; ++j) {
+    least = lanes[j] < least ? lanes[j] : least;
+  }
+  return least;
+}
+
+/* Where the deepest cut is, and over how many bins in a row. */
+static void find_deepest(ResonanceLaw *law, Range range)
+{
   const float *const log_gain = law->phase.log_gain;
+  if (least_of(log_gain + range.from, range.to - range.from) > law->deepest) {
+    return;
+  }
   for (uint32_t k = range.from; k < range.to; ++k) {
-    planish_spectral_engine_lay(&law->engine, k, law->phase.added[k]);
     if (log_gain[k] < law->deepest) {
       law->deepest = log_gain[k];
       law->deepest_bin = k;
@@ -111,6 +135,17 @@ static void lay(void *context, uint32_t part)
       law->deepest_to = k;
     }
   }
+}
+
+static void lay(void *context, uint32_t part)
+{
+  ResonanceLaw *const law = context;
+  const Range range = range_of(law, part);
+  const PlanishComplex *const added = law->phase.added;
+  for (uint32_t k = range.from; k < range.to; ++k) {
+    planish_spectral_engine_lay(&law->engine, k, added[k]);
+  }
+  find_deepest(law, range);
   if (part == PARTS - 1) {
     law->largest_cut = law->deepest_bin == 0 ? 0.0 : (double)-law->deepest * PLANISH_LOG2_TO_DB;
     law->largest_cut_freq =

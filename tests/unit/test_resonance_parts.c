@@ -255,9 +255,9 @@ static double cut_of(ResonanceCut *cut, uint32_t k, double excess, double reach,
 {
   float log_gain = 0.0F;
   for (int hop = 0; hop < hops; ++hop) {
-    const float now = (float)excess;
     const float far = (float)reach;
-    resonance_cut_process(cut, &now, &far, &log_gain, k, k + 1);
+    log_gain = (float)excess;
+    resonance_cut_process(cut, &far, &log_gain, k, k + 1);
   }
   return -20.0 * log10(2.0) * (double)log_gain;
 }
