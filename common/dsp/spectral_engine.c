@@ -317,6 +317,46 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
   }
 }
 
+/* The mirror images lie the other way round. */
+static void turn_round(const PlanishComplex *restrict last, float *restrict re, float *restrict im,
+                       uint32_t count)
+{
+  for (uint32_t i = 0; i < count; ++i) {
+    re[i] = (last - i)->re;
+    im[i] = (last - i)->im;
+  }
+}
+
+PLANISH_WIDE static void find_powers(const PlanishComplex *restrict spectrum,
+                                     const PlanishComplex *restrict mirrored,
+                                     float *restrict powers, uint32_t count)
+{
+  enum { SOME = 64 };
+  float re[SOME];
+  float im[SOME];
+  for (uint32_t at = 0; at < count; at += SOME) {
+    const uint32_t some = count - at < SOME ? count - at : SOME;
+    turn_round(mirrored - at, re, im, some);
+    for (uint32_t i = 0; i < some; ++i) {
+      const PlanishComplex a = spectrum[at + i];
+      powers[at + i] = 0.5F * (a.re * a.re + a.im * a.im + re[i] * re[i] + im[i] * im[i]);
+    }
+  }
+}
+
+void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *restrict powers,
+                                    uint32_t from, uint32_t to)
+{
+  const PlanishComplex *const spectrum = engine->spectrum;
+  uint32_t done = 0;
+  if (from == 0 && to > 0) {
+    powers[0] = planish_spectral_engine_power(engine, 0);
+    done = 1;
+  }
+  find_powers(spectrum + from + done, spectrum + engine->length - from - done, powers + done,
+              to - from - done);
+}
+
 uint64_t planish_spectral_engine_process_aside(PlanishSpectralEngine *engine, double *const *audio,
                                                double *const *aside, uint32_t channels,
                                                uint32_t frames)

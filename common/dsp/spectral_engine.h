@@ -158,6 +158,10 @@ static inline float planish_spectral_engine_power(const PlanishSpectralEngine *e
   return planish_spectral_power(engine->spectrum, engine->length, k);
 }
 
+/* Those of bins from..to-1, into powers[0..to-from-1]. */
+void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *restrict powers,
+                                    uint32_t from, uint32_t to);
+
 /* The gain of bin k = 0..length/2 on a path. Real at both ends of the range. */
 static inline void planish_spectral_path_lay(const PlanishSpectralPath *path, uint32_t length,
                                              uint32_t k, PlanishComplex gain)

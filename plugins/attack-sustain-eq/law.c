@@ -60,9 +60,7 @@ static void take(void *context, uint32_t part)
   AttackLaw *const law = context;
   const Range range = range_of(law, part);
   float *const powers = powers_ago(law, 0);
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    powers[k] = planish_spectral_engine_power(&law->engine, k);
-  }
+  planish_spectral_engine_powers(&law->engine, powers + range.from, range.from, range.to);
   attack_shares_take(&law->shares, powers + range.from, range.from, range.to);
 }
 

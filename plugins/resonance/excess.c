@@ -102,21 +102,21 @@ void resonance_excess_set(ResonanceExcess *excess, double bandwidth)
   stretches_set(&excess->middle, (float)planish_exp2(0.5 * middle));
 }
 
-PLANISH_WIDE static void find_powers(ResonanceExcess *excess, const PlanishSpectralEngine *engine,
-                                     uint32_t from, uint32_t to)
+PLANISH_WIDE static void follow(float *restrict power, const float *restrict now, float keep,
+                                uint32_t count)
 {
-  const float keep = excess->keep;
-  float *restrict const power = excess->power;
-  for (uint32_t k = from; k < to; ++k) {
-    const float now = planish_spectral_engine_power(engine, k);
-    power[k] = now + keep * (power[k] - now);
+  for (uint32_t i = 0; i < count; ++i) {
+    power[i] = now[i] + keep * (power[i] - now[i]);
   }
 }
 
 void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralEngine *engine,
                                  uint32_t from, uint32_t to)
 {
-  find_powers(excess, engine, from, to);
+  /* Levels have not come in yet: their place will do. */
+  float *const now = excess->level + from;
+  planish_spectral_engine_powers(engine, now, from, to);
+  follow(excess->power + from, now, excess->keep, to - from);
   double sum = from == 0 ? 0.0 : excess->power_up[from];
   for (uint32_t k = from; k < to; ++k) {
     excess->power_up[k] = sum;

@@ -77,9 +77,7 @@ static void take(void *context, uint32_t part)
 {
   UnmaskLaw *const law = context;
   const Range range = range_of(law, part);
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    law->bin[k - range.from] = planish_spectral_engine_power(&law->engine, k);
-  }
+  planish_spectral_engine_powers(&law->engine, law->bin, range.from, range.to);
   for (uint32_t i = 0; i + 1 < law->bands.count; ++i) {
     const Range bins = between(law, range, i);
     if (bins.from < bins.to) {
