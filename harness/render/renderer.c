@@ -1,9 +1,10 @@
 #include "harness/render/renderer.h"
 
 #include "common/dsp/maths.h"
-#include "harness/base/interrupt.h"
+#include "harness/base/pipeline.h"
 #include "harness/render/fades.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* When what is fed and what is kept, in frames counted from the chain's first. */
@@ -162,23 +163,6 @@ static bool feed(Source *source, float *interleaved, size_t frames, PlanishError
   return true;
 }
 
-static bool run_block(PlanishChain *chain, float *interleaved, uint32_t frames, PlanishError *error)
-{
-  float audio[2][PLANISH_CHAIN_BLOCK];
-  for (uint32_t n = 0; n < frames; ++n) {
-    audio[0][n] = interleaved[2 * (size_t)n];
-    audio[1][n] = interleaved[2 * (size_t)n + 1];
-  }
-  if (!planish_chain_run(chain, audio[0], audio[1], frames, error)) {
-    return false;
-  }
-  for (uint32_t n = 0; n < frames; ++n) {
-    interleaved[2 * (size_t)n] = audio[0][n];
-    interleaved[2 * (size_t)n + 1] = audio[1][n];
-  }
-  return true;
-}
-
 /* Where the result goes: its fades, its sink. */
 typedef struct {
   PlanishFades fades;
@@ -209,28 +193,80 @@ static bool write_result(Ending *ending, float *interleaved, size_t frames, Plan
   return ending->sink(ending->user, interleaved, frames, error);
 }
 
+/* A render under way: the chain's steps, where the first also reads, and one that writes. */
+typedef struct {
+  Source *source;
+  PlanishChain *chain;
+  Ending *ending;
+  uint32_t steps;
+  PlanishChainBlock *blocks; /* a ring */
+} Run;
+
+static bool read_block(const Run *run, PlanishChainBlock *block, PlanishError *error)
+{
+  float interleaved[2 * PLANISH_CHAIN_BLOCK];
+  if (!feed(run->source, interleaved, block->frames, error)) {
+    return false;
+  }
+  for (uint32_t n = 0; n < block->frames; ++n) {
+    block->audio[0][0][n] = interleaved[2 * (size_t)n];
+    block->audio[0][1][n] = interleaved[2 * (size_t)n + 1];
+  }
+  return true;
+}
+
+static bool write_block(const Run *run, const PlanishChainBlock *block, PlanishError *error)
+{
+  const uint64_t skip = run->source->plan.skip;
+  const uint64_t cut = skip <= block->at ? 0 : skip - block->at;
+  const float *const left = block->audio[block->holds][0];
+  const float *const right = block->audio[block->holds][1];
+  float interleaved[2 * PLANISH_CHAIN_BLOCK];
+  for (uint64_t n = cut; n < block->frames; ++n) {
+    interleaved[2 * (n - cut)] = left[n];
+    interleaved[2 * (n - cut) + 1] = right[n];
+  }
+  return cut >= block->frames ||
+         write_result(run->ending, interleaved, block->frames - (size_t)cut, error);
+}
+
+static bool run_step(void *user, size_t step, uint64_t number, PlanishError *error)
+{
+  const Run *run = user;
+  PlanishChainBlock *block = &run->blocks[number % PLANISH_PIPELINE_DEPTH];
+  if (step == run->steps) {
+    return write_block(run, block, error);
+  }
+  if (step == 0) {
+    const uint64_t at = number * PLANISH_CHAIN_BLOCK;
+    const uint64_t left = run->source->plan.total - at;
+    block->at = at;
+    block->frames = left < PLANISH_CHAIN_BLOCK ? (uint32_t)left : PLANISH_CHAIN_BLOCK;
+  }
+  return (step > 0 || read_block(run, block, error)) &&
+         planish_chain_run(run->chain, (uint32_t)step, block, error);
+}
+
 static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
                     Ending *ending, PlanishError *error)
 {
-  const Plan *plan = &source->plan;
-  float interleaved[2 * PLANISH_CHAIN_BLOCK];
-  for (uint64_t at = 0; at < plan->total;) {
-    const uint64_t left = plan->total - at;
-    const uint32_t frames = left < PLANISH_CHAIN_BLOCK ? (uint32_t)left : PLANISH_CHAIN_BLOCK;
-    if (!planish_interrupt_check(error) || !feed(source, interleaved, frames, error) ||
-        !run_block(chain, interleaved, frames, error)) {
-      return false;
-    }
-    const uint64_t cut = plan->skip <= at ? 0 : plan->skip - at;
-    if (cut < frames && !write_result(ending, interleaved + 2 * cut, frames - (size_t)cut, error)) {
-      return false;
-    }
-    at += frames;
-    if (job->told != NULL) {
-      job->told(job->told_user, (double)at / (double)plan->total);
-    }
-  }
-  return true;
+  Run run = {.source = source,
+             .chain = chain,
+             .ending = ending,
+             .steps = planish_chain_steps(chain),
+             .blocks = malloc(PLANISH_PIPELINE_DEPTH * sizeof(PlanishChainBlock))};
+  const PlanishPipeline pipeline = {
+      .blocks = (source->plan.total + PLANISH_CHAIN_BLOCK - 1) / PLANISH_CHAIN_BLOCK,
+      .steps = run.steps + 1,
+      .work = run_step,
+      .user = &run,
+      .told = job->told,
+      .told_user = job->told_user,
+  };
+  const bool done =
+      run.blocks != NULL ? planish_pipeline_run(&pipeline, error) : planish_fail_memory(error);
+  free(run.blocks);
+  return done;
 }
 
 static PlanishFeed feed_of(const Plan *plan)
