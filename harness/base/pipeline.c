@@ -180,6 +180,9 @@ static size_t threads_for(const PlanishPipeline *pipeline)
 
 bool planish_pipeline_run(const PlanishPipeline *pipeline, PlanishError *error)
 {
+  if (!planish_interrupt_check(error)) {
+    return false;
+  }
   const size_t threads = threads_for(pipeline);
   const uint64_t fair = PLANISH_PIPELINE_DEPTH / (2 * threads);
   Line line = {.pipeline = pipeline,
