@@ -46,6 +46,8 @@ typedef struct {
   uint32_t latency; /* frames; of a branch: what its stages add up to, and the main path waits */
   PlanishReport *reports;
   uint32_t report_count;
+  double seconds; /* of processor time, what is measured on it included; those of a branch's stages
+                     are the branch's. Filled by the renderer */
 } PlanishAccount;
 
 typedef struct PlanishChain PlanishChain;

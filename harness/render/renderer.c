@@ -248,7 +248,7 @@ static bool run_step(void *user, size_t step, uint64_t number, PlanishError *err
 }
 
 static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
-                    Ending *ending, PlanishError *error)
+                    Ending *ending, double *seconds, PlanishError *error)
 {
   Run run = {.source = source,
              .chain = chain,
@@ -262,6 +262,7 @@ static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *c
       .user = &run,
       .told = job->told,
       .told_user = job->told_user,
+      .seconds = seconds,
   };
   const bool done =
       run.blocks != NULL ? planish_pipeline_run(&pipeline, error) : planish_fail_memory(error);
@@ -324,14 +325,43 @@ static PlanishChain *begin(const PlanishRenderJob *job, Source *source, bool *fi
   return chain;
 }
 
-static bool account(const PlanishRenderJob *job, const Source *source, const PlanishChain *chain,
-                    bool filled, PlanishAccount *accounts, PlanishError *error)
+static void account_time(const PlanishChain *chain, const double *seconds, PlanishAccount *accounts)
 {
-  return planish_chain_account(chain, accounts, error) &&
-         (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
+  for (uint32_t step = 1; step < planish_chain_steps(chain); ++step) {
+    accounts[planish_chain_step_stage(chain, step)].seconds = seconds[step];
+  }
+}
+
+static bool account(const PlanishRenderJob *job, const Source *source, const PlanishChain *chain,
+                    bool filled, const double *seconds, PlanishAccount *accounts,
+                    PlanishError *error)
+{
+  if (!planish_chain_account(chain, accounts, error)) {
+    return false;
+  }
+  account_time(chain, seconds, accounts);
+  return (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
          (!filled || planish_checkpoint_finish(
                          job->checkpoint, accounts,
                          planish_chain_latency_before(chain, job->checkpoint->stages), error));
+}
+
+/* From the silence ahead to that at the end, and the accounts. */
+static bool run_with_silence(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
+                             Ending *ending, bool filling, PlanishAccount *accounts,
+                             PlanishError *error)
+{
+  double *seconds = calloc((size_t)planish_chain_steps(chain) + 1, sizeof *seconds);
+  if (seconds == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done =
+      write_silence(ending, planish_render_head_frames(job), error) &&
+      run_all(job, source, chain, ending, seconds, error) &&
+      write_silence(ending, silence_of(job), error) &&
+      (accounts == NULL || account(job, source, chain, filling, seconds, accounts, error));
+  free(seconds);
+  return done;
 }
 
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
@@ -354,10 +384,7 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
   planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
                         planish_render_tapped_frames(job), job->taps);
-  const bool done = write_silence(&ending, planish_render_head_frames(job), error) &&
-                    run_all(job, &source, chain, &ending, error) &&
-                    write_silence(&ending, silence_of(job), error) &&
-                    (accounts == NULL || account(job, &source, chain, filling, accounts, error));
+  const bool done = run_with_silence(job, &source, chain, &ending, filling, accounts, error);
   if (latency != NULL) {
     *latency = planish_chain_latency(chain);
   }
