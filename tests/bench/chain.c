@@ -43,8 +43,10 @@ static bool render_once(const PlanishRenderJob *job, unsigned processors, Cost *
 static void tell_shares(const PlanishSheet *sheet, const Cost *cost)
 {
   double sum = 0.0;
+  double dearest = 0.0;
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
     sum += cost->accounts[n].seconds;
+    dearest = fmax(dearest, cost->accounts[n].seconds);
   }
   printf("| stage | share |\n|---|---|\n");
   for (uint32_t n = 0; n < sheet->stage_count; ++n) {
@@ -52,13 +54,14 @@ static void tell_shares(const PlanishSheet *sheet, const Cost *cost)
       printf("| %s | %.1f %% |\n", sheet->stages[n].name, 100.0 * cost->accounts[n].seconds / sum);
     }
   }
+  printf("\nthe dearest lets %.1f processors work at once\n", sum / dearest);
 }
 
 static void tell(const PlanishRenderJob *job, const Cost *one, const Cost *all, unsigned processors)
 {
   const double length = (double)job->to / planish_reader_rate(job->mix);
   tell_shares(job->sheet, one);
-  printf("\none processor: %.1f times as fast as it sounds (by processor time %.1f)\n",
+  printf("one processor: %.1f times as fast as it sounds (by processor time %.1f)\n",
          length / one->wall, length / one->processor);
   printf("%u processors: %.1f; ratio %.2f; %.2f at work at once\n", processors, length / all->wall,
          one->wall / all->wall, all->processor / all->wall);
