@@ -45,13 +45,15 @@ void planish_level_free(PlanishLevel *level)
 void planish_level_process(PlanishLevel *level, const float *left, const float *right,
                            uint32_t frames)
 {
-  float peak = level->peak;
+  /* Each channel by itself: neither waits for the other. Finite, so a comparison is enough. */
+  float peaks[2] = {level->peak, level->peak};
   for (uint32_t n = 0; n < frames; ++n) {
-    peak = fmaxf(peak, fmaxf(fabsf(left[n]), fabsf(right[n])));
+    peaks[0] = fabsf(left[n]) > peaks[0] ? fabsf(left[n]) : peaks[0];
+    peaks[1] = fabsf(right[n]) > peaks[1] ? fabsf(right[n]) : peaks[1];
     level->audio[0][n] = (double)left[n];
     level->audio[1][n] = (double)right[n];
   }
-  level->peak = peak;
+  level->peak = peaks[0] > peaks[1] ? peaks[0] : peaks[1];
   const double *const audio[2] = {level->audio[0], level->audio[1]};
   planish_loudness_process(&level->loudness, audio, frames);
 }

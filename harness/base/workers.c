@@ -1,9 +1,11 @@
+#define _GNU_SOURCE /* sched_getaffinity() */
 #include "harness/base/workers.h"
 
 #include "harness/base/interrupt.h"
 
 #include <errno.h>
 #include <poll.h>
+#include <sched.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -18,6 +20,8 @@ enum { LOOK_MS = 200, END_OF_SHARES = 255 };
 static int own_descriptor = -1;
 static unsigned char own_percent;
 
+static unsigned most_processors; /* 0: no limit */
+
 typedef struct {
   pid_t process; /* 0: none is under way */
   int descriptor;
@@ -30,6 +34,7 @@ typedef struct {
   const PlanishWorkersJob *job;
   Worker *workers;
   size_t worker_count;
+  unsigned processors;  /* of each */
   PlanishError *errors; /* by piece */
   bool *done;           /* by piece */
   double *shares;
@@ -73,6 +78,7 @@ static void do_piece(Pool *pool, size_t piece, int descriptor, pid_t parent)
   void *result = calloc(1, job->result_bytes + 1);
   prctl(PR_SET_PDEATHSIG, SIGTERM);
   own_descriptor = descriptor;
+  planish_workers_limit(pool->processors);
   if (getppid() != parent) {
     exit(1);
   }
@@ -256,11 +262,23 @@ static bool run(Pool *pool, struct pollfd *polled, PlanishError *error)
   return good && !pool->failed;
 }
 
-static size_t cores_of(const PlanishWorkersJob *job)
+unsigned planish_workers_processors(void)
 {
+  cpu_set_t allowed;
+  CPU_ZERO(&allowed);
+  if (most_processors > 0) {
+    return most_processors;
+  }
+  if (sched_getaffinity(0, sizeof allowed, &allowed) == 0) {
+    return (unsigned)CPU_COUNT(&allowed);
+  }
   const long on = sysconf(_SC_NPROCESSORS_ONLN);
-  const size_t cores = job->cores > 0 ? job->cores : on > 0 ? (size_t)on : 1;
-  return cores < job->pieces ? cores : job->pieces;
+  return on > 0 ? (unsigned)on : 1;
+}
+
+void planish_workers_limit(unsigned processors)
+{
+  most_processors = processors;
 }
 
 bool planish_workers_run(const PlanishWorkersJob *job, PlanishError *error)
@@ -268,7 +286,9 @@ bool planish_workers_run(const PlanishWorkersJob *job, PlanishError *error)
   if (job->pieces == 0) {
     return true;
   }
-  Pool pool = {.job = job, .worker_count = cores_of(job)};
+  const unsigned cores = job->cores > 0 ? job->cores : planish_workers_processors();
+  Pool pool = {.job = job, .worker_count = cores < job->pieces ? cores : job->pieces};
+  pool.processors = cores / (unsigned)pool.worker_count;
   struct pollfd *polled = calloc(pool.worker_count, sizeof *polled);
   pool.workers = calloc(pool.worker_count, sizeof *pool.workers);
   pool.errors = calloc(job->pieces, sizeof *pool.errors);

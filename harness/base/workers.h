@@ -18,7 +18,8 @@
 
 typedef struct {
   size_t pieces;
-  unsigned cores; /* so many at once; 0: one for each processor that is on */
+  unsigned cores; /* so many at once; 0: one for each processor that may be used. Where there are
+                     fewer pieces each may use several */
   /* Does a piece and fills `result`, which is zeroed. Tells how much is done by
    * planish_workers_told(). */
   bool (*work)(void *user, size_t piece, void *result, PlanishError *error);
@@ -31,6 +32,11 @@ typedef struct {
 } PlanishWorkersJob;
 
 bool planish_workers_run(const PlanishWorkersJob *job, PlanishError *error);
+
+/* So many processors this process is to use: all that the system lets it have, or what limit() has
+ * said (0: all again). Within a piece: its share of them. */
+unsigned planish_workers_processors(void);
+void planish_workers_limit(unsigned processors);
 
 /* Within a piece: how much of it is done, 0..1. */
 void planish_workers_tell(double share);

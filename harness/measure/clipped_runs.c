@@ -26,8 +26,11 @@ static void add_run(const PlanishClippedRuns *runs, PlanishRunsAt *to)
 /* `next` is the sample behind the run. */
 static void end_run(PlanishClippedRuns *runs, double next)
 {
+  if (runs->length < SHORTEST_RUN) {
+    return; /* nearly every sample */
+  }
   const double step = fmax(fabs(runs->before - runs->value), fabs(next - runs->value));
-  if (runs->length < SHORTEST_RUN || !(step > LEAST_STEP)) {
+  if (!(step > LEAST_STEP)) {
     return;
   }
   if (fabs(runs->value) >= PLANISH_FULL_SCALE) {

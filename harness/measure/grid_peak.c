@@ -87,22 +87,60 @@ static PlanishGridPeak refine(const PlanishGridPeakKernel *kernel, const float *
   return (PlanishGridPeak){top, place / FINE};
 }
 
+/* Points that are looked at together, so that nearly all are passed over by vectors. */
+enum { GROUP = 8 };
+
+static float largest_of(const float *from, size_t points)
+{
+  float lanes[GROUP] = {0.0F};
+  size_t i = 0;
+  for (; i + GROUP <= points; i += GROUP) {
+    for (size_t k = 0; k < GROUP; ++k) {
+      const float value = fabsf(from[i + k]);
+      lanes[k] = value > lanes[k] ? value : lanes[k];
+    }
+  }
+  for (; i < points; ++i) {
+    lanes[0] = fabsf(from[i]) > lanes[0] ? fabsf(from[i]) : lanes[0];
+  }
+  for (size_t k = 1; k < GROUP; ++k) {
+    lanes[0] = lanes[k] > lanes[0] ? lanes[k] : lanes[0];
+  }
+  return lanes[0];
+}
+
+/* The first point from `i` on that is at least so large; `points`: there is none. */
+static size_t next_of(const float *from, size_t points, size_t i, float least)
+{
+  for (; i + GROUP <= points; i += GROUP) {
+    int count = 0;
+    for (size_t k = 0; k < GROUP; ++k) {
+      count += fabsf(from[i + k]) >= least;
+    }
+    if (count > 0) {
+      break;
+    }
+  }
+  while (i < points && !(fabsf(from[i]) >= least)) {
+    ++i;
+  }
+  return i;
+}
+
 PlanishGridPeak planish_grid_peak_find(const PlanishGridPeakKernel *kernel, const float *from,
                                        size_t points)
 {
   static const double within = 0.92387953251128676; /* cos(pi / 8) */
-  PlanishGridPeak best = {0.0, 0.0};
-  for (size_t i = 0; i < points; ++i) {
-    const double value = fabs((double)from[i]);
-    if (value > best.magnitude) {
-      best = (PlanishGridPeak){value, (double)i};
-    }
+  const float largest = largest_of(from, points);
+  if (largest == 0.0F) {
+    return (PlanishGridPeak){0.0, 0.0};
   }
+  PlanishGridPeak best = {(double)largest, (double)next_of(from, points, 0, largest)};
   const float least = (float)(best.magnitude * within);
-  for (size_t i = 0; i < points; ++i) {
+  for (size_t i = next_of(from, points, 0, least); i < points;
+       i = next_of(from, points, i + 1, least)) {
     const float value = fabsf(from[i]);
-    if (value >= least && value >= fabsf(from[(ptrdiff_t)i - 1]) && value >= fabsf(from[i + 1]) &&
-        value > 0.0F) {
+    if (value >= fabsf(from[(ptrdiff_t)i - 1]) && value >= fabsf(from[i + 1])) {
       const PlanishGridPeak refined = refine(kernel, from + i);
       if (refined.magnitude > best.magnitude) {
         best = (PlanishGridPeak){refined.magnitude, (double)i + refined.place};

@@ -1,6 +1,7 @@
 /* planish render: the master that a sheet describes. */
 #include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
+#include "harness/base/workers.h"
 #include "harness/program/commands.h"
 #include "harness/program/opening.h"
 #include "harness/program/options.h"
@@ -50,6 +51,7 @@ static const char help[] =
     "      --client           the report without stages and settings\n"
     "      --no-recall        no recall file; else each master gets OUT.yaml, by which planish\n"
     "                         recall makes it again (an excerpt or one through a pipe has none)\n"
+    "      --jobs=N           processors to use; left out, all there are: the same samples\n"
     "      --json             the table for machines\n"
     "      --bundle=FOLDER    the bundle of stages to use\n"
     "      --help\n"
@@ -75,6 +77,7 @@ typedef struct {
   double ceiling;
   double from;
   double to;
+  double jobs;
   bool is_float;
   bool silence_bad;
   bool audition;
@@ -103,6 +106,7 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"reference", PLANISH_OPTION_TEXTS, &request->after.references},
       {"client", PLANISH_OPTION_FLAG, &request->after.client},
       {"no-recall", PLANISH_OPTION_FLAG, &request->no_recall},
+      {"jobs", PLANISH_OPTION_NUMBER, &request->jobs},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
   };
@@ -119,6 +123,21 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
   request->sheet = argv[first];
   request->mix = argv[first + 1];
   request->out = argv[first + 2];
+  return true;
+}
+
+static bool limit_processors(const Request *request, PlanishError *error)
+{
+  enum { MOST = 64 };
+  if (isnan(request->jobs)) {
+    return true;
+  }
+  if (!(request->jobs >= 1.0 && request->jobs <= MOST) ||
+      request->jobs != (double)(unsigned)request->jobs) {
+    return planish_fail(error, PLANISH_BAD_USE, "%g: --jobs: give a whole number from 1 to %d",
+                        request->jobs, MOST);
+  }
+  planish_workers_limit((unsigned)request->jobs);
   return true;
 }
 
@@ -400,7 +419,8 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
   if (!read_request(argc, argv, &request, error)) {
     return false;
   }
-  if (!check_several(&request, error) || !keep_output(&request, error)) {
+  if (!limit_processors(&request, error) || !check_several(&request, error) ||
+      !keep_output(&request, error)) {
     return false;
   }
   PlanishHost *host = planish_opening_host(request.bundle, error);

@@ -1,13 +1,12 @@
 #include "harness/program/distortion_table.h"
 
 #include "harness/base/text.h"
+#include "harness/base/workers.h"
 #include "harness/distortion/distortion_json.h"
 #include "harness/program/options.h"
 
 #include <math.h>
 #include <stdlib.h>
-
-enum { THREADS = 2 };
 
 static void tell_account(void *user, double share)
 {
@@ -21,6 +20,7 @@ static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
                     PlanishDistortionTable *price, PlanishError *error)
 {
   const uint32_t count = tracks->count - 1;
+  const unsigned threads = planish_workers_processors() > 1 ? 2 : 1;
   price->rate = tracks->rate;
   price->count = count;
   price->stages = calloc((size_t)count + 1, sizeof *price->stages);
@@ -29,7 +29,7 @@ static bool account(PlanishMasterJob *job, const PlanishStageTracks *tracks,
     price->names[n] = job->sheet->stages[tracks->stages[n]].name;
   }
   return price->stages != NULL && price->names != NULL
-             ? planish_distortion_chain(tracks->tracks, count, tracks->rate, THREADS, tell_account,
+             ? planish_distortion_chain(tracks->tracks, count, tracks->rate, threads, tell_account,
                                         job, price->stages, &price->whole, error)
              : planish_fail_memory(error);
 }

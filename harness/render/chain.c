@@ -15,24 +15,24 @@ typedef struct {
   const PlanishLevel *in; /* that of what comes before it */
   PlanishLevel *out;
   PlanishLevel *taken; /* of a branch: of what goes into it */
-  Buffers *buffers;    /* of a branch: what goes into it, and the sum */
+  Buffers *into;       /* of a branch: what goes into it */
 } Stage;
 
 struct PlanishChain {
   const PlanishSheet *sheet;
   Stage *stages;
+  uint32_t *steps; /* the main path's stages and branches, by index */
+  uint32_t step_count;
   PlanishLevel *input;
   PlanishChainPart part;
   uint32_t latency;
   double rate;
-  uint64_t at;  /* frames run so far */
-  int64_t zero; /* with which the mix's first comes in */
+  int64_t zero; /* frame with which the mix's first comes in */
   uint64_t first;
   uint64_t frames;
   PlanishTaps taps;
   PlanishTap record;
   uint32_t record_boundary;
-  Buffers buffers[2]; /* from one stage to the next, never in place */
 };
 
 /* The stages of one path that are run: from an index up to another. */
@@ -42,11 +42,14 @@ typedef struct {
   uint32_t depth;
 } Path;
 
-/* A block on its way through a path, `delay` frames behind the chain's input. */
+/* A block on its way through a path. Stages never work in place: what comes from one of the two
+ * buffers goes to the other. */
 typedef struct {
   float *audio[2];
   uint32_t frames;
-  uint32_t delay;
+  uint32_t delay; /* behind the chain's input, frames */
+  uint64_t at;
+  Buffers *buffers;
 } Block;
 
 static Path main_path(const PlanishChain *chain)
@@ -79,8 +82,8 @@ static bool start_branch(PlanishChain *chain, uint32_t n, PlanishError *error)
   Stage *stage = &chain->stages[n];
   const Path path = branch_path(chain, n);
   uint32_t latency = 0;
-  stage->buffers = calloc(2, sizeof *stage->buffers);
-  if (stage->buffers == NULL) {
+  stage->into = calloc(1, sizeof *stage->into);
+  if (stage->into == NULL) {
     return planish_fail_memory(error);
   }
   return start_level(&stage->taken, chain->rate, error) &&
@@ -117,13 +120,24 @@ static bool start_path(PlanishChain *chain, const Path *path, const PlanishLevel
   return true;
 }
 
+static void list_steps(PlanishChain *chain, const Path *path)
+{
+  for (uint32_t n = planish_sheet_next(chain->sheet, path->from, path->depth); n < path->to;
+       n = planish_sheet_next(chain->sheet, n + 1, path->depth)) {
+    chain->steps[chain->step_count++] = n;
+  }
+}
+
 static bool start(PlanishChain *chain, PlanishError *error)
 {
   const Path path = main_path(chain);
-  chain->stages = calloc((size_t)chain->sheet->stage_count + 1, sizeof *chain->stages);
-  if (chain->stages == NULL) {
+  const size_t count = (size_t)chain->sheet->stage_count + 1;
+  chain->stages = calloc(count, sizeof *chain->stages);
+  chain->steps = calloc(count, sizeof *chain->steps);
+  if (chain->stages == NULL || chain->steps == NULL) {
     return planish_fail_memory(error);
   }
+  list_steps(chain, &path);
   chain->latency = chain->part.latency;
   return start_level(&chain->input, chain->rate, error) &&
          start_path(chain, &path, chain->input, &chain->latency, error);
@@ -160,9 +174,10 @@ void planish_chain_free(PlanishChain *chain)
     planish_chain_stage_stop(&stage->run);
     planish_level_free(stage->out);
     planish_level_free(stage->taken);
-    free(stage->buffers);
+    free(stage->into);
   }
   planish_level_free(chain->input);
+  free(chain->steps);
   free(chain->stages);
   free(chain);
 }
@@ -211,16 +226,20 @@ void planish_chain_record(PlanishChain *chain, uint32_t boundary, PlanishTap tap
   chain->record = tap;
 }
 
-/* The part of this block that the account is about, `delay` frames behind the chain's input. */
-static void observed_part(const PlanishChain *chain, uint32_t delay, uint32_t frames,
-                          uint32_t *from, uint32_t *to)
+/* How many of `frames` frames from `at` on lie ahead of `place`. */
+static uint32_t ahead_of(uint64_t place, uint64_t at, uint32_t frames)
 {
-  const uint64_t first = chain->first + delay;
+  return place <= at ? 0 : (place - at < frames ? (uint32_t)(place - at) : frames);
+}
+
+/* The part of this block that the account is about. */
+static void observed_part(const PlanishChain *chain, const Block *block, uint32_t *from,
+                          uint32_t *to)
+{
+  const uint64_t first = chain->first + block->delay;
   const uint64_t end = chain->frames > UINT64_MAX - first ? UINT64_MAX : first + chain->frames;
-  *from = first <= chain->at
-              ? 0
-              : (first - chain->at < frames ? (uint32_t)(first - chain->at) : frames);
-  *to = end <= chain->at ? 0 : (end - chain->at < frames ? (uint32_t)(end - chain->at) : frames);
+  *from = ahead_of(first, block->at, block->frames);
+  *to = ahead_of(end, block->at, block->frames);
   *to = *to < *from ? *from : *to;
 }
 
@@ -229,7 +248,7 @@ static void observe_reports(const PlanishChain *chain, uint32_t index, const Blo
   const PlanishChainStage *stage = &chain->stages[index].run;
   uint32_t from;
   uint32_t to;
-  observed_part(chain, block->delay, block->frames, &from, &to);
+  observed_part(chain, block, &from, &to);
   for (uint32_t n = 0; to > from && n < stage->report_count; ++n) {
     PlanishReport *report = &stage->reports[n];
     const float value = planish_instance_get_at(stage->instance, report->port);
@@ -245,7 +264,7 @@ static void observe_reports(const PlanishChain *chain, uint32_t index, const Blo
       const PlanishReported reported = {
           .stage = index,
           .port = report->port,
-          .first = chain->at + from - block->delay - chain->first,
+          .first = block->at + from - block->delay - chain->first,
           .frames = to - from,
           .value = value,
       };
@@ -269,7 +288,7 @@ static void observe_level(const PlanishChain *chain, PlanishLevel *level, const 
 {
   uint32_t from;
   uint32_t to;
-  observed_part(chain, block->delay, block->frames, &from, &to);
+  observed_part(chain, block, &from, &to);
   planish_level_process(level, block->audio[0] + from, block->audio[1] + from, to - from);
 }
 
@@ -279,7 +298,7 @@ static bool observe_boundary(PlanishChain *chain, uint32_t boundary, const Block
   const PlanishTap *listener = chain->taps.sound == NULL ? NULL : &chain->taps.sound[boundary];
   uint32_t from;
   uint32_t to;
-  observed_part(chain, block->delay, block->frames, &from, &to);
+  observed_part(chain, block, &from, &to);
   if (boundary == chain->record_boundary && chain->record.take != NULL &&
       !hand_on(&chain->record, block->audio, 0, block->frames, error)) {
     return false;
@@ -288,30 +307,33 @@ static bool observe_boundary(PlanishChain *chain, uint32_t boundary, const Block
          hand_on(listener, block->audio, from, to, error);
 }
 
-static void point_to(Block *block, Buffers *buffers)
+/* To the buffer that the sound is not in. */
+static void point_to_other(Block *block)
 {
-  block->audio[0] = (*buffers)[0];
-  block->audio[1] = (*buffers)[1];
+  const uint32_t other = block->audio[0] == block->buffers[0][0] ? 1 : 0;
+  block->audio[0] = block->buffers[other][0];
+  block->audio[1] = block->buffers[other][1];
 }
 
 static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error);
 
-/* The buffers that stages use between them are free for those of the branch: what waits on the main
- * path is kept by PlanishBranch. */
+/* Both buffers are free for the branch's stages: what waits on the main path is kept by
+ * PlanishBranch. */
 static bool run_branch(PlanishChain *chain, uint32_t n, Block *block, PlanishError *error)
 {
   Stage *stage = &chain->stages[n];
   const Path path = branch_path(chain, n);
   Block inner = *block;
-  point_to(&inner, &stage->buffers[0]);
+  inner.audio[0] = (*stage->into)[0];
+  inner.audio[1] = (*stage->into)[1];
   planish_branch_take(stage->run.branch, block->audio, inner.audio, block->frames);
   observe_level(chain, stage->taken, &inner);
   if (!run_path(chain, &path, &inner, error)) {
     return false;
   }
-  block->delay = inner.delay;
-  point_to(block, &stage->buffers[1]);
-  planish_chain_stage_add(&stage->run, chain->zero + block->delay, chain->at, inner.audio,
+  *block = inner;
+  point_to_other(block);
+  planish_chain_stage_add(&stage->run, chain->zero + block->delay, block->at, inner.audio,
                           block->audio, block->frames);
   return true;
 }
@@ -324,7 +346,7 @@ static bool run_stage(PlanishChain *chain, uint32_t n, Block *block, PlanishErro
     return run_branch(chain, n, block, error);
   }
   const Block before = *block;
-  point_to(block, &chain->buffers[n % 2]);
+  point_to_other(block);
   block->delay += stage->latency;
   if (stage->instance == NULL) {
     memcpy(block->audio[0], before.audio[0], before.frames * sizeof(float));
@@ -334,45 +356,67 @@ static bool run_stage(PlanishChain *chain, uint32_t n, Block *block, PlanishErro
   const PlanishChainPlace place = {
       .zero = chain->zero + before.delay,
       .start = chain->first + before.delay,
-      .at = chain->at,
+      .at = before.at,
   };
   return planish_chain_stage_run(stage, &chain->sheet->stages[n], place, before.audio, block->audio,
                                  before.frames, error);
 }
 
-static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error)
+/* One stage, and what is to be known of it. */
+static bool run_and_observe(PlanishChain *chain, uint32_t n, Block *block, PlanishError *error)
 {
-  const PlanishSheet *sheet = chain->sheet;
-  for (uint32_t n = planish_sheet_next(sheet, path->from, path->depth); n < path->to;
-       n = planish_sheet_next(sheet, n + 1, path->depth)) {
-    if (!run_stage(chain, n, block, error)) {
-      return false;
-    }
-    observe_level(chain, chain->stages[n].out, block);
-    if (!observe_boundary(chain, n + 1, block, error)) {
-      return false;
-    }
-    observe_reports(chain, n, block);
+  if (!run_stage(chain, n, block, error)) {
+    return false;
   }
+  observe_level(chain, chain->stages[n].out, block);
+  if (!observe_boundary(chain, n + 1, block, error)) {
+    return false;
+  }
+  observe_reports(chain, n, block);
   return true;
 }
 
-bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
+static bool run_path(PlanishChain *chain, const Path *path, Block *block, PlanishError *error)
+{
+  const PlanishSheet *sheet = chain->sheet;
+  bool done = true;
+  for (uint32_t n = planish_sheet_next(sheet, path->from, path->depth); done && n < path->to;
+       n = planish_sheet_next(sheet, n + 1, path->depth)) {
+    done = run_and_observe(chain, n, block, error);
+  }
+  return done;
+}
+
+uint32_t planish_chain_steps(const PlanishChain *chain)
+{
+  return 1 + chain->step_count;
+}
+
+uint32_t planish_chain_step_stage(const PlanishChain *chain, uint32_t step)
+{
+  return step == 0 ? UINT32_MAX : chain->steps[step - 1];
+}
+
+bool planish_chain_run(PlanishChain *chain, uint32_t step, PlanishChainBlock *slot,
                        PlanishError *error)
 {
-  const Path path = main_path(chain);
-  Block block = {{left, right}, frames, chain->part.latency};
-  observe_level(chain, chain->input, &block);
-  if (!observe_boundary(chain, chain->part.first, &block, error) ||
-      !run_path(chain, &path, &block, error)) {
-    return false;
+  if (step == 0) {
+    slot->holds = 0;
+    slot->delay = chain->part.latency;
   }
-  if (block.audio[0] != left) {
-    memcpy(left, block.audio[0], frames * sizeof *left);
-    memcpy(right, block.audio[1], frames * sizeof *right);
+  Block block = {{slot->audio[slot->holds][0], slot->audio[slot->holds][1]},
+                 slot->frames,
+                 slot->delay,
+                 slot->at,
+                 slot->audio};
+  if (step == 0) {
+    observe_level(chain, chain->input, &block);
+    return observe_boundary(chain, chain->part.first, &block, error);
   }
-  chain->at += frames;
-  return true;
+  const bool done = run_and_observe(chain, chain->steps[step - 1], &block, error);
+  slot->holds = block.audio[0] == slot->audio[0][0] ? 0 : 1;
+  slot->delay = block.delay;
+  return done;
 }
 
 bool planish_account_copy(PlanishAccount *to, const PlanishAccount *from, PlanishError *error)

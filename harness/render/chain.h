@@ -1,9 +1,11 @@
 /* Stages in series, as a sheet lists them and moves them, branches beside them, with an account of
  * what each did.
  *
- * A chain is run once, from its start to its end: a new one for each render.
- * Errors: PLANISH_BAD_USE, naming the stage. Thread: that of the host for new; then one at a
- * time. */
+ * A chain is run once, from its start to its end: a new one for each render. It is run in steps:
+ * its input, then each stage or branch of the main path. Each step takes all blocks in order, and
+ * works on what the step ahead has left in the block.
+ * Errors: PLANISH_BAD_USE, naming the stage. Thread: that of the host for new and free; for run
+ * any, one at a time a step, different steps with different blocks at once; then one at a time. */
 #ifndef PLANISH_HARNESS_CHAIN_H
 #define PLANISH_HARNESS_CHAIN_H
 
@@ -14,6 +16,16 @@
 #include <stdint.h>
 
 #define PLANISH_CHAIN_BLOCK 1024 /* frames, at most, in a run */
+
+/* Some frames on their way through a chain. Whoever feeds it fills the first three. */
+typedef struct {
+  uint64_t at; /* the first frame, counted at the chain's input; as many as came before */
+  uint32_t frames;
+  float audio[2][2][PLANISH_CHAIN_BLOCK]; /* fed to the first of the pair; then one of them holds
+                                             the sound, and a stage fills the other */
+  uint32_t holds;                         /* which of the two */
+  uint32_t delay;                         /* behind the chain's input, frames */
+} PlanishChainBlock;
 
 /* What a value that a stage reports was, looked at after each block. */
 typedef struct {
@@ -34,6 +46,8 @@ typedef struct {
   uint32_t latency; /* frames; of a branch: what its stages add up to, and the main path waits */
   PlanishReport *reports;
   uint32_t report_count;
+  double seconds; /* of processor time, what is measured on it included; those of a branch's stages
+                     are the branch's. Filled by the renderer */
 } PlanishAccount;
 
 typedef struct PlanishChain PlanishChain;
@@ -76,12 +90,19 @@ void planish_chain_locate(PlanishChain *chain, int64_t zero);
  * the first run. */
 void planish_chain_record(PlanishChain *chain, uint32_t boundary, PlanishTap tap);
 
-/* Turns up to PLANISH_CHAIN_BLOCK frames into the chain's output. Fails where a stage's latency
- * changes, it puts out what is no number, or a tap fails. */
-bool planish_chain_run(PlanishChain *chain, float *left, float *right, uint32_t frames,
+/* How many steps the chain has, at least 1. */
+uint32_t planish_chain_steps(const PlanishChain *chain);
+
+/* The stage or branch that a step is, by index; UINT32_MAX: the input. */
+uint32_t planish_chain_step_stage(const PlanishChain *chain, uint32_t step);
+
+/* One step of one block: after the last one it holds the chain's output. Fails where a stage's
+ * latency changes, it puts out what is no number, or a tap fails. */
+bool planish_chain_run(PlanishChain *chain, uint32_t step, PlanishChainBlock *block,
                        PlanishError *error);
 
-/* Fills `accounts`, one a stage, of those that were run; planish_accounts_free() gives them back.
+/* After the last run. Fills `accounts`, one a stage, of those that were run;
+ * planish_accounts_free() gives them back.
  */
 bool planish_chain_account(const PlanishChain *chain, PlanishAccount *accounts,
                            PlanishError *error);

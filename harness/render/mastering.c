@@ -2,6 +2,7 @@
 
 #include "harness/base/interrupt.h"
 #include "harness/base/text.h"
+#include "harness/render/hearing.h"
 #include "harness/render/landing_controls.h"
 #include "harness/render/shared_stages.h"
 #include "harness/render/take.h"
@@ -9,8 +10,6 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { BLOCK = 4096 };
 
 struct PlanishMastering {
   PlanishMasterJob job;
@@ -38,29 +37,9 @@ static void tell(void *user, double share)
 static bool measure_mix(PlanishMastering *mastering, uint64_t from, uint64_t to,
                         PlanishMeasurement *result, PlanishError *error)
 {
-  PlanishReader *mix = mastering->job.mix;
-  const bool mono = planish_reader_channels(mix) == 1;
-  PlanishMeasure *measure = planish_measure_new(planish_reader_rate(mix), mono ? 1 : 2);
-  float block[2 * BLOCK];
-  bool done = measure != NULL ? planish_reader_seek(mix, from, error) : planish_fail_memory(error);
-  for (uint64_t at = from; done && at < to;) {
-    const size_t wanted = to - at < BLOCK ? (size_t)(to - at) : BLOCK;
-    size_t got = 0;
-    done = planish_interrupt_check(error) && planish_reader_read(mix, block, wanted, &got, error);
-    if (done) {
-      for (size_t n = 0; n < got && mono; ++n) {
-        block[n] = block[2 * n];
-      }
-      planish_measure_process(measure, block, got);
-      at += got;
-      tell(mastering, (double)(at - from) / (double)(to - from));
-    }
-  }
-  if (done) {
-    planish_measure_finish(measure, result);
-  }
-  planish_measure_free(measure);
-  return done;
+  const PlanishHearingJob job = {
+      .mix = mastering->job.mix, .from = from, .to = to, .told = tell, .told_user = mastering};
+  return planish_hearing_measure(&job, result, error);
 }
 
 static bool find_input_gain(PlanishMastering *mastering, PlanishError *error)

@@ -1,9 +1,10 @@
 #include "harness/render/renderer.h"
 
 #include "common/dsp/maths.h"
-#include "harness/base/interrupt.h"
+#include "harness/base/pipeline.h"
 #include "harness/render/fades.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* When what is fed and what is kept, in frames counted from the chain's first. */
@@ -162,23 +163,6 @@ static bool feed(Source *source, float *interleaved, size_t frames, PlanishError
   return true;
 }
 
-static bool run_block(PlanishChain *chain, float *interleaved, uint32_t frames, PlanishError *error)
-{
-  float audio[2][PLANISH_CHAIN_BLOCK];
-  for (uint32_t n = 0; n < frames; ++n) {
-    audio[0][n] = interleaved[2 * (size_t)n];
-    audio[1][n] = interleaved[2 * (size_t)n + 1];
-  }
-  if (!planish_chain_run(chain, audio[0], audio[1], frames, error)) {
-    return false;
-  }
-  for (uint32_t n = 0; n < frames; ++n) {
-    interleaved[2 * (size_t)n] = audio[0][n];
-    interleaved[2 * (size_t)n + 1] = audio[1][n];
-  }
-  return true;
-}
-
 /* Where the result goes: its fades, its sink. */
 typedef struct {
   PlanishFades fades;
@@ -209,28 +193,81 @@ static bool write_result(Ending *ending, float *interleaved, size_t frames, Plan
   return ending->sink(ending->user, interleaved, frames, error);
 }
 
-static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
-                    Ending *ending, PlanishError *error)
+/* A render under way: the chain's steps, where the first also reads, and one that writes. */
+typedef struct {
+  Source *source;
+  PlanishChain *chain;
+  Ending *ending;
+  uint32_t steps;
+  PlanishChainBlock *blocks; /* a ring */
+} Run;
+
+static bool read_block(const Run *run, PlanishChainBlock *block, PlanishError *error)
 {
-  const Plan *plan = &source->plan;
   float interleaved[2 * PLANISH_CHAIN_BLOCK];
-  for (uint64_t at = 0; at < plan->total;) {
-    const uint64_t left = plan->total - at;
-    const uint32_t frames = left < PLANISH_CHAIN_BLOCK ? (uint32_t)left : PLANISH_CHAIN_BLOCK;
-    if (!planish_interrupt_check(error) || !feed(source, interleaved, frames, error) ||
-        !run_block(chain, interleaved, frames, error)) {
-      return false;
-    }
-    const uint64_t cut = plan->skip <= at ? 0 : plan->skip - at;
-    if (cut < frames && !write_result(ending, interleaved + 2 * cut, frames - (size_t)cut, error)) {
-      return false;
-    }
-    at += frames;
-    if (job->told != NULL) {
-      job->told(job->told_user, (double)at / (double)plan->total);
-    }
+  if (!feed(run->source, interleaved, block->frames, error)) {
+    return false;
+  }
+  for (uint32_t n = 0; n < block->frames; ++n) {
+    block->audio[0][0][n] = interleaved[2 * (size_t)n];
+    block->audio[0][1][n] = interleaved[2 * (size_t)n + 1];
   }
   return true;
+}
+
+static bool write_block(const Run *run, const PlanishChainBlock *block, PlanishError *error)
+{
+  const uint64_t skip = run->source->plan.skip;
+  const uint64_t cut = skip <= block->at ? 0 : skip - block->at;
+  const float *const left = block->audio[block->holds][0];
+  const float *const right = block->audio[block->holds][1];
+  float interleaved[2 * PLANISH_CHAIN_BLOCK];
+  for (uint64_t n = cut; n < block->frames; ++n) {
+    interleaved[2 * (n - cut)] = left[n];
+    interleaved[2 * (n - cut) + 1] = right[n];
+  }
+  return cut >= block->frames ||
+         write_result(run->ending, interleaved, block->frames - (size_t)cut, error);
+}
+
+static bool run_step(void *user, size_t step, uint64_t number, PlanishError *error)
+{
+  const Run *run = user;
+  PlanishChainBlock *block = &run->blocks[number % PLANISH_PIPELINE_DEPTH];
+  if (step == run->steps) {
+    return write_block(run, block, error);
+  }
+  if (step == 0) {
+    const uint64_t at = number * PLANISH_CHAIN_BLOCK;
+    const uint64_t left = run->source->plan.total - at;
+    block->at = at;
+    block->frames = left < PLANISH_CHAIN_BLOCK ? (uint32_t)left : PLANISH_CHAIN_BLOCK;
+  }
+  return (step > 0 || read_block(run, block, error)) &&
+         planish_chain_run(run->chain, (uint32_t)step, block, error);
+}
+
+static bool run_all(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
+                    Ending *ending, double *seconds, PlanishError *error)
+{
+  Run run = {.source = source,
+             .chain = chain,
+             .ending = ending,
+             .steps = planish_chain_steps(chain),
+             .blocks = malloc(PLANISH_PIPELINE_DEPTH * sizeof(PlanishChainBlock))};
+  const PlanishPipeline pipeline = {
+      .blocks = (source->plan.total + PLANISH_CHAIN_BLOCK - 1) / PLANISH_CHAIN_BLOCK,
+      .steps = run.steps + 1,
+      .work = run_step,
+      .user = &run,
+      .told = job->told,
+      .told_user = job->told_user,
+      .seconds = seconds,
+  };
+  const bool done =
+      run.blocks != NULL ? planish_pipeline_run(&pipeline, error) : planish_fail_memory(error);
+  free(run.blocks);
+  return done;
 }
 
 static PlanishFeed feed_of(const Plan *plan)
@@ -288,14 +325,43 @@ static PlanishChain *begin(const PlanishRenderJob *job, Source *source, bool *fi
   return chain;
 }
 
-static bool account(const PlanishRenderJob *job, const Source *source, const PlanishChain *chain,
-                    bool filled, PlanishAccount *accounts, PlanishError *error)
+static void account_time(const PlanishChain *chain, const double *seconds, PlanishAccount *accounts)
 {
-  return planish_chain_account(chain, accounts, error) &&
-         (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
+  for (uint32_t step = 1; step < planish_chain_steps(chain); ++step) {
+    accounts[planish_chain_step_stage(chain, step)].seconds = seconds[step];
+  }
+}
+
+static bool account(const PlanishRenderJob *job, const Source *source, const PlanishChain *chain,
+                    bool filled, const double *seconds, PlanishAccount *accounts,
+                    PlanishError *error)
+{
+  if (!planish_chain_account(chain, accounts, error)) {
+    return false;
+  }
+  account_time(chain, seconds, accounts);
+  return (source->kept == NULL || planish_checkpoint_account(job->checkpoint, accounts, error)) &&
          (!filled || planish_checkpoint_finish(
                          job->checkpoint, accounts,
                          planish_chain_latency_before(chain, job->checkpoint->stages), error));
+}
+
+/* From the silence ahead to that at the end, and the accounts. */
+static bool run_with_silence(const PlanishRenderJob *job, Source *source, PlanishChain *chain,
+                             Ending *ending, bool filling, PlanishAccount *accounts,
+                             PlanishError *error)
+{
+  double *seconds = calloc((size_t)planish_chain_steps(chain) + 1, sizeof *seconds);
+  if (seconds == NULL) {
+    return planish_fail_memory(error);
+  }
+  const bool done =
+      write_silence(ending, planish_render_head_frames(job), error) &&
+      run_all(job, source, chain, ending, seconds, error) &&
+      write_silence(ending, silence_of(job), error) &&
+      (accounts == NULL || account(job, source, chain, filling, seconds, accounts, error));
+  free(seconds);
+  return done;
 }
 
 bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
@@ -318,10 +384,7 @@ bool planish_render(const PlanishRenderJob *job, PlanishSink sink, void *user,
   planish_chain_locate(chain, (int64_t)source.plan.lead - (int64_t)source.plan.start);
   planish_chain_observe(chain, source.plan.lead + (job->from - source.plan.start),
                         planish_render_tapped_frames(job), job->taps);
-  const bool done = write_silence(&ending, planish_render_head_frames(job), error) &&
-                    run_all(job, &source, chain, &ending, error) &&
-                    write_silence(&ending, silence_of(job), error) &&
-                    (accounts == NULL || account(job, &source, chain, filling, accounts, error));
+  const bool done = run_with_silence(job, &source, chain, &ending, filling, accounts, error);
   if (latency != NULL) {
     *latency = planish_chain_latency(chain);
   }

@@ -15,6 +15,9 @@
  * An excerpt is what stands at its place in the whole: the chain runs in on what comes before, 10 s
  * and what it needs to settle.
  *
+ * The stages run on as many processors as there are (base/pipeline.h): the same samples. `sink` and
+ * taps are called by any thread, one at a time each, different ones at once.
+ *
  * Thread: that of the host. */
 #ifndef PLANISH_HARNESS_RENDERER_H
 #define PLANISH_HARNESS_RENDERER_H

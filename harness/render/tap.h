@@ -7,7 +7,8 @@
  * frames as the result has, tail included, but for the head silence: that and the fades come after
  * the last boundary. All are given in one render; those that stand earlier in the chain come first.
  *
- * Thread: that of the render. */
+ * Thread: any; one at a time a boundary, and a stage whose values are taken, different ones at
+ * once. */
 #ifndef PLANISH_HARNESS_TAP_H
 #define PLANISH_HARNESS_TAP_H
 

@@ -6,7 +6,7 @@
  * once a block of at most PLANISH_CHAIN_BLOCK frames (chain.h), lined up with the mix, and counts
  * for every stretch that its block touches.
  *
- * Thread: one at a time an object. */
+ * Thread: one at a time an object; what take() is given of different stages, at once. */
 #ifndef PLANISH_HARNESS_VALUE_SERIES_H
 #define PLANISH_HARNESS_VALUE_SERIES_H
 

@@ -9,10 +9,13 @@
  *                   machine did meanwhile
  *   bench rates     a frame at 192 kHz re one at 48 kHz
  *   bench start     instances: time to make one, memory at 48 and 192 kHz
+ *   bench chain SHEET MIX
+ *                   the whole chain (chain.h)
  *   bench list      stage and case, a line each, for...
  *   bench once STAGE CASE FRAMES
  *                   ...which is for tests/bench/instructions */
 #include "tests/bench/cases.h"
+#include "tests/bench/chain.h"
 
 #include <dlfcn.h>
 #include <malloc.h>
@@ -281,11 +284,15 @@ int main(int argc, char **argv)
       {"rates", tell_rates, "| stage | settings | 192 re 48 kHz |\n|---|---|---|\n"},
       {"list", tell_case, ""},
   };
+  if (argc == 4 && strcmp(argv[1], "chain") == 0) {
+    return bench_chain(argv[2], argv[3]);
+  }
   PlanishError error = {0};
   host = planish_host_open(&error);
   if (host == NULL || argc < 2) {
     (void)fprintf(stderr, "%s\n",
-                  host == NULL ? error.text : "bench costs|blocks|worst|rates|start|list|once");
+                  host == NULL ? error.text
+                               : "bench costs|blocks|worst|rates|start|chain|list|once");
     return 2;
   }
   music = audio_music(MUSIC, 5, 1.0F);

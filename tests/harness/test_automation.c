@@ -156,6 +156,14 @@ static void frames_and_switches(void **state)
   free(result.samples);
 }
 
+static void run_steps(PlanishChain *chain, PlanishChainBlock *block)
+{
+  PlanishError error = {0};
+  for (uint32_t step = 0; step < planish_chain_steps(chain); ++step) {
+    assert_true(planish_chain_run(chain, step, block, &error));
+  }
+}
+
 /* The chain by itself, run in blocks of any size. */
 static void samples_do_not_depend_on_blocks(void **state)
 {
@@ -178,19 +186,21 @@ static void samples_do_not_depend_on_blocks(void **state)
     planish_chain_locate(chain, 500);
     float *out = kept[round > 0];
     for (uint32_t done = 0; done < FRAMES;) {
-      float audio[2][PLANISH_CHAIN_BLOCK];
+      static PlanishChainBlock block;
       seed = seed * 1664525U + 1013904223U;
       uint32_t count =
           round == 0 ? PLANISH_CHAIN_BLOCK : 1 + (seed >> 8) % (1u << (round % 10 + 1));
       count = count < FRAMES - done ? count : FRAMES - done;
+      block.at = done;
+      block.frames = count;
       for (uint32_t n = 0; n < count; ++n) {
-        audio[0][n] = music[2 * (done + n)];
-        audio[1][n] = music[2 * (done + n) + 1];
+        block.audio[0][0][n] = music[2 * (done + n)];
+        block.audio[0][1][n] = music[2 * (done + n) + 1];
       }
-      assert_true(planish_chain_run(chain, audio[0], audio[1], count, &error));
+      run_steps(chain, &block);
       for (uint32_t n = 0; n < count; ++n) {
-        out[2 * (done + n)] = audio[0][n];
-        out[2 * (done + n) + 1] = audio[1][n];
+        out[2 * (done + n)] = block.audio[block.holds][0][n];
+        out[2 * (done + n) + 1] = block.audio[block.holds][1][n];
       }
       done += count;
     }

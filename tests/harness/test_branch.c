@@ -2,6 +2,7 @@
  * All is arithmetic: stages that delay and apply a gain, held against sums of the mix. */
 #include "harness/render/branch.h"
 
+#include "harness/base/workers.h"
 #include "harness/host/host.h"
 #include "tests/harness/render_fixture.h"
 
@@ -251,6 +252,53 @@ static void blocks_change_no_bit(void **state)
   planish_branch_free(NULL);
 }
 
+static void check_same_account(const PlanishAccount *a, const PlanishAccount *b)
+{
+  assert_true(a->loudness_in == b->loudness_in && a->loudness_out == b->loudness_out);
+  assert_true(a->sample_peak_in == b->sample_peak_in && a->sample_peak_out == b->sample_peak_out);
+  assert_true(a->seconds >= 0.0 && b->seconds >= 0.0);
+  assert_int_equal(a->report_count, b->report_count);
+  for (uint32_t n = 0; n < a->report_count; ++n) {
+    assert_true(a->reports[n].lowest == b->reports[n].lowest);
+    assert_true(a->reports[n].highest == b->reports[n].highest);
+    assert_true(a->reports[n].sum == b->reports[n].sum);
+    assert_int_equal(a->reports[n].frames, b->reports[n].frames);
+  }
+}
+
+/* The whole render on any number of threads, with branches, automation and what stages report. */
+static void processors_change_no_bit(void **state)
+{
+  (void)state;
+  static const char text[] =
+      "  - {stage: test-delay, name: a, taps: 3001, gain: -2}\n"
+      "  - {branch: e, take: mid, level: -9, stages: [{stage: test-delay, name: f, taps: 500}, "
+      "{branch: g, level: -20, stages: [{stage: test-drive, name: h, input_gain: 20}]}]}\n"
+      "  - {stage: test-mono, name: b, gain: 1}\n"
+      "  - {stage: test-drive, name: d, input_gain: 3, ceiling: -3}\n"
+      "automation:\n  d.input_gain: [{at: 0.1, value: 9}, {at: 1.5, value: -9}]\n";
+  enum { STAGES = 7 };
+  static const unsigned limits[] = {1, 2, 3, 7};
+  Result results[4];
+  Run runs[4] = {{0}};
+  for (size_t n = 0; n < 4; ++n) {
+    runs[n].accounts = calloc(STAGES, sizeof *runs[n].accounts);
+    planish_workers_limit(limits[n]);
+    results[n] = render(text, &runs[n]);
+  }
+  planish_workers_limit(0);
+  for (size_t n = 0; n < 4; ++n) {
+    assert_memory_equal(results[n].samples, results[0].samples, 2 * LENGTH * sizeof(float));
+    for (size_t stage = 0; stage < STAGES; ++stage) {
+      check_same_account(&runs[n].accounts[stage], &runs[0].accounts[stage]);
+    }
+  }
+  for (size_t n = 0; n < 4; ++n) {
+    planish_accounts_free(runs[n].accounts, STAGES);
+    free(results[n].samples);
+  }
+}
+
 /* What the program writes of it reads back as the same, resolved too. */
 static void it_is_written_and_read_again(void **state)
 {
@@ -297,6 +345,7 @@ int main(void)
       cmocka_unit_test(each_is_accounted_for),
       cmocka_unit_test(the_level_moves),
       cmocka_unit_test(blocks_change_no_bit),
+      cmocka_unit_test(processors_change_no_bit),
       cmocka_unit_test(it_is_written_and_read_again),
   };
   return cmocka_run_group_tests(tests, open_all, close_all);

@@ -92,6 +92,35 @@ static bool run(bool (*work)(void *, size_t, void *, PlanishError *), unsigned c
   return planish_workers_run(&job, error);
 }
 
+static bool tell_processors(void *user, size_t piece, void *result, PlanishError *error)
+{
+  (void)user;
+  (void)piece;
+  (void)error;
+  ((Result *)result)->square = (int)planish_workers_processors();
+  return true;
+}
+
+/* Together they use as many as are to be used, each one at the least. */
+static void processors_are_shared_out(void **state)
+{
+  (void)state;
+  static const int shares[][2] = {{1, 1}, {PIECES, 1}, {PIECES + 1, 1}, {3 * PIECES + 1, 3}};
+  for (size_t n = 0; n < sizeof shares / sizeof *shares; ++n) {
+    PlanishError error;
+    assert_true(run(tell_processors, (unsigned)shares[n][0], &error));
+    assert_int_equal(results[0].square, shares[n][1]);
+    assert_int_equal(results[PIECES - 1].square, shares[n][1]);
+  }
+  planish_workers_limit(2 * PIECES);
+  PlanishError error;
+  assert_int_equal(planish_workers_processors(), 2 * PIECES);
+  assert_true(run(tell_processors, 0, &error));
+  assert_int_equal(results[0].square, 2);
+  planish_workers_limit(0);
+  assert_true(planish_workers_processors() >= 1);
+}
+
 static void results_come_back_whatever_runs_beside(void **state)
 {
   (void)state;
@@ -151,6 +180,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(results_come_back_whatever_runs_beside),
+      cmocka_unit_test(processors_are_shared_out),
       cmocka_unit_test(after_a_failure_nothing_begins),
       cmocka_unit_test(a_crash_takes_no_other_along),
       cmocka_unit_test(asked_to_end_all_end), /* the last: it stays asked */
