@@ -1,6 +1,7 @@
 /* The moving shelf and bell: neutral at 0 dB, the cookbook's curves where it stands, quiet while it
  * moves. */
 #include "common/dsp/dynamic_band.h"
+#include "common/dsp/glide.h"
 #include "common/dsp/maths.h"
 #include "tests/unit/cmocka_headers.h"
 
@@ -203,6 +204,40 @@ static void lanes_move_apart(void **state)
   }
 }
 
+/* In blocks of any length, through gains that stand, move together and move apart. */
+static void blocks_are_as_frames(void **state)
+{
+  (void)state;
+  uint64_t seed = 9;
+  for (int type = 0; type < 4; ++type) {
+    PlanishDynamicBand blocks;
+    PlanishDynamicBand frames;
+    planish_dynamic_band_start(&blocks, (PlanishBandType)type, planish_both(0.0));
+    planish_dynamic_band_start(&frames, (PlanishBandType)type, planish_both(0.0));
+    for (uint32_t n = 0; n < 4000;) {
+      double gain[2][PLANISH_GRID];
+      double audio[2][PLANISH_GRID];
+      PlanishTwo x[PLANISH_GRID];
+      const uint32_t count = 1 + n % PLANISH_GRID;
+      for (uint32_t i = 0; i < count; ++i) {
+        x[i] = (PlanishTwo){noise(&seed), noise(&seed)};
+        audio[0][i] = x[i][0];
+        audio[1][i] = x[i][1];
+        gain[0][i] = n < 1000 ? 0.0 : (n < 2000 ? -1.5 : 0.001 * (n + i));
+        gain[1][i] = n < 3000 ? gain[0][i] : -gain[0][i];
+      }
+      planish_dynamic_band_process(&blocks, (const double *const[2]){gain[0], gain[1]}, 0.03, 0.7,
+                                   (double *const[2]){audio[0], audio[1]}, count);
+      for (uint32_t i = 0; i < count; ++i) {
+        const PlanishTwo y = planish_dynamic_band_next(
+            &frames, (PlanishTwo){gain[0][i], gain[1][i]}, 0.03, 0.7, x[i]);
+        assert_true(audio[0][i] == y[0] && audio[1][i] == y[1]);
+      }
+      n += count;
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -212,6 +247,7 @@ int main(void)
       cmocka_unit_test(a_moving_gain_is_quiet),
       cmocka_unit_test(it_begins_where_the_signal_stands),
       cmocka_unit_test(lanes_move_apart),
+      cmocka_unit_test(blocks_are_as_frames),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

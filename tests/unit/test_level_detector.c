@@ -3,6 +3,7 @@
 #include "common/dsp/maths.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
+#include "tests/unit/limiter_signals.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -244,9 +245,40 @@ static void noise_reads_its_power(void **state)
   free(arena.block);
 }
 
+/* Powers of blocks against the envelope's own plain form, a frame at a time. */
+static void envelopes_of_blocks_are_as_frames(void **state)
+{
+  (void)state;
+  PlanishHeldEnvelope both[2];
+  PlanishArena arena = planish_arena_counting();
+  planish_held_envelope_setup(&both[0], &arena, 700);
+  planish_held_envelope_setup(&both[1], &arena, 700);
+  arena = arena_for(arena);
+  void *const block = arena.block;
+  planish_held_envelope_setup(&both[0], &arena, 700);
+  planish_held_envelope_setup(&both[1], &arena, 700);
+  uint64_t seed = 10;
+  for (int round = 0; round < 4000; ++round) {
+    double x[PLANISH_HELD_BLOCK];
+    double power[PLANISH_HELD_BLOCK];
+    const uint32_t frames = 1 + signal_random(&seed) % PLANISH_HELD_BLOCK;
+    const uint32_t hold = round % 50 == 0 ? 1 + signal_random(&seed) % 700 : 600;
+    for (uint32_t i = 0; i < frames; ++i) {
+      /* Equal neighbours, zeros, and all between. */
+      x[i] = round % 3 == 0 ? (double)(signal_random(&seed) % 3) - 1.0 : signal_uniform(&seed);
+    }
+    planish_held_envelope_process(&both[0], x, power, frames, hold);
+    for (uint32_t i = 0; i < frames; ++i) {
+      assert_true(power[i] == planish_held_envelope_next(&both[1], x[i], hold));
+    }
+  }
+  free(block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(envelopes_of_blocks_are_as_frames),
       cmocka_unit_test(sines_read_their_level),
       cmocka_unit_test(a_tone_without_a_largest_sample_reads_its_level),
       cmocka_unit_test(a_hold_that_is_too_short_shows),

@@ -3,8 +3,10 @@
 
 #include "common/dsp/held_envelope.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/tanh.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
+#include "tests/unit/limiter_signals.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -152,9 +154,81 @@ static void the_level_does_not_matter(void **state)
   free(soft.block);
 }
 
+/* The followers and shares a frame at a time, as transient.h has them. */
+typedef struct {
+  double mean[2];
+  double power[2][2000]; /* of the last frames, a ring */
+  double fast;
+  double slow;
+  double lingering;
+} Plain;
+
+static double plain_level(Plain *plain, const Detector *detector, int n, const double *x)
+{
+  double largest = 0.0;
+  for (int c = 0; c < 2; ++c) {
+    plain->mean[c] += detector->transient.mean_step * (x[c] * x[c] - plain->mean[c]);
+    plain->power[c][n % 2000] = plain->mean[c];
+    for (int back = 0; back < (int)detector->transient.hold && back <= n; ++back) {
+      largest = planish_max(largest, plain->power[c][(n - back) % 2000]);
+    }
+  }
+  return planish_level_of_power(largest + 1e-12);
+}
+
+static double plain_follow(double now, double target, double rise, double fall)
+{
+  return now + (target > now ? rise : fall) * (target - now);
+}
+
+static PlanishTransientShares plain_next(Plain *plain, const Detector *detector, int n,
+                                         const double *x)
+{
+  const PlanishTransientTimes *by = &detector->times;
+  const double level = plain_level(plain, detector, n, x);
+  plain->fast = plain_follow(plain->fast, level, by->fast, by->fall);
+  plain->slow =
+      planish_max(plain_follow(plain->slow, level, by->slow, by->fall), plain->fast - 40.0);
+  plain->lingering =
+      planish_min(plain_follow(plain->lingering, level, by->fast, by->linger), plain->fast + 40.0);
+  const double up = plain->fast - plain->slow - 0.5;
+  const double down = plain->lingering - plain->fast - 1.5;
+  return (PlanishTransientShares){up > 0.0 ? planish_tanh(1.5 * up / RANGE) : 0.0,
+                                  down > 0.0 ? planish_tanh(1.5 * down / RANGE) : 0.0};
+}
+
+static void blocks_are_as_frames(void **state)
+{
+  (void)state;
+  static Plain plain = {.fast = -120.0, .slow = -120.0, .lingering = -120.0};
+  Detector detector = detector_of();
+  uint64_t seed = 11;
+  for (int n = 0; n < 12000;) {
+    double x[2][PLANISH_TRANSIENT_BLOCK];
+    double attack[PLANISH_TRANSIENT_BLOCK];
+    double decay[PLANISH_TRANSIENT_BLOCK];
+    const uint32_t count = 1 + signal_random(&seed) % PLANISH_TRANSIENT_BLOCK;
+    for (uint32_t i = 0; i < count; ++i) {
+      const double loud = (n + (int)i) % 3000 < 700 ? 0.8 : 0.05;
+      x[0][i] = loud * signal_uniform(&seed);
+      x[1][i] = 0.7 * loud * signal_uniform(&seed);
+    }
+    planish_transient_process(&detector.transient, &detector.times, RANGE,
+                              (const double *const[2]){x[0], x[1]}, 2, attack, decay, count);
+    for (uint32_t i = 0; i < count; ++i) {
+      const PlanishTransientShares expected =
+          plain_next(&plain, &detector, n + (int)i, (double[]){x[0][i], x[1][i]});
+      assert_true(attack[i] == expected.attack && decay[i] == expected.decay);
+    }
+    n += (int)count;
+  }
+  free(detector.block);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(blocks_are_as_frames),
       cmocka_unit_test(an_attack_is_what_lies_between_two_rises),
       cmocka_unit_test(a_decay_is_what_lies_between_two_falls),
       cmocka_unit_test(no_way_is_longer_than_the_cap),
