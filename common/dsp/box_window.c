@@ -1,5 +1,6 @@
 #include "common/dsp/box_window.h"
 
+#include <stdbool.h>
 #include <string.h>
 
 /* Bits of a value of 256, and those that the last sum may have. */
@@ -33,6 +34,8 @@ void planish_box_window_reset(PlanishBoxWindow *window, uint32_t length)
     memset(box->past, 0, box->length * sizeof(int64_t));
     product *= box->length;
   }
+  window->span = length + PLANISH_BOXES;
+  window->zeros = window->span;
   int bits = SUM_BITS - VALUE_BITS;
   while (bits > 0 && (product >> (SUM_BITS - VALUE_BITS - bits)) > 0) {
     --bits;
@@ -44,21 +47,48 @@ void planish_box_window_reset(PlanishBoxWindow *window, uint32_t length)
 static void process_box(PlanishBox *box, int64_t *values, uint32_t frames)
 {
   int64_t sum = box->sum;
-  uint32_t at = box->at;
-  for (uint32_t i = 0; i < frames; ++i) {
-    const int64_t value = values[i];
-    sum += value - box->past[at];
-    box->past[at] = value;
-    at = at + 1 == box->length ? 0 : at + 1;
-    values[i] = sum;
+  for (uint32_t done = 0; done < frames;) {
+    const uint32_t to_end = box->length - box->at;
+    const uint32_t some = frames - done < to_end ? frames - done : to_end;
+    int64_t *restrict past = box->past + box->at;
+    for (uint32_t i = 0; i < some; ++i) {
+      const int64_t value = values[done + i];
+      sum += value - past[i];
+      past[i] = value;
+      values[done + i] = sum;
+    }
+    box->at = box->at + some == box->length ? 0 : box->at + some;
+    done += some;
   }
   box->sum = sum;
-  box->at = at;
+}
+
+/* Whether nothing comes in and nothing is left: then the boxes may stand. */
+static bool is_at_rest(const PlanishBoxWindow *window, const double *values, uint32_t frames)
+{
+  bool rests = window->zeros >= window->span;
+  for (uint32_t i = 0; i < frames; ++i) {
+    rests &= values[i] == 0.0;
+  }
+  return rests;
+}
+
+/* Zeros that have come in a row, so far as they matter. */
+static void count_zeros(PlanishBoxWindow *window, const double *values, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    window->zeros = values[i] == 0.0 ? window->zeros + 1 : 0;
+  }
+  window->zeros = window->zeros < window->span ? window->zeros : window->span;
 }
 
 static void process_chunk(PlanishBoxWindow *window, double *values, uint32_t frames)
 {
   int64_t whole[CHUNK];
+  if (is_at_rest(window, values, frames)) {
+    return;
+  }
+  count_zeros(window, values, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     const double scaled = values[i] * window->scale;
     whole[i] = (int64_t)scaled;

@@ -27,6 +27,8 @@ typedef struct {
   double scale; /* whole steps a unit */
   double mean;  /* from the last sum back to units */
   uint32_t max_length;
+  uint32_t span;  /* frames that anything is remembered, at most */
+  uint32_t zeros; /* in a row until now, up to `span` */
 } PlanishBoxWindow;
 
 /* `max_length` in frames, 1..PLANISH_BOX_WINDOW_MAX. */

@@ -26,6 +26,7 @@ typedef struct {
   PlanishSlowFastRelease release[2];
   PlanishBoxWindow window[2];
   PlanishBoxWindow lift_window;
+  uint32_t zeros[2];  /* frames without a need until now, as many as are remembered at most */
   uint32_t lookahead; /* frames */
   uint32_t hold;      /* frames, on its way to `hold_target` by one a frame */
   uint32_t hold_target;

@@ -106,6 +106,14 @@ PLANISH_INLINED PlanishFour planish_four_level_of_power(PlanishFour power)
   return planish_four_choose(power < planish_all(1e-100), planish_all(PLANISH_SILENCE_DB), level);
 }
 
+/* As planish_level_of(). */
+PLANISH_INLINED PlanishFour planish_four_level_of(PlanishFour magnitude)
+{
+  const PlanishFour level = planish_four_log2(magnitude) * planish_all(PLANISH_LOG2_TO_DB);
+  return planish_four_choose((PlanishFourMask)(magnitude < planish_all(1e-50)),
+                             planish_all(PLANISH_SILENCE_DB), level);
+}
+
 /* As planish_smoothstep(). */
 PLANISH_INLINED PlanishFour planish_four_smoothstep(PlanishFour x)
 {
@@ -144,6 +152,22 @@ PLANISH_INLINED bool planish_all_equal(const double *values, double value, uint3
     same &= values[i] == value;
   }
   return same;
+}
+
+/* The largest of any count of values, 0 if none is larger. */
+PLANISH_INLINED double planish_largest(const double *values, uint32_t count)
+{
+  PlanishFour largest = planish_all(0.0);
+  uint32_t i = 0;
+  for (; i + PLANISH_LANES <= count; i += PLANISH_LANES) {
+    const PlanishFour value = planish_four_load(values + i);
+    largest = planish_four_choose((PlanishFourMask)(value > largest), value, largest);
+  }
+  double most = planish_four_largest(largest);
+  for (; i < count; ++i) {
+    most = planish_max(most, values[i]);
+  }
+  return most;
 }
 
 #endif

@@ -1,8 +1,13 @@
 #include "common/dsp/peak_limiter.h"
 
+#include "common/dsp/lanes_maths.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/ring.h"
+#include "common/dsp/wide.h"
 
 #include <string.h>
+
+_Static_assert(PLANISH_GRID % PLANISH_LANES == 0, "a block is worked on in whole registers");
 
 /* Working memory of one block. */
 typedef struct {
@@ -213,15 +218,58 @@ static void at_grid_frame(PlanishPeakLimiter *limiter)
   limiter->threshold = planish_gain_of(limiter->ceiling - lift) * (1.0 - 1e-12);
 }
 
+static void fill(double *values, double value, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    values[i] = value;
+  }
+}
+
+/* The values of a glide over a block. */
+static void follow(PlanishGlide *glide, double *values, uint32_t frames)
+{
+  if (!planish_glide_is_moving(glide)) {
+    fill(values, glide->target, frames);
+    return;
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    values[i] = planish_glide_next(glide);
+  }
+}
+
 static void link_channels(PlanishPeakLimiter *limiter, double need[2][PLANISH_GRID],
                           uint32_t frames)
 {
+  double link[PLANISH_GRID];
+  follow(&limiter->link, link, frames);
   for (uint32_t i = 0; i < frames; ++i) {
-    const double link = planish_glide_next(&limiter->link);
     const double most = planish_max(need[0][i], need[1][i]);
     for (uint32_t c = 0; c < 2; ++c) {
-      need[c][i] = link >= 1.0 ? most : need[c][i] + link * (most - need[c][i]);
+      need[c][i] = link[i] >= 1.0 ? most : need[c][i] + link[i] * (most - need[c][i]);
     }
+  }
+}
+
+PLANISH_WIDE static double largest_of(const double *values, uint32_t frames)
+{
+  return planish_largest(values, frames);
+}
+
+/* What peaks over the threshold need, in dB. All of PLANISH_GRID values are there. */
+PLANISH_WIDE static void need_of(const double *peaks, const double *lift, double threshold,
+                                 double ceiling, double *need)
+{
+  const PlanishFour zero = planish_all(0.0);
+  for (uint32_t i = 0; i < PLANISH_GRID; i += PLANISH_LANES) {
+    const PlanishFour peak = planish_four_load(peaks + i);
+    const PlanishFourMask over = (PlanishFourMask)(peak > planish_all(threshold));
+    PlanishFour wanted = zero;
+    if (planish_four_any(over)) {
+      const PlanishFour level = planish_four_level_of(peak) + planish_four_load(lift + i);
+      wanted = level - planish_all(ceiling);
+      wanted = planish_four_choose((PlanishFourMask)(wanted > zero), wanted, zero);
+    }
+    planish_four_store(need + i, planish_four_where(over, wanted));
   }
 }
 
@@ -229,6 +277,7 @@ static void link_channels(PlanishPeakLimiter *limiter, double need[2][PLANISH_GR
 static void find_needs(PlanishPeakLimiter *limiter, Scratch *scratch, double *const *audio,
                        uint32_t channels, uint32_t frames)
 {
+  const uint32_t size = limiter->need_mask + 1;
   double *const peaks[2] = {scratch->peaks[0], scratch->peaks[1]};
   for (uint32_t c = 0; c < channels; ++c) {
     planish_true_peak_process(limiter->detector + c, audio[c], peaks[c], frames);
@@ -237,25 +286,23 @@ static void find_needs(PlanishPeakLimiter *limiter, Scratch *scratch, double *co
   if (planish_quiet_lift_is_on(&limiter->quiet_lift)) {
     planish_quiet_lift_process(&limiter->quiet_lift, audio, peaks, channels, frames, scratch->lift);
   }
+  bool any = false;
   for (uint32_t c = 0; c < channels; ++c) {
-    for (uint32_t i = 0; i < frames; ++i) {
-      const double peak = peaks[c][i];
-      scratch->need[c][i] =
-          peak <= limiter->threshold
-              ? 0.0
-              : planish_max(0.0, planish_level_of(peak) + scratch->lift[i] - limiter->ceiling);
+    memset(peaks[c] + frames, 0, (PLANISH_GRID - frames) * sizeof(double));
+    if (largest_of(peaks[c], frames) > limiter->threshold) {
+      need_of(peaks[c], scratch->lift, limiter->threshold, limiter->ceiling, scratch->need[c]);
+      any = true;
+    } else {
+      memset(scratch->need[c], 0, sizeof scratch->need[c]);
     }
   }
-  if (channels == 2) {
+  if (channels == 2 && (any || planish_glide_is_moving(&limiter->link))) {
     link_channels(limiter, scratch->need, frames);
   }
-  for (uint32_t i = 0; i < frames; ++i) {
-    const uint32_t at = (limiter->now + i) & limiter->need_mask;
-    limiter->lift[at] = scratch->lift[i];
-    for (uint32_t c = 0; c < channels; ++c) {
-      limiter->need[c][at] = scratch->need[c][i];
-      limiter->peaks[c][at] = peaks[c][i];
-    }
+  planish_ring_put(limiter->lift, size, limiter->now, scratch->lift, frames);
+  for (uint32_t c = 0; c < channels; ++c) {
+    planish_ring_put(limiter->need[c], size, limiter->now, scratch->need[c], frames);
+    planish_ring_put(limiter->peaks[c], size, limiter->now, peaks[c], frames);
   }
 }
 
@@ -263,13 +310,11 @@ static void find_needs(PlanishPeakLimiter *limiter, Scratch *scratch, double *co
 static void fetch_delayed(const PlanishPeakLimiter *limiter, Scratch *scratch, uint32_t lookahead,
                           uint32_t channels, uint32_t frames)
 {
+  const uint32_t size = limiter->need_mask + 1;
   const uint32_t from = limiter->now - (limiter->max_lookahead - lookahead);
-  for (uint32_t i = 0; i < frames; ++i) {
-    const uint32_t at = (from + i) & limiter->need_mask;
-    scratch->lift[i] = limiter->lift[at];
-    for (uint32_t c = 0; c < channels; ++c) {
-      scratch->need[c][i] = limiter->need[c][at];
-    }
+  planish_ring_get(limiter->lift, size, from, scratch->lift, frames);
+  for (uint32_t c = 0; c < channels; ++c) {
+    planish_ring_get(limiter->need[c], size, from, scratch->need[c], frames);
   }
 }
 
@@ -306,9 +351,7 @@ static void run_paths(PlanishPeakLimiter *limiter, Scratch *scratch, uint32_t ch
   double *const need[2] = {scratch->need[0], scratch->need[1]};
   uint32_t before = 0;
   const Phase phase = phase_of(limiter, &before);
-  for (uint32_t i = 0; i < frames; ++i) {
-    scratch->slow_share[i] = planish_glide_next(&limiter->slow_share);
-  }
+  follow(&limiter->slow_share, scratch->slow_share, frames);
   for (uint32_t p = 0; p < (phase == PHASE_REST ? 1U : 2U); ++p) {
     PlanishGainPath *path = limiter->path + (limiter->current ^ p);
     double *const reduction[2] = {scratch->reduction[p][0], scratch->reduction[p][1]};
@@ -324,19 +367,33 @@ static void run_paths(PlanishPeakLimiter *limiter, Scratch *scratch, uint32_t ch
   }
 }
 
-/* Gains of one channel. Linked channels often share theirs, and most frames need none. */
+/* Factors of gains in dB; all of PLANISH_GRID values are there. */
+PLANISH_WIDE static void factors_of(double *gains)
+{
+  for (uint32_t i = 0; i < PLANISH_GRID; i += PLANISH_LANES) {
+    planish_four_store(gains + i, planish_four_gain_of(planish_four_load(gains + i)));
+  }
+}
+
+/* Gains of one channel, dB to begin with. Linked channels often share theirs, and mostly nothing is
+ * asked for. */
 static void find_gains(const PlanishPeakLimiter *limiter, const Scratch *scratch, uint32_t c,
                        uint32_t frames, double gains[2][PLANISH_GRID])
 {
+  const double *const reduction = scratch->reduction[0][c];
   const bool lifting = limiter->lift_tail > 0;
+  if (c == 1 && memcmp(reduction, scratch->reduction[0][0], frames * sizeof *reduction) == 0) {
+    memcpy(gains[1], gains[0], frames * sizeof *gains[0]);
+    return;
+  }
+  fill(gains[c], 0.0, PLANISH_GRID);
   for (uint32_t i = 0; i < frames; ++i) {
-    const double reduction = scratch->reduction[0][c][i];
-    const double gain = (lifting ? scratch->lifted[0][i] : 0.0) - reduction;
-    if (c == 1 && reduction == scratch->reduction[0][0][i]) {
-      gains[1][i] = gains[0][i];
-    } else {
-      gains[c][i] = gain == 0.0 ? 1.0 : planish_gain_of(gain);
-    }
+    gains[c][i] = (lifting ? scratch->lifted[0][i] : 0.0) - reduction[i];
+  }
+  if (planish_all_equal(gains[c], 0.0, frames)) {
+    fill(gains[c], 1.0, frames);
+  } else {
+    factors_of(gains[c]);
   }
 }
 
@@ -345,16 +402,14 @@ static double apply_gains(PlanishPeakLimiter *limiter, const Scratch *scratch, d
                           const double *gains, uint32_t c, uint32_t frames)
 {
   const uint32_t from = limiter->now - (limiter->max_lookahead - 1);
-  const double *peaks = limiter->peaks[c];
-  double most = 0.0;
-  double largest = limiter->output_peak;
+  double peaks[PLANISH_GRID];
+  planish_ring_get(limiter->peaks[c], limiter->need_mask + 1, from, peaks, frames);
   for (uint32_t i = 0; i < frames; ++i) {
-    largest = planish_max(largest, peaks[(from + i) & limiter->need_mask] * gains[i]);
-    most = planish_max(most, scratch->reduction[0][c][i]);
+    peaks[i] *= gains[i];
     audio[i] *= gains[i];
   }
-  limiter->output_peak = largest;
-  return most;
+  limiter->output_peak = planish_max(limiter->output_peak, largest_of(peaks, frames));
+  return largest_of(scratch->reduction[0][c], frames);
 }
 
 double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *audio,

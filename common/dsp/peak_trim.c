@@ -1,6 +1,7 @@
 #include "common/dsp/peak_trim.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/ring.h"
 
 #include <string.h>
 
@@ -152,20 +153,14 @@ void planish_peak_trim_reset(PlanishPeakTrim *trim)
 static void put(const PlanishPeakTrim *trim, double *ring, uint32_t at, const double *values,
                 uint32_t frames)
 {
-  const uint32_t from = at & (trim->length - 1);
-  const uint32_t first = trim->length - from < frames ? trim->length - from : frames;
-  memcpy(ring + from, values, first * sizeof(double));
-  memcpy(ring, values + first, (frames - first) * sizeof(double));
+  planish_ring_put(ring, trim->length, at, values, frames);
 }
 
 /* What a ring held from frame `at` on. */
 static void get(const PlanishPeakTrim *trim, const double *ring, uint32_t at, double *values,
                 uint32_t frames)
 {
-  const uint32_t from = at & (trim->length - 1);
-  const uint32_t first = trim->length - from < frames ? trim->length - from : frames;
-  memcpy(values, ring + from, first * sizeof(double));
-  memcpy(values + first, ring, (frames - first) * sizeof(double));
+  planish_ring_get(ring, trim->length, at, values, frames);
 }
 
 /* The tops of a block that the inner peak has taken, into their ring, and how large they are. */

@@ -13,6 +13,8 @@
 #ifndef PLANISH_DSP_SLOW_FAST_RELEASE_H
 #define PLANISH_DSP_SLOW_FAST_RELEASE_H
 
+#include "common/dsp/maths.h"
+
 typedef struct {
   double keep; /* what is left of the fast part after a frame */
   double rise; /* share of the way that the slow part goes in a frame, up ... */
@@ -28,8 +30,24 @@ typedef struct {
  * down, and longer once the fast part is slower than that. */
 PlanishSlowFastTimes planish_slow_fast_times(double release, double rate);
 
+/* Reductions below this are none (-159 dB re the signal), so that audio is exact again soon. */
+#define PLANISH_SLOW_FAST_NOTHING_DB 1e-7
+
 /* Takes the held need in dB, >= 0, and returns the reduction in dB, >= need; share 0..1. */
-double planish_slow_fast_next(PlanishSlowFastRelease *release, const PlanishSlowFastTimes *times,
-                              double need, double share);
+static inline double planish_slow_fast_next(PlanishSlowFastRelease *release,
+                                            const PlanishSlowFastTimes *times, double need,
+                                            double share)
+{
+  const double way = need - release->slow;
+  release->slow += way * (way > 0.0 ? times->rise : times->fall);
+  const double carried = share * release->slow;
+  release->fast = planish_max(need - carried, release->fast * times->keep);
+  const double reduction = planish_max(need, carried + release->fast);
+  if (reduction < PLANISH_SLOW_FAST_NOTHING_DB) {
+    *release = (PlanishSlowFastRelease){0.0, 0.0};
+    return 0.0;
+  }
+  return reduction;
+}
 
 #endif

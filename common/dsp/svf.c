@@ -51,12 +51,6 @@ double planish_svf_power(const PlanishSvfCoefs *coefs, double half_sine_squared)
   return (top * top + band * band * cross) / (bottom * bottom + coefs->k * coefs->k * cross);
 }
 
-static inline PlanishTwo mix(const PlanishSvfCoefs *coefs, PlanishTwo x, PlanishSvfOutputs outputs)
-{
-  return planish_both(coefs->m0) * x + planish_both(coefs->m1) * outputs.band +
-         planish_both(coefs->m2) * outputs.low;
-}
-
 /* The same filter with all constants worked out ahead: the new states straight from the old ones,
  * so that a frame waits for the one before through fewer operations, and the mix likewise. */
 typedef struct {
@@ -69,7 +63,7 @@ typedef struct {
   PlanishTwo y_of_s2;
 } Still;
 
-static Still still_of(const PlanishSvfCoefs *coefs)
+static inline Still still_of(const PlanishSvfCoefs *coefs)
 {
   const PlanishSvfSteps steps = planish_svf_steps(coefs->g, coefs->k);
   return (Still){
@@ -83,6 +77,16 @@ static Still still_of(const PlanishSvfCoefs *coefs)
   };
 }
 
+static inline PlanishTwo next(const Still *still, PlanishTwo *s1, PlanishTwo *s2, PlanishTwo x)
+{
+  const PlanishTwo v = x - *s2;
+  const PlanishTwo y =
+      still->y_of_x * x + (still->y_of_s1 * *s1 + (still->y_of_s2 * *s2 + still->y_of_v * v));
+  *s2 = (*s2 + still->of_both * *s1) + still->s2_of_v * v;
+  *s1 = still->s1_of_s1 * *s1 + still->of_both * v;
+  return y;
+}
+
 void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishTwo *x,
                          unsigned frames)
 {
@@ -90,31 +94,26 @@ void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishT
   PlanishTwo s1 = svf->s1;
   PlanishTwo s2 = svf->s2;
   for (unsigned n = 0; n < frames; ++n) {
-    const PlanishTwo v = x[n] - s2;
-    const PlanishTwo s1_before = s1;
-    x[n] = still.y_of_x * x[n] + (still.y_of_s1 * s1 + (still.y_of_s2 * s2 + still.y_of_v * v));
-    s1 = still.s1_of_s1 * s1 + still.of_both * v;
-    s2 = (s2 + still.of_both * s1_before) + still.s2_of_v * v;
+    x[n] = next(&still, &s1, &s2, x[n]);
   }
-  svf->s1 = s1;
-  svf->s2 = s2;
+  *svf = (PlanishSvf){s1, s2};
 }
 
 void planish_svf_process_moving(PlanishSvf *svf, PlanishSvfCoefs *coefs,
                                 const PlanishSvfCoefs *change, PlanishTwo *x, unsigned frames)
 {
   PlanishSvfCoefs now = *coefs;
-  PlanishSvf state = *svf;
+  PlanishTwo s1 = svf->s1;
+  PlanishTwo s2 = svf->s2;
   for (unsigned n = 0; n < frames; ++n) {
-    const PlanishSvfOutputs outputs =
-        planish_svf_next(&state, planish_svf_steps(now.g, now.k), x[n]);
-    x[n] = mix(&now, x[n], outputs);
+    const Still still = still_of(&now);
+    x[n] = next(&still, &s1, &s2, x[n]);
     now.g += change->g;
     now.k += change->k;
     now.m0 += change->m0;
     now.m1 += change->m1;
     now.m2 += change->m2;
   }
-  *svf = state;
+  *svf = (PlanishSvf){s1, s2};
   *coefs = now;
 }

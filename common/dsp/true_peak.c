@@ -1,22 +1,26 @@
 #include "common/dsp/true_peak.h"
 
+#include "common/dsp/four_lanes.h"
 #include "common/dsp/fractional_delay.h"
 #include "common/dsp/maths.h"
 
 #include <string.h>
 
-typedef float Float4 __attribute__((vector_size(16)));
-typedef int32_t Int4 __attribute__((vector_size(16)));
+/* Eight frames side by side: two registers of four where there are no larger ones. */
+typedef float Floats __attribute__((vector_size(32)));
+typedef int32_t Ints __attribute__((vector_size(32)));
 
 _Static_assert(PLANISH_TRUE_PEAK_LONG_TAPS <= PLANISH_FRACTIONAL_DELAY_MAX_TAPS,
                "the design has room for the longest");
 
-/* Frames worked on at a time, and how many of them side by side: two vectors of four hide each
- * other's latency. */
-enum { CHUNK = 32, LANES = 4, GROUP = 2 * LANES };
+/* Frames worked on at a time, and how many of them side by side. */
+enum { CHUNK = 32, LANES = 8, GROUP = 2 * LANES };
+
+/* Frames that come in before what is kept of the past is moved to the front again. */
+enum { RUN = 8 * CHUNK };
 
 /* What one pair of taps takes in the kernel. */
-enum { KERNEL_STEP = 3 * LANES };
+enum { KERNEL_STEP = 3 };
 
 /* The fine grid of a chunk. Index 0 is the frame before the chunk, index i + 1 frame i. */
 typedef struct {
@@ -43,7 +47,7 @@ static PlanishDelayWeight weight_for(uint32_t taps)
 void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uint32_t taps)
 {
   *detector = (PlanishTruePeak){.taps = taps};
-  detector->past = planish_arena_take(arena, taps - 1 + CHUNK + GROUP, sizeof(float));
+  detector->past = planish_arena_take(arena, taps - 1 + RUN + GROUP, sizeof(float));
   detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
   if (!planish_arena_is_filling(arena)) {
     return;
@@ -57,49 +61,55 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
     const double back = quarter[taps - 1 - pair];
     const double parts[3] = {0.5 * (front + back), 0.5 * (front - back), half[pair]};
     for (uint32_t i = 0; i < KERNEL_STEP; ++i) {
-      detector->kernel[pair * KERNEL_STEP + i] = (float)parts[i / LANES];
+      detector->kernel[pair * KERNEL_STEP + i] = (float)parts[i];
     }
   }
 }
 
 void planish_true_peak_reset(PlanishTruePeak *detector)
 {
-  memset(detector->past, 0, (detector->taps - 1 + CHUNK + GROUP) * sizeof(float));
+  memset(detector->past, 0, (detector->taps - 1 + RUN + GROUP) * sizeof(float));
+  detector->at = 0;
   detector->last_three_quarters = 0.0F;
   detector->last_half_peak = 0.0F;
   detector->last_late_peak = 0.0F;
 }
 
-static Float4 load(const float *from)
+PLANISH_INLINED Floats load(const float *from)
 {
-  Float4 value;
+  Floats value;
   memcpy(&value, from, sizeof value);
   return value;
 }
 
-static void store(float *to, Float4 value)
+PLANISH_INLINED void store(float *to, Floats value)
 {
   memcpy(to, &value, sizeof value);
 }
 
+PLANISH_INLINED Floats all(float x)
+{
+  return (Floats){x, x, x, x, x, x, x, x};
+}
+
 /* The three points after each of GROUP frames. The phases at 1/4 and 3/4 mirror each other, so
  * they share the products of their even and odd parts. */
-static void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at)
+PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at)
 {
-  const float *front = detector->past + at;
+  const float *front = detector->past + detector->at + at;
   const float *back = front + detector->taps - 1;
   const float *kernel = detector->kernel;
-  Float4 even[2] = {{0}, {0}};
-  Float4 odd[2] = {{0}, {0}};
-  Float4 half[2] = {{0}, {0}};
+  Floats even[2] = {all(0.0F), all(0.0F)};
+  Floats odd[2] = {all(0.0F), all(0.0F)};
+  Floats half[2] = {all(0.0F), all(0.0F)};
   for (uint32_t pair = 0; pair < detector->taps / 2; ++pair) {
-    const Float4 k_even = load(kernel);
-    const Float4 k_odd = load(kernel + LANES);
-    const Float4 k_half = load(kernel + (KERNEL_STEP - LANES));
-    const Float4 sum0 = load(front) + load(back);
-    const Float4 sum1 = load(front + LANES) + load(back + LANES);
-    const Float4 difference0 = load(front) - load(back);
-    const Float4 difference1 = load(front + LANES) - load(back + LANES);
+    const float k_even = kernel[0];
+    const float k_odd = kernel[1];
+    const float k_half = kernel[2];
+    const Floats sum0 = load(front) + load(back);
+    const Floats sum1 = load(front + LANES) + load(back + LANES);
+    const Floats difference0 = load(front) - load(back);
+    const Floats difference1 = load(front + LANES) - load(back + LANES);
     even[0] += k_even * sum0;
     even[1] += k_even * sum1;
     odd[0] += k_odd * difference0;
@@ -118,44 +128,82 @@ static void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_
   }
 }
 
-static Float4 magnitude(Float4 x)
+PLANISH_INLINED Floats magnitude(Floats x)
 {
-  return (Float4)((Int4)x & INT32_C(0x7fffffff));
+  return (Floats)((Ints)x & INT32_C(0x7fffffff));
 }
 
-static Float4 larger(Float4 a, Float4 b)
+PLANISH_INLINED Floats larger(Floats a, Floats b)
 {
-  const Int4 first = a > b;
-  return (Float4)((first & (Int4)a) | (~first & (Int4)b));
+  const Ints first = a > b;
+  return (Floats)((first & (Ints)a) | (~first & (Ints)b));
 }
 
 /* The magnitude at b, or that of the vertex of the parabola through three points where b is an
  * extremum. On a flat line the quotient is 0/0, and the mask leaves it out. */
-static Float4 vertex(Float4 a, Float4 b, Float4 c)
+PLANISH_INLINED Floats vertex(Floats a, Floats b, Floats c)
 {
-  const Float4 bend = 2.0F * b - a - c;
-  const Float4 tilt = a - c;
-  const Int4 extremum = ((b - a) * (b - c) >= 0.0F) & (bend != 0.0F);
-  const Float4 rise = tilt * tilt / (8.0F * bend);
-  return magnitude(b + (Float4)(extremum & (Int4)rise));
+  const Floats bend = 2.0F * b - a - c;
+  const Floats tilt = a - c;
+  const Ints extremum = ((b - a) * (b - c) >= 0.0F) & (bend != 0.0F);
+  const Floats rise = tilt * tilt / (8.0F * bend);
+  return magnitude(b + (Floats)(extremum & (Ints)rise));
 }
 
-/* Peaks of four frames; at is the first of them within the chunk. */
-static void find_peaks(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at, float *peaks)
+/* Peaks of some frames; at is the first of them within the chunk. */
+PLANISH_INLINED void find_peaks(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at,
+                                float *peaks)
 {
-  const float *here = detector->past + detector->taps / 2 - 1 + at;
-  const Float4 sample = load(here);
-  const Float4 next = load(here + 1);
-  const Float4 before = load(grid->three_quarters + at);
-  const Float4 quarter = load(grid->quarter + at + 1);
-  const Float4 half = load(grid->half + at + 1);
-  const Float4 three_quarters = load(grid->three_quarters + at + 1);
-  const Float4 half_peak = vertex(quarter, half, three_quarters);
+  const float *here = detector->past + detector->at + detector->taps / 2 - 1 + at;
+  const Floats sample = load(here);
+  const Floats next = load(here + 1);
+  const Floats before = load(grid->three_quarters + at);
+  const Floats quarter = load(grid->quarter + at + 1);
+  const Floats half = load(grid->half + at + 1);
+  const Floats three_quarters = load(grid->three_quarters + at + 1);
+  const Floats half_peak = vertex(quarter, half, three_quarters);
   store(grid->half_peak + at + 1, half_peak);
   store(grid->late_peak + at + 1, vertex(half, three_quarters, next));
-  const Float4 own = larger(vertex(before, sample, quarter), vertex(sample, quarter, half));
-  const Float4 early = larger(load(grid->half_peak + at), load(grid->late_peak + at));
+  const Floats own = larger(vertex(before, sample, quarter), vertex(sample, quarter, half));
+  const Floats early = larger(load(grid->half_peak + at), load(grid->late_peak + at));
   store(peaks + at, larger(larger(own, half_peak), early));
+}
+
+/* What lies beyond `frames` is left over from before; nothing reads what comes of it. */
+PLANISH_INLINED void find_all(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
+                              uint32_t frames)
+{
+  for (uint32_t at = 0; at < frames; at += GROUP) {
+    interpolate(detector, grid, at);
+    find_peaks(detector, grid, at, peaks);
+    find_peaks(detector, grid, at + LANES, peaks);
+  }
+}
+
+PLANISH_FOUR_WIDE static void find_wide(const PlanishTruePeak *detector, FineGrid *grid,
+                                        float *peaks, uint32_t frames)
+{
+  find_all(detector, grid, peaks, frames);
+}
+
+static void find_plain(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
+                       uint32_t frames)
+{
+  find_all(detector, grid, peaks, frames);
+}
+
+/* Puts the frames behind what is kept of the past. */
+static void take(PlanishTruePeak *detector, const double *audio, uint32_t frames)
+{
+  const uint32_t kept = detector->taps - 1;
+  if (detector->at + frames > RUN) {
+    memmove(detector->past, detector->past + detector->at, kept * sizeof(float));
+    detector->at = 0;
+  }
+  float *restrict newest = detector->past + detector->at + kept;
+  for (uint32_t i = 0; i < frames; ++i) {
+    newest[i] = (float)audio[i];
+  }
 }
 
 static void process_chunk(PlanishTruePeak *detector, const double *audio, double *peaks,
@@ -163,18 +211,14 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
 {
   FineGrid grid;
   float found[CHUNK + GROUP];
-  const uint32_t kept = detector->taps - 1;
-  for (uint32_t i = 0; i < frames; ++i) {
-    detector->past[kept + i] = (float)audio[i];
-  }
+  take(detector, audio, frames);
   grid.three_quarters[0] = detector->last_three_quarters;
   grid.half_peak[0] = detector->last_half_peak;
   grid.late_peak[0] = detector->last_late_peak;
-  /* What lies beyond `frames` is left over from before; nothing reads what comes of it. */
-  for (uint32_t at = 0; at < frames; at += GROUP) {
-    interpolate(detector, &grid, at);
-    find_peaks(detector, &grid, at, found);
-    find_peaks(detector, &grid, at + LANES, found);
+  if (planish_four_fits()) {
+    find_wide(detector, &grid, found, frames);
+  } else {
+    find_plain(detector, &grid, found, frames);
   }
   for (uint32_t i = 0; i < frames; ++i) {
     peaks[i] = (double)found[i];
@@ -182,7 +226,7 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
   detector->last_three_quarters = grid.three_quarters[frames];
   detector->last_half_peak = grid.half_peak[frames];
   detector->last_late_peak = grid.late_peak[frames];
-  memmove(detector->past, detector->past + frames, kept * sizeof(float));
+  detector->at += frames;
 }
 
 void planish_true_peak_process(PlanishTruePeak *detector, const double *audio, double *peaks,

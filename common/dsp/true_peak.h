@@ -11,7 +11,7 @@
  * by and by, later with more taps: on loud mixes 48 taps miss up to 0.3 dB, 96 up to 0.1 dB, 512 up
  * to 0.02 dB.
  *
- * The filter runs in single precision (about 1e-6 relative), four frames at a time, in a fixed
+ * The filter runs in single precision (about 1e-6 relative), eight frames at a time, in a fixed
  * order: the same frames give the same bits whatever the block split.
  *
  * Thread: one at a time. All but set-up are real-time safe. */
@@ -29,10 +29,10 @@
 #define PLANISH_TRUE_PEAK_LONG_TAPS  512
 
 typedef struct {
-  float *past;   /* the last taps - 1 frames, then room for a chunk */
-  float *kernel; /* per pair of taps, each value four times: even and odd part of the quarter
-                    phase, half phase */
+  float *past;   /* from `at` on the last taps - 1 frames, then room for a chunk */
+  float *kernel; /* per pair of taps: even and odd part of the quarter phase, half phase */
   uint32_t taps;
+  uint32_t at;
   float last_three_quarters; /* what the frame before left behind: its point at 3/4, ... */
   float last_half_peak;      /* ... its peak near 1/2 */
   float last_late_peak;      /* ... and its peak near 3/4 */
