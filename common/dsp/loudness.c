@@ -1,6 +1,7 @@
 #include "common/dsp/loudness.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/two_lanes.h"
 
 #define BLOCK_STEPS 10                           /* 0.4 s blocks overlap by 75 % */
 #define RANGE_STEPS PLANISH_LOUDNESS_STEPS_PER_S /* a 3 s block every second */
@@ -156,24 +157,51 @@ static void finish_step(PlanishLoudness *loudness)
   }
 }
 
-/* Adds to the step's sum one frame at a time, so that the sum does not depend on the blocks. */
+/* A biquad on both channels at once. */
+typedef struct {
+  PlanishTwo s1;
+  PlanishTwo s2;
+} TwoBiquads;
+
+static TwoBiquads join(const PlanishBiquad *left, const PlanishBiquad *right)
+{
+  return (TwoBiquads){{left->s1, right->s1}, {left->s2, right->s2}};
+}
+
+static void part(const TwoBiquads *both, PlanishBiquad *left, PlanishBiquad *right)
+{
+  *left = (PlanishBiquad){both->s1[0], both->s2[0]};
+  *right = (PlanishBiquad){both->s1[1], both->s2[1]};
+}
+
+/* planish_biquad_process() */
+static inline PlanishTwo filter(TwoBiquads *both, const PlanishBiquadCoefs *coefs, PlanishTwo x)
+{
+  const PlanishTwo y = planish_both(coefs->b0) * x + both->s1;
+  both->s1 = planish_both(coefs->b1) * x - planish_both(coefs->a1) * y + both->s2;
+  both->s2 = planish_both(coefs->b2) * x - planish_both(coefs->a2) * y;
+  return y;
+}
+
+/* Adds to the step's sum one frame at a time, so that the sum does not depend on the blocks. One
+ * channel has silence beside it. */
 static void add_frames(PlanishLoudness *loudness, const double *left, const double *right,
                        size_t frames)
 {
-  PlanishKWeighting k[2] = {loudness->k[0], loudness->k[1]};
+  const PlanishKWeightingCoefs coefs = loudness->coefs;
+  PlanishKWeighting *k = loudness->k;
+  TwoBiquads shelf = join(&k[0].shelf, &k[1].shelf);
+  TwoBiquads high_pass = join(&k[0].high_pass, &k[1].high_pass);
   double sum = loudness->sum;
   for (size_t n = 0; n < frames; ++n) {
-    const double l = planish_k_weighting_process(&k[0], &loudness->coefs, left[n]);
-    double square = l * l;
-    if (right != NULL) {
-      const double r = planish_k_weighting_process(&k[1], &loudness->coefs, right[n]);
-      square += r * r;
-    }
-    sum += square;
+    const PlanishTwo x = {left[n], right != NULL ? right[n] : 0.0};
+    const PlanishTwo y = filter(&high_pass, &coefs.high_pass, filter(&shelf, &coefs.shelf, x));
+    const PlanishTwo square = y * y;
+    sum += square[0] + square[1];
   }
   loudness->sum = sum;
-  loudness->k[0] = k[0];
-  loudness->k[1] = k[1];
+  part(&shelf, &k[0].shelf, &k[1].shelf);
+  part(&high_pass, &k[0].high_pass, &k[1].high_pass);
 }
 
 void planish_loudness_process(PlanishLoudness *loudness, const double *const *audio, size_t frames)

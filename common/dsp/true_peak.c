@@ -4,6 +4,7 @@
 #include "common/dsp/fractional_delay.h"
 #include "common/dsp/maths.h"
 
+#include <stdbool.h>
 #include <string.h>
 
 /* Eight frames side by side: two registers of four where there are no larger ones. */
@@ -19,8 +20,18 @@ enum { CHUNK = 32, LANES = 8, GROUP = 2 * LANES };
 /* Frames that come in before what is kept of the past is moved to the front again. */
 enum { RUN = 8 * CHUNK };
 
-/* What one pair of taps takes in the kernel. */
+/* What one pair of taps takes in the kernel of the short filters. */
 enum { KERNEL_STEP = 3 };
+
+/* Between a frame and the point half a frame after it, a filter of so many points each way finds
+ * the quarters: half a frame apart, what is heard fills no more than half of what they can hold. */
+enum { BETWEEN = PLANISH_TRUE_PEAK_BETWEEN, REACH = BETWEEN / 2 };
+#define BETWEEN_WEIGHT ((PlanishDelayWeight){.below = 0.25, .times = 1e6})
+
+static bool is_long(uint32_t taps)
+{
+  return taps > PLANISH_TRUE_PEAK_TAPS;
+}
 
 /* The fine grid of a chunk. Index 0 is the frame before the chunk, index i + 1 frame i. */
 typedef struct {
@@ -37,21 +48,17 @@ typedef struct {
  * 0.493 of the rate, 256 up to 0.485, 128 up to 0.47 (all measured). */
 static PlanishDelayWeight weight_for(uint32_t taps)
 {
-  if (taps > PLANISH_TRUE_PEAK_TAPS) {
+  if (is_long(taps)) {
     return (PlanishDelayWeight){.below = 0.5 - 2.5 / taps, .times = 1000.0};
   }
   return (PlanishDelayWeight){.below = PLANISH_DELAY_WEIGHT_20_KHZ,
                               .times = planish_max(300.0, pow(10.0, 6.0 - taps / 24.0))};
 }
 
-void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uint32_t taps)
+/* Quarter phase in parts, and half phase. */
+static void lay_short_kernel(PlanishTruePeak *detector)
 {
-  *detector = (PlanishTruePeak){.taps = taps};
-  detector->past = planish_arena_take(arena, taps - 1 + RUN + GROUP, sizeof(float));
-  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
-  if (!planish_arena_is_filling(arena)) {
-    return;
-  }
+  const uint32_t taps = detector->taps;
   double quarter[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
   double half[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
   planish_fractional_delay_design(quarter, taps, 0.25, weight_for(taps));
@@ -66,9 +73,42 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
   }
 }
 
+/* Half phase alone, by as many taps as the quarters leave of the delay. */
+static void lay_long_kernel(PlanishTruePeak *detector)
+{
+  const uint32_t taps = detector->taps - 2 * REACH;
+  double half[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
+  double between[2 * BETWEEN];
+  planish_fractional_delay_design(half, taps, 0.5, weight_for(detector->taps));
+  planish_fractional_delay_design(between, 2 * BETWEEN, 0.5, BETWEEN_WEIGHT);
+  for (uint32_t pair = 0; pair < taps / 2; ++pair) {
+    detector->kernel[pair] = (float)half[pair];
+  }
+  for (uint32_t j = 0; j < BETWEEN; ++j) {
+    detector->between[j] = (float)between[BETWEEN + j];
+  }
+}
+
+void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uint32_t taps)
+{
+  *detector = (PlanishTruePeak){.taps = taps};
+  detector->past = planish_arena_take(arena, taps - 1 + RUN + GROUP, sizeof(float));
+  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
+  detector->halves = planish_arena_take(arena, 2 * REACH + CHUNK + GROUP, sizeof(float));
+  if (!planish_arena_is_filling(arena)) {
+    return;
+  }
+  if (is_long(taps)) {
+    lay_long_kernel(detector);
+  } else {
+    lay_short_kernel(detector);
+  }
+}
+
 void planish_true_peak_reset(PlanishTruePeak *detector)
 {
   memset(detector->past, 0, (detector->taps - 1 + RUN + GROUP) * sizeof(float));
+  memset(detector->halves, 0, (2 * REACH + CHUNK + GROUP) * sizeof(float));
   detector->at = 0;
   detector->last_three_quarters = 0.0F;
   detector->last_half_peak = 0.0F;
@@ -128,6 +168,52 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
   }
 }
 
+/* The points half a frame after GROUP frames that lie REACH frames ahead of those whose peaks come
+ * out. */
+PLANISH_INLINED void find_halves(const PlanishTruePeak *detector, uint32_t at)
+{
+  const uint32_t taps = detector->taps - 2 * REACH;
+  const float *front = detector->past + detector->at + at + 2 * REACH;
+  const float *back = front + taps - 1;
+  Floats half[2] = {all(0.0F), all(0.0F)};
+  Floats other[2] = {all(0.0F), all(0.0F)};
+  for (uint32_t pair = 0; pair < taps / 2; pair += 2) {
+    const float k = detector->kernel[pair];
+    const float next = detector->kernel[pair + 1];
+    half[0] += k * (load(front) + load(back));
+    half[1] += k * (load(front + LANES) + load(back + LANES));
+    other[0] += next * (load(front + 1) + load(back - 1));
+    other[1] += next * (load(front + 1 + LANES) + load(back - 1 + LANES));
+    front += 2;
+    back -= 2;
+  }
+  for (uint32_t i = 0; i < 2; ++i) {
+    store(detector->halves + 2 * REACH + at + i * LANES, half[i] + other[i]);
+  }
+}
+
+/* All three points after each of LANES frames, the halves being known. Frames and halves lie in
+ * turn: of each quarter the neighbours, then theirs, and so on. */
+PLANISH_INLINED void find_quarters(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at)
+{
+  const float *frame = detector->past + detector->at + detector->taps / 2 - 1 + at;
+  const float *half = detector->halves + REACH + at;
+  Floats quarter = all(0.0F);
+  Floats three_quarters = all(0.0F);
+  for (int j = 0; j < BETWEEN; j += 2) {
+    const int whole = j / 2;
+    const float near = detector->between[j];
+    const float far = detector->between[j + 1];
+    quarter += near * (load(frame - whole) + load(half + whole));
+    quarter += far * (load(half - whole - 1) + load(frame + whole + 1));
+    three_quarters += near * (load(half - whole) + load(frame + 1 + whole));
+    three_quarters += far * (load(frame - whole) + load(half + 1 + whole));
+  }
+  store(grid->quarter + at + 1, quarter);
+  store(grid->half + at + 1, load(half));
+  store(grid->three_quarters + at + 1, three_quarters);
+}
+
 PLANISH_INLINED Floats magnitude(Floats x)
 {
   return (Floats)((Ints)x & INT32_C(0x7fffffff));
@@ -174,7 +260,13 @@ PLANISH_INLINED void find_all(const PlanishTruePeak *detector, FineGrid *grid, f
                               uint32_t frames)
 {
   for (uint32_t at = 0; at < frames; at += GROUP) {
-    interpolate(detector, grid, at);
+    if (is_long(detector->taps)) {
+      find_halves(detector, at);
+      find_quarters(detector, grid, at);
+      find_quarters(detector, grid, at + LANES);
+    } else {
+      interpolate(detector, grid, at);
+    }
     find_peaks(detector, grid, at, peaks);
     find_peaks(detector, grid, at + LANES, peaks);
   }
@@ -226,6 +318,7 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
   detector->last_three_quarters = grid.three_quarters[frames];
   detector->last_half_peak = grid.half_peak[frames];
   detector->last_late_peak = grid.late_peak[frames];
+  memmove(detector->halves, detector->halves + frames, sizeof(float) * 2 * REACH);
   detector->at += frames;
 }
 

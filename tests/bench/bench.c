@@ -8,14 +8,17 @@
  *                   several passes over the same, so that what it needs is told from what the
  *                   machine did meanwhile
  *   bench rates     a frame at 192 kHz re one at 48 kHz
+ *   bench loudness  loudness and range alone, which the meter has no switch for
  *   bench start     instances: time to make one, memory at 48 and 192 kHz
  *   bench chain SHEET MIX
  *                   the whole chain (chain.h)
  *   bench list      stage and case, a line each, for...
  *   bench once STAGE CASE FRAMES
  *                   ...which is for tests/bench/instructions */
+#include "common/dsp/loudness.h"
 #include "tests/bench/cases.h"
 #include "tests/bench/chain.h"
+#include "tests/unit/arena_fixture.h"
 
 #include <dlfcn.h>
 #include <malloc.h>
@@ -189,6 +192,36 @@ static void tell_rates(const PlanishPlugin *plugin, const CostCase *cost, void *
   run_free(&fast);
 }
 
+/* Beside libebur128 doing the same. */
+static double loudness_ratio(double rate)
+{
+  double ratios[ROUNDS];
+  static double audio[2][SHARE];
+  PlanishLoudness loudness;
+  PlanishArena arena = planish_arena_counting();
+  planish_loudness_setup(&loudness, &arena, rate, 2);
+  arena = arena_for(arena);
+  planish_loudness_setup(&loudness, &arena, rate, 2);
+  planish_loudness_reset(&loudness);
+  Yardstick *yardstick = yardstick_new(YARDSTICK_EBUR128, rate, 0, 0);
+  for (int c = 0; c < 2; ++c) {
+    for (uint32_t n = 0; n < SHARE; ++n) {
+      audio[c][n] = (double)music.channel[c][n];
+    }
+  }
+  for (int r = 0; r < ROUNDS; ++r) {
+    const double library = yardstick_time(yardstick, &music, 0, SHARE);
+    const double start = seconds();
+    for (uint32_t n = 0; n < SHARE; n += 32) {
+      planish_loudness_process(&loudness, (const double *const[2]){audio[0] + n, audio[1] + n}, 32);
+    }
+    ratios[r] = (seconds() - start) / library;
+  }
+  yardstick_free(yardstick);
+  free(arena.block);
+  return median(ratios, ROUNDS);
+}
+
 static double instance_time(const PlanishPlugin *plugin, double rate, double *megabytes)
 {
   PlanishError error = {0};
@@ -268,7 +301,25 @@ static int each_case(Tell tell, const char *stage, void *user)
   return bad;
 }
 
-int main(int argc, char **argv)
+static int tell_loudness(void)
+{
+  printf("| what | in | goal | 48 kHz | 96 kHz |\n|---|---|---|---|---|\n");
+  printf("| loudness and range | libebur128 | 0.7 | %.2f | %.2f |\n", loudness_ratio(48000.0),
+         loudness_ratio(96000.0));
+  return 0;
+}
+
+static int tell_starts(void)
+{
+  PlanishError error = {0};
+  printf("| stage | an instance at 48, 192 kHz | memory at 48, 192 kHz |\n|---|---|---|\n");
+  for (uint32_t n = 0; n < planish_host_count(host); ++n) {
+    tell_start(planish_host_plugin(host, planish_host_uri(host, n), &error));
+  }
+  return 0;
+}
+
+static int tell_table(const char *table, const char *stage)
 {
   static const struct {
     const char *name;
@@ -284,34 +335,38 @@ int main(int argc, char **argv)
       {"rates", tell_rates, "| stage | settings | 192 re 48 kHz |\n|---|---|---|\n"},
       {"list", tell_case, ""},
   };
-  if (argc == 4 && strcmp(argv[1], "chain") == 0) {
+  for (size_t n = 0; n < sizeof tables / sizeof *tables; ++n) {
+    if (strcmp(table, tables[n].name) == 0) {
+      printf("%s", tables[n].heading);
+      return each_case(tables[n].tell, stage, NULL);
+    }
+  }
+  (void)fprintf(stderr, "bench costs|loudness|blocks|worst|rates|start|chain|list|once\n");
+  return 2;
+}
+
+int main(int argc, char **argv)
+{
+  const char *table = argc > 1 ? argv[1] : "";
+  if (argc == 4 && strcmp(table, "chain") == 0) {
     return bench_chain(argv[2], argv[3]);
   }
   PlanishError error = {0};
   host = planish_host_open(&error);
-  if (host == NULL || argc < 2) {
-    (void)fprintf(stderr, "%s\n",
-                  host == NULL ? error.text
-                               : "bench costs|blocks|worst|rates|start|chain|list|once");
+  if (host == NULL) {
+    (void)fprintf(stderr, "%s\n", error.text);
     return 2;
   }
   music = audio_music(MUSIC, 5, 1.0F);
-  if (strcmp(argv[1], "start") == 0) {
-    printf("| stage | an instance at 48, 192 kHz | memory at 48, 192 kHz |\n|---|---|---|\n");
-    for (uint32_t n = 0; n < planish_host_count(host); ++n) {
-      tell_start(planish_host_plugin(host, planish_host_uri(host, n), &error));
-    }
-    return 0;
+  if (strcmp(table, "start") == 0) {
+    return tell_starts();
   }
-  if (strcmp(argv[1], "once") == 0 && argc == 5) {
+  if (strcmp(table, "loudness") == 0) {
+    return tell_loudness();
+  }
+  if (strcmp(table, "once") == 0 && argc == 5) {
     Once once = {argv[3], (uint32_t)strtoul(argv[4], NULL, 10)};
     return each_case(run_once, argv[2], &once);
   }
-  for (size_t n = 0; n < sizeof tables / sizeof *tables; ++n) {
-    if (strcmp(argv[1], tables[n].name) == 0) {
-      printf("%s", tables[n].heading);
-      return each_case(tables[n].tell, argc > 2 ? argv[2] : NULL, NULL);
-    }
-  }
-  return 2;
+  return tell_table(table, argc > 2 ? argv[2] : NULL);
 }
