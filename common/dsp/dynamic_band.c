@@ -100,21 +100,29 @@ PLANISH_WIDE static void find_roots(const double *gain, double *roots, uint32_t 
   }
 }
 
-typedef double Roots[2][PLANISH_GRID + PLANISH_LANES];
+/* Of one lane, then of the other, unless linked gains agree: then of both at once. */
+typedef struct {
+  double values[2 * PLANISH_GRID + PLANISH_LANES];
+  const double *lane[2];
+} Roots;
 
-/* Linked gains agree. */
-static void find_both_roots(const double *const gain[2], Roots roots, uint32_t frames)
+static void find_both_roots(const double *const gain[2], Roots *roots, uint32_t frames)
 {
-  double padded[PLANISH_GRID + PLANISH_LANES] = {0};
+  double gains[2 * PLANISH_GRID + PLANISH_LANES];
   const size_t size = frames * sizeof(double);
-  memcpy(padded, gain[0], size);
-  find_roots(padded, roots[0], frames);
-  if (memcmp(gain[0], gain[1], size) == 0) {
-    memcpy(roots[1], roots[0], size);
-  } else {
-    memcpy(padded, gain[1], size);
-    find_roots(padded, roots[1], frames);
+  const bool linked = memcmp(gain[0], gain[1], size) == 0;
+  uint32_t count = frames;
+  memcpy(gains, gain[0], size);
+  if (!linked) {
+    memcpy(gains + frames, gain[1], size);
+    count = 2 * frames;
   }
+  for (uint32_t i = count; i % PLANISH_LANES != 0; ++i) {
+    gains[i] = 0.0;
+  }
+  find_roots(gains, roots->values, count);
+  roots->lane[0] = roots->values;
+  roots->lane[1] = linked ? roots->values : roots->values + frames;
 }
 
 /* By gains that stand still, as they mostly do at 0 dB. */
@@ -138,11 +146,11 @@ static void process_standing(PlanishDynamicBand *band, double *const audio[2], u
   }
 }
 
-static void process_full(Roots roots, double *const audio[2], uint32_t frames)
+static void process_full(const Roots *roots, double *const audio[2], uint32_t frames)
 {
   for (uint32_t c = 0; c < 2; ++c) {
     for (uint32_t i = 0; i < frames; ++i) {
-      audio[c][i] *= roots[c][i] * roots[c][i];
+      audio[c][i] *= roots->lane[c][i] * roots->lane[c][i];
     }
   }
 }
@@ -158,17 +166,17 @@ void planish_dynamic_band_process(PlanishDynamicBand *band, const double *const 
     return;
   }
   Roots roots;
-  find_both_roots(gain, roots, frames);
+  find_both_roots(gain, &roots, frames);
   if (band->type == PLANISH_BAND_FULL) {
-    process_full(roots, audio, frames);
+    process_full(&roots, audio, frames);
     design(band, (PlanishTwo){gain[0][last], gain[1][last]},
-           (PlanishTwo){roots[0][last], roots[1][last]}, tangent, q);
+           (PlanishTwo){roots.lane[0][last], roots.lane[1][last]}, tangent, q);
     return;
   }
   for (uint32_t i = 0; i < frames; ++i) {
     const PlanishTwo now = {gain[0][i], gain[1][i]};
     if (!is_made_of(band, now, tangent, q)) {
-      design(band, now, (PlanishTwo){roots[0][i], roots[1][i]}, tangent, q);
+      design(band, now, (PlanishTwo){roots.lane[0][i], roots.lane[1][i]}, tangent, q);
     }
     const PlanishTwo y = filter(band, (PlanishTwo){audio[0][i], audio[1][i]});
     audio[0][i] = y[0];

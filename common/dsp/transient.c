@@ -128,14 +128,19 @@ void planish_transient_process(PlanishTransient *transient, const PlanishTransie
                                double *attack, double *decay, uint32_t frames)
 {
   double level[ROOM];
-  double up[ROOM] = {0};
-  double down[ROOM] = {0};
+  /* Attacks, then decays, so that few frames fill registers too. */
+  double ways[2 * PLANISH_TRANSIENT_BLOCK + PLANISH_LANES];
+  const uint32_t count = decay != NULL ? 2 * frames : frames;
   find_levels(transient, x, channels, level, frames);
-  find_ways(transient, times, level, up, down, frames);
-  find_shares(up, range, frames);
-  find_shares(down, range, frames);
-  memcpy(attack, up, frames * sizeof *attack);
-  memcpy(decay, down, frames * sizeof *decay);
+  find_ways(transient, times, level, ways, ways + frames, frames);
+  for (uint32_t i = count; i % PLANISH_LANES != 0; ++i) {
+    ways[i] = 0.0;
+  }
+  find_shares(ways, range, count);
+  memcpy(attack, ways, frames * sizeof *attack);
+  if (decay != NULL) {
+    memcpy(decay, ways + frames, frames * sizeof *decay);
+  }
 }
 
 PlanishTransientShares planish_transient_next(PlanishTransient *transient,

@@ -65,7 +65,7 @@ PlanishTransientShares planish_transient_next(PlanishTransient *transient,
                                               const double x[2], uint32_t channels);
 
 /* The same for `frames` frames, 1..PLANISH_TRANSIENT_BLOCK: x[channel][frame] to attack[frame] and
- * decay[frame]. */
+ * decay[frame]; decay may be NULL. */
 void planish_transient_process(PlanishTransient *transient, const PlanishTransientTimes *times,
                                double range, const double *const x[2], uint32_t channels,
                                double *attack, double *decay, uint32_t frames);

@@ -112,7 +112,12 @@ void planish_saturation_process(PlanishSaturation *saturation, double (*side)[PL
                                 const double amounts[PLANISH_DEPTH_BANDS], const double *late,
                                 double *residue, uint32_t frames)
 {
-  Given given = {0};
+  Given given;
+  for (uint32_t i = 0; i < frames; ++i) {
+    given.fine[i][0] = 0.0;
+    given.fine[i][1] = 0.0;
+    given.any[i] = false;
+  }
   for (int b = 0; b < PLANISH_DEPTH_BANDS; ++b) {
     add_band(saturation, &saturation->bands[b], side[b], amounts[b], &given, frames);
   }

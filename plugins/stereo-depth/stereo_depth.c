@@ -112,9 +112,8 @@ static double find_gains(Depth *depth, const PlanishDepthBands *bands, PlanishDe
   double most = 0.0;
   for (int b = 0; b < BANDS; ++b) {
     double attack[PLANISH_GRID];
-    double ignored[PLANISH_GRID];
     planish_transient_process(&depth->attacks[b], &depth->times, ONSET_RANGE,
-                              (const double *const[2]){bands->mid[b], NULL}, 1, attack, ignored,
+                              (const double *const[2]){bands->mid[b], NULL}, 1, attack, NULL,
                               frames);
     for (uint32_t i = 0; i < frames; ++i) {
       const double share = planish_rounded_gain_next(&depth->shares[b], attack[i], depth->rounding);

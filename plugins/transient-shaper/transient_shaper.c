@@ -157,9 +157,10 @@ static void find_gains(Shaper *shaper, const Stretch *stretch)
 /* Delayed against the audio by what look-ahead leaves. */
 static void put_in_time(Shaper *shaper, const Stretch *stretch)
 {
-  PlanishGainPair gains[PLANISH_GRID] = {0};
+  PlanishGainPair gains[PLANISH_GRID];
   for (uint32_t i = 0; i < stretch->frames; ++i) {
-    gains[i].channel[0].below = stretch->gain[i];
+    const PlanishGainParts parts = {0.0, stretch->gain[i]};
+    gains[i] = (PlanishGainPair){{parts, parts}};
   }
   planish_gain_delay_process(&shaper->gain_delay, gains, stretch->frames);
   for (uint32_t i = 0; i < stretch->frames; ++i) {

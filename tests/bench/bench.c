@@ -7,6 +7,7 @@
  *   bench worst     the worst block of 64 re the median one: of 100000 blocks, each the least of
  *                   several passes over the same, so that what it needs is told from what the
  *                   machine did meanwhile
+ *   bench moving    every stage while all its own controls move at random, every 512 frames
  *   bench rates     a frame at 192 kHz re one at 48 kHz
  *   bench loudness  loudness and range alone, which the meter has no switch for
  *   bench start     instances: time to make one, memory at 48 and 192 kHz
@@ -132,6 +133,43 @@ static void tell_blocks(const PlanishPlugin *plugin, const CostCase *cost, void 
     printf(" %.2f |", cost_of(plugin, cost, 48000.0, block));
   }
   printf("\n");
+}
+
+static void turn(PlanishInstance *stage, const PlanishPlugin *plugin, uint64_t *seed)
+{
+  Take settings = take_of(plugin, 48000.0);
+  take_scatter(&settings, 0, seed);
+  for (uint32_t i = 0; i < settings.move_count; ++i) {
+    planish_instance_set_at(stage, settings.moves[i].port, settings.moves[i].value);
+  }
+}
+
+static void tell_moving(const PlanishPlugin *plugin, const CostCase *cost, void *user)
+{
+  double ratios[ROUNDS];
+  uint64_t seed = 17;
+  (void)user;
+  if (strcmp(cost->name, "defaults") != 0) {
+    return;
+  }
+  Run run = run_new(plugin, cost, 48000.0);
+  Yardstick *yardstick = yardstick_new(YARDSTICK_BIQUAD, 48000.0, 0, 0);
+  for (int r = 0; r < ROUNDS; ++r) {
+    const double biquad = yardstick_time(yardstick, &run.in, run.at, SHARE);
+    double time = 0.0;
+    for (uint32_t n = 0; n < SHARE; n += 256) {
+      if (n % 512 == 0) {
+        turn(run.stage, plugin, &seed);
+      }
+      const double start = seconds();
+      run_block(&run, 256);
+      time += seconds() - start;
+    }
+    ratios[r] = time / biquad;
+  }
+  printf("| %s | %.1f |\n", cost->stage, median(ratios, ROUNDS));
+  yardstick_free(yardstick);
+  run_free(&run);
 }
 
 /* The same blocks pass after pass, from the same state on; `least` of each. */
@@ -332,6 +370,7 @@ static int tell_table(const char *table, const char *stage)
        "| stage | settings | in | 32 | 64 | 128 | 256 | 512 | 1024 "
        "|\n|---|---|---|---|---|---|---|---|---|\n"},
       {"worst", tell_worst, "| stage | settings | worst | mean |\n|---|---|---|---|\n"},
+      {"moving", tell_moving, "| stage | all controls moving, biquads |\n|---|---|\n"},
       {"rates", tell_rates, "| stage | settings | 192 re 48 kHz |\n|---|---|---|\n"},
       {"list", tell_case, ""},
   };
@@ -341,7 +380,7 @@ static int tell_table(const char *table, const char *stage)
       return each_case(tables[n].tell, stage, NULL);
     }
   }
-  (void)fprintf(stderr, "bench costs|loudness|blocks|worst|rates|start|chain|list|once\n");
+  (void)fprintf(stderr, "bench costs|loudness|blocks|worst|moving|rates|start|chain|list|once\n");
   return 2;
 }
 
