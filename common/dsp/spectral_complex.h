@@ -17,7 +17,7 @@ typedef struct {
 /* re, im, re, im, ... Lies over any four neighbouring PlanishComplex on a boundary of 32 bytes. */
 typedef float PlanishComplexFour __attribute__((vector_size(32), may_alias));
 
-typedef float PlanishFour __attribute__((vector_size(16), may_alias));
+typedef float PlanishFourFloats __attribute__((vector_size(16), may_alias));
 
 /* Wide vectors pass otherwise where there are no wide registers; these never pass between
  * functions: all is inlined. */
@@ -54,7 +54,7 @@ PLANISH_INLINED PlanishComplexFour planish_four_turned(PlanishComplexFour a)
 }
 
 /* Each times a real number of its own. */
-PLANISH_INLINED PlanishComplexFour planish_four_scaled(PlanishComplexFour a, PlanishFour by)
+PLANISH_INLINED PlanishComplexFour planish_four_scaled(PlanishComplexFour a, PlanishFourFloats by)
 {
   return a * __builtin_shufflevector(by, by, 0, 0, 1, 1, 2, 2, 3, 3);
 }

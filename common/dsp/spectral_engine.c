@@ -1,5 +1,6 @@
 #include "common/dsp/spectral_engine.h"
 
+#include "common/dsp/four_lanes.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -48,7 +49,8 @@ PLANISH_WIDE static void analyse_row(void *context, uint32_t row)
 {
   PlanishSpectralEngine *const engine = context;
   const uint32_t fours = engine->hop / PLANISH_FFT_ROWS / 4;
-  const PlanishFour *window = (const PlanishFour *)(engine->window + (size_t)row * engine->fft.row);
+  const PlanishFourFloats *window =
+      (const PlanishFourFloats *)(engine->window + (size_t)row * engine->fft.row);
   PlanishComplexFour *samples = (PlanishComplexFour *)engine->samples;
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
     const PlanishComplexFour *const input =
@@ -95,7 +97,8 @@ PLANISH_WIDE static void add_row(void *context, uint32_t row)
   const PlanishSpectralPath *const path = context;
   const PlanishSpectralEngine *const engine = path->engine;
   const uint32_t fours = engine->hop / PLANISH_FFT_ROWS / 4;
-  const PlanishFour *window = (const PlanishFour *)(engine->window + (size_t)row * engine->fft.row);
+  const PlanishFourFloats *window =
+      (const PlanishFourFloats *)(engine->window + (size_t)row * engine->fft.row);
   const PlanishComplexFour *samples = (const PlanishComplexFour *)engine->samples;
   planish_spectral_fft_backward_row(&engine->fft, path->spectrum, engine->samples, row);
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
@@ -263,23 +266,31 @@ static void give_out(PlanishSpectralEngine *engine, PlanishSpectralPath *path, d
 {
   /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
   const double scale = 1.0 / (1.5 * (double)engine->length);
+  PlanishComplex line[PLANISH_SPECTRAL_BLOCK];
   for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
     PlanishComplex *change = path->change + place_of(engine, engine->at + first);
     for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++change) {
-      out[0][i] = scale * (double)change->re;
-      out[1][i] = scale * (double)change->im;
+      line[i] = *change;
       *change = (PlanishComplex){0.0F, 0.0F};
     }
+  }
+  for (uint32_t i = 0; i < frames; ++i) {
+    out[0][i] = scale * (double)line[i].re;
+    out[1][i] = scale * (double)line[i].im;
   }
 }
 
 static void take_in(PlanishSpectralEngine *engine, const double *left, const double *right,
                     uint32_t frames)
 {
+  PlanishComplex line[PLANISH_SPECTRAL_BLOCK];
+  for (uint32_t i = 0; i < frames; ++i) {
+    line[i] = (PlanishComplex){(float)left[i], (float)right[i]};
+  }
   for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
     PlanishComplex *input = engine->input + place_of(engine, engine->at + first);
     for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++input) {
-      *input = (PlanishComplex){(float)left[i], (float)right[i]};
+      *input = line[i];
     }
   }
 }
@@ -317,44 +328,130 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
   }
 }
 
-/* The mirror images lie the other way round. */
-static void turn_round(const PlanishComplex *restrict last, float *restrict re, float *restrict im,
-                       uint32_t count)
+typedef float Floats __attribute__((vector_size(32)));
+typedef int32_t Places __attribute__((vector_size(32)));
+
+enum { SOME = 8 };
+
+/* Eight bins apart into real and imaginary parts, in order or the other way round. */
+PLANISH_INLINED Floats parts_of(const PlanishComplex *bins, Places places)
 {
-  for (uint32_t i = 0; i < count; ++i) {
-    re[i] = (last - i)->re;
-    im[i] = (last - i)->im;
+  Floats first;
+  Floats second;
+  memcpy(&first, bins, sizeof first);
+  memcpy(&second, bins + SOME / 2, sizeof second);
+  return __builtin_shuffle(first, second, places);
+}
+
+/* planish_spectral_power() of eight bins at once. */
+PLANISH_INLINED void find_powers(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
+                                 float *powers, uint32_t count)
+{
+  const Places even = {0, 2, 4, 6, 8, 10, 12, 14};
+  const Places odd = even + 1;
+  const Places even_back = {14, 12, 10, 8, 6, 4, 2, 0};
+  const Places odd_back = even_back + 1;
+  for (uint32_t at = 0; at + SOME <= count; at += SOME) {
+    const PlanishComplex *last = mirrored - at - (SOME - 1);
+    const Floats re = parts_of(spectrum + at, even);
+    const Floats im = parts_of(spectrum + at, odd);
+    const Floats mirrored_re = parts_of(last, even_back);
+    const Floats mirrored_im = parts_of(last, odd_back);
+    const Floats power =
+        0.5F * (re * re + im * im + mirrored_re * mirrored_re + mirrored_im * mirrored_im);
+    memcpy(powers + at, &power, sizeof power);
   }
 }
 
-PLANISH_WIDE static void find_powers(const PlanishComplex *restrict spectrum,
-                                     const PlanishComplex *restrict mirrored,
-                                     float *restrict powers, uint32_t count)
+PLANISH_FOUR_WIDE static void find_powers_wide(const PlanishComplex *spectrum,
+                                               const PlanishComplex *mirrored, float *powers,
+                                               uint32_t count)
 {
-  enum { SOME = 64 };
-  float re[SOME];
-  float im[SOME];
-  for (uint32_t at = 0; at < count; at += SOME) {
-    const uint32_t some = count - at < SOME ? count - at : SOME;
-    turn_round(mirrored - at, re, im, some);
-    for (uint32_t i = 0; i < some; ++i) {
-      const PlanishComplex a = spectrum[at + i];
-      powers[at + i] = 0.5F * (a.re * a.re + a.im * a.im + re[i] * re[i] + im[i] * im[i]);
-    }
-  }
+  find_powers(spectrum, mirrored, powers, count);
+}
+
+static void find_powers_plain(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
+                              float *powers, uint32_t count)
+{
+  find_powers(spectrum, mirrored, powers, count);
 }
 
 void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *restrict powers,
                                     uint32_t from, uint32_t to)
 {
-  const PlanishComplex *const spectrum = engine->spectrum;
-  uint32_t done = 0;
-  if (from == 0 && to > 0) {
+  uint32_t k = from;
+  /* Bin 0 is its own mirror image. */
+  if (k == 0 && to > 0) {
     powers[0] = planish_spectral_engine_power(engine, 0);
-    done = 1;
+    k = 1;
   }
-  find_powers(spectrum + from + done, spectrum + engine->length - from - done, powers + done,
-              to - from - done);
+  const uint32_t whole = (to - k) / SOME * SOME;
+  const PlanishComplex *const mirrored = engine->spectrum + (engine->length - k);
+  if (planish_four_fits()) {
+    find_powers_wide(engine->spectrum + k, mirrored, powers + (k - from), whole);
+  } else {
+    find_powers_plain(engine->spectrum + k, mirrored, powers + (k - from), whole);
+  }
+  for (k += whole; k < to; ++k) {
+    powers[k - from] = planish_spectral_engine_power(engine, k);
+  }
+}
+
+/* Eight real gains as complex ones, in order or the other way round. */
+PLANISH_INLINED void spread(Floats gains, PlanishComplex *bins, Places first, Places second)
+{
+  const Floats zero = {0.0F};
+  const Floats low = __builtin_shuffle(gains, zero, first);
+  const Floats high = __builtin_shuffle(gains, zero, second);
+  memcpy(bins, &low, sizeof low);
+  memcpy(bins + SOME / 2, &high, sizeof high);
+}
+
+/* mirrored: that of the first bin. */
+PLANISH_INLINED void lay_real(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
+                              uint32_t count)
+{
+  for (uint32_t at = 0; at + SOME <= count; at += SOME) {
+    Floats some;
+    memcpy(&some, gains + at, sizeof some);
+    spread(some, bins + at, (Places){0, 8, 1, 8, 2, 8, 3, 8}, (Places){4, 8, 5, 8, 6, 8, 7, 8});
+    spread(some, mirrored - at - (SOME - 1), (Places){7, 8, 6, 8, 5, 8, 4, 8},
+           (Places){3, 8, 2, 8, 1, 8, 0, 8});
+  }
+}
+
+PLANISH_FOUR_WIDE static void lay_real_wide(PlanishComplex *bins, PlanishComplex *mirrored,
+                                            const float *gains, uint32_t count)
+{
+  lay_real(bins, mirrored, gains, count);
+}
+
+static void lay_real_plain(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
+                           uint32_t count)
+{
+  lay_real(bins, mirrored, gains, count);
+}
+
+void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
+                                    const float *gains, uint32_t from, uint32_t to)
+{
+  uint32_t k = from;
+  if (k == 0 && to > 0) {
+    path->gains[0] = (PlanishComplex){gains[0], 0.0F};
+    k = 1;
+  }
+  const uint32_t whole = (to - k) / SOME * SOME;
+  if (planish_four_fits()) {
+    lay_real_wide(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
+  } else {
+    lay_real_plain(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
+  }
+  for (k += whole; k < to; ++k) {
+    planish_spectral_path_lay(path, length, k, (PlanishComplex){gains[k - from], 0.0F});
+  }
+  if (to == length / 2) {
+    path->gains[length / 2] = (PlanishComplex){gains[to - from - 1], 0.0F};
+  }
 }
 
 uint64_t planish_spectral_engine_process_aside(PlanishSpectralEngine *engine, double *const *audio,

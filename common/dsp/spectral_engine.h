@@ -171,19 +171,9 @@ static inline void planish_spectral_path_lay(const PlanishSpectralPath *path, ui
 }
 
 /* Real gains of bins from..to-1 and of their mirror images; the last bin under half the rate gives
- * its own to half the rate as well. For laws all of whose gains are real: imaginary parts stay as
- * the reset left them, 0. */
-static inline void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
-                                                  const float *gains, uint32_t from, uint32_t to)
-{
-  for (uint32_t k = from; k < to; ++k) {
-    path->gains[k].re = gains[k - from];
-    path->gains[(length - k) & (length - 1)].re = gains[k - from];
-  }
-  if (to == length / 2) {
-    path->gains[length / 2].re = gains[to - from - 1];
-  }
-}
+ * its own to half the rate as well. */
+void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
+                                    const float *gains, uint32_t from, uint32_t to);
 
 /* What the gain of bin k = 0..length/2 adds: G - 1. Real at both ends of the range. */
 static inline void planish_spectral_engine_lay(PlanishSpectralEngine *engine, uint32_t k,
