@@ -12,7 +12,7 @@ enum { PARTS = ATTACK_LAW_PARTS };
 enum { LENGTH_AT_48K = 2048, SHORTEST = 2 * PLANISH_RANK_LANES * PARTS };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { TAKE_COST = 9, BEFORE_COST = 16, AROUND_COST = 8, RISE_COST = 6, LAY_COST = 26 };
+enum { TAKE_COST = 4, BEFORE_COST = 10, AROUND_COST = 6, RISE_COST = 4, LAY_COST = 22 };
 
 static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;

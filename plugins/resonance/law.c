@@ -9,11 +9,11 @@ enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 5 };
 
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
-  POWER_COST = 6,
-  LEVEL_COST = 18,
-  GAIN_COST = 42,
-  DEEPEN_COST = 3,
-  LAY_COST = 3,
+  POWER_COST = 3,
+  LEVEL_COST = 10,
+  GAIN_COST = 16,
+  DEEPEN_COST = 4,
+  LAY_COST = 5,
   ZERO_PHASE_COST = 2
 };
 

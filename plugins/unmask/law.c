@@ -11,12 +11,12 @@ enum { PARTS = 32, LENGTH_AT_48K = 4096, SHORTEST = 512 };
 
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
-  TAKE_COST = 10,
-  LOOK_COST = 5,
-  LIFT_COST = 3,
-  HOLD_BACK_COST = 5,
-  SETTLE_COST = 65,
-  LAY_COST = 12
+  TAKE_COST = 5,
+  LOOK_COST = 3,
+  LIFT_COST = 2,
+  HOLD_BACK_COST = 3,
+  SETTLE_COST = 40,
+  LAY_COST = 5
 };
 
 /* Mean square of both channels together under which nothing is heard: -80 dB. */
