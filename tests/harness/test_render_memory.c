@@ -1,12 +1,12 @@
 /* Memory of the program, resident, while it lands the demo's sheet: bounded, and the same for a
- * file of twice the length. */
+ * file of four times the length. */
 #define _DEFAULT_SOURCE
 #include "tests/harness/program_fixture.h"
 
 #include <sys/resource.h>
 #include <sys/wait.h>
 
-enum { SHORT = 10, MOST_MB = 150 };
+enum { SHORT = 10, LONG = 40, MOST_MB = 150 };
 
 /* MB at most while it rendered `seconds` of music. */
 static double resident_over(int seconds)
@@ -36,10 +36,10 @@ static void memory_does_not_grow_with_the_file(void **state)
   skip();
 #endif
   const double one = resident_over(SHORT);
-  const double two = resident_over(2 * SHORT);
+  const double four = resident_over(LONG);
   assert_true(one < MOST_MB);
-  /* A track of 10 s is 3.8 MB. */
-  assert_true(two < one + 2.0);
+  /* 30 s more are 11.5 MB; what threads take differs by 3 MB from run to run. */
+  assert_true(four < one + 5.0);
 }
 
 int main(void)
