@@ -329,36 +329,35 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
 }
 
 typedef float Floats __attribute__((vector_size(32)));
-typedef int32_t Places __attribute__((vector_size(32)));
 
 enum { SOME = 8 };
 
-/* Eight bins apart into real and imaginary parts, in order or the other way round. */
-PLANISH_INLINED Floats parts_of(const PlanishComplex *bins, Places places)
+PLANISH_INLINED Floats load_floats(const PlanishComplex *bins)
 {
-  Floats first;
-  Floats second;
-  memcpy(&first, bins, sizeof first);
-  memcpy(&second, bins + SOME / 2, sizeof second);
-  return __builtin_shuffle(first, second, places);
+  Floats floats;
+  memcpy(&floats, bins, sizeof floats);
+  return floats;
 }
 
-/* planish_spectral_power() of eight bins at once. */
+PLANISH_INLINED void store_floats(PlanishComplex *bins, Floats floats)
+{
+  memcpy(bins, &floats, sizeof floats);
+}
+
+/* planish_spectral_power() of eight bins at once. The mirror images lie the other way round. */
 PLANISH_INLINED void find_powers(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
                                  float *powers, uint32_t count)
 {
-  const Places even = {0, 2, 4, 6, 8, 10, 12, 14};
-  const Places odd = even + 1;
-  const Places even_back = {14, 12, 10, 8, 6, 4, 2, 0};
-  const Places odd_back = even_back + 1;
   for (uint32_t at = 0; at + SOME <= count; at += SOME) {
-    const PlanishComplex *last = mirrored - at - (SOME - 1);
-    const Floats re = parts_of(spectrum + at, even);
-    const Floats im = parts_of(spectrum + at, odd);
-    const Floats mirrored_re = parts_of(last, even_back);
-    const Floats mirrored_im = parts_of(last, odd_back);
-    const Floats power =
-        0.5F * (re * re + im * im + mirrored_re * mirrored_re + mirrored_im * mirrored_im);
+    const Floats a = load_floats(spectrum + at);
+    const Floats b = load_floats(spectrum + at + SOME / 2);
+    const Floats c = load_floats(mirrored - at - (SOME - 1));
+    const Floats d = load_floats(mirrored - at - (SOME / 2 - 1));
+    const Floats re = __builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14);
+    const Floats im = __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15);
+    const Floats back_re = __builtin_shufflevector(c, d, 14, 12, 10, 8, 6, 4, 2, 0);
+    const Floats back_im = __builtin_shufflevector(c, d, 15, 13, 11, 9, 7, 5, 3, 1);
+    const Floats power = 0.5F * (re * re + im * im + back_re * back_re + back_im * back_im);
     memcpy(powers + at, &power, sizeof power);
   }
 }
@@ -397,26 +396,20 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
   }
 }
 
-/* Eight real gains as complex ones, in order or the other way round. */
-PLANISH_INLINED void spread(Floats gains, PlanishComplex *bins, Places first, Places second)
-{
-  const Floats zero = {0.0F};
-  const Floats low = __builtin_shuffle(gains, zero, first);
-  const Floats high = __builtin_shuffle(gains, zero, second);
-  memcpy(bins, &low, sizeof low);
-  memcpy(bins + SOME / 2, &high, sizeof high);
-}
-
-/* mirrored: that of the first bin. */
+/* Eight real gains as complex ones, in order, and the other way round. mirrored: that of the first
+ * bin. */
 PLANISH_INLINED void lay_real(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
                               uint32_t count)
 {
+  const Floats zero = {0.0F};
   for (uint32_t at = 0; at + SOME <= count; at += SOME) {
-    Floats some;
-    memcpy(&some, gains + at, sizeof some);
-    spread(some, bins + at, (Places){0, 8, 1, 8, 2, 8, 3, 8}, (Places){4, 8, 5, 8, 6, 8, 7, 8});
-    spread(some, mirrored - at - (SOME - 1), (Places){7, 8, 6, 8, 5, 8, 4, 8},
-           (Places){3, 8, 2, 8, 1, 8, 0, 8});
+    PlanishComplex *back = mirrored - at - (SOME - 1);
+    Floats g;
+    memcpy(&g, gains + at, sizeof g);
+    store_floats(bins + at, __builtin_shufflevector(g, zero, 0, 8, 1, 8, 2, 8, 3, 8));
+    store_floats(bins + at + SOME / 2, __builtin_shufflevector(g, zero, 4, 8, 5, 8, 6, 8, 7, 8));
+    store_floats(back, __builtin_shufflevector(g, zero, 7, 8, 6, 8, 5, 8, 4, 8));
+    store_floats(back + SOME / 2, __builtin_shufflevector(g, zero, 3, 8, 2, 8, 1, 8, 0, 8));
   }
 }
 
