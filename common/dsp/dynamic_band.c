@@ -150,6 +150,8 @@ static void process_full(const Roots *roots, double *const audio[2], uint32_t fr
 {
   for (uint32_t c = 0; c < 2; ++c) {
     for (uint32_t i = 0; i < frames; ++i) {
+      /* find_roots() has filled them, in whole registers.
+       * NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult) */
       audio[c][i] *= roots->lane[c][i] * roots->lane[c][i];
     }
   }
@@ -158,6 +160,9 @@ static void process_full(const Roots *roots, double *const audio[2], uint32_t fr
 void planish_dynamic_band_process(PlanishDynamicBand *band, const double *const gain[2],
                                   double tangent, double q, double *const audio[2], uint32_t frames)
 {
+  if (frames == 0) {
+    return;
+  }
   const uint32_t last = frames - 1;
   const PlanishTwo first = {gain[0][0], gain[1][0]};
   if (is_made_of(band, first, tangent, q) && planish_all_equal(gain[0], first[0], frames) &&

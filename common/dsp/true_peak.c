@@ -173,10 +173,11 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
 PLANISH_INLINED void find_halves(const PlanishTruePeak *detector, uint32_t at)
 {
   const uint32_t taps = detector->taps - 2 * REACH;
-  const float *front = detector->past + detector->at + at + 2 * REACH;
+  const float *front = detector->past + detector->at + at + (size_t)2 * REACH;
   const float *back = front + taps - 1;
   Floats half[2] = {all(0.0F), all(0.0F)};
   Floats other[2] = {all(0.0F), all(0.0F)};
+  /* Two pairs at a time; where one is left over, the kernel ends in zeros. */
   for (uint32_t pair = 0; pair < taps / 2; pair += 2) {
     const float k = detector->kernel[pair];
     const float next = detector->kernel[pair + 1];
@@ -188,7 +189,7 @@ PLANISH_INLINED void find_halves(const PlanishTruePeak *detector, uint32_t at)
     back -= 2;
   }
   for (uint32_t i = 0; i < 2; ++i) {
-    store(detector->halves + 2 * REACH + at + i * LANES, half[i] + other[i]);
+    store(detector->halves + (size_t)2 * REACH + at + (size_t)i * LANES, half[i] + other[i]);
   }
 }
 

@@ -288,8 +288,8 @@ static void process(void *state, const PlanishBlock *block)
   double dry[2][PLANISH_GRID] = {{0}};
   double out[2][PLANISH_GRID] = {{0}};
   double heard[2][PLANISH_GRID];
-  double gain[2][PLANISH_GRID];
-  double shares[PLANISH_GRID];
+  double gain[2][PLANISH_GRID] = {{0}};
+  double shares[PLANISH_GRID] = {0};
   const size_t size = block->frames * sizeof(double);
   const double *const in[2] = {block->audio[0], block->channels == 2 ? block->audio[1] : silence};
   for (uint32_t c = 0; c < block->channels; ++c) {

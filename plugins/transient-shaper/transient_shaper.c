@@ -200,11 +200,12 @@ static void process(void *state, const PlanishBlock *block)
   static const double silence[PLANISH_GRID] = {0};
   Shaper *shaper = state;
   double out[2][PLANISH_GRID] = {{0}};
-  double gain[PLANISH_GRID];
+  double gain[PLANISH_GRID] = {0};
   const uint32_t frames = block->frames;
   const double *const in[2] = {block->audio[0], block->channels == 2 ? block->audio[1] : silence};
   for (uint32_t c = 0; c < block->channels; ++c) {
-    planish_delay_process(&shaper->audio_delay[c], in[c], out[c], shaper->latency, frames);
+    planish_delay_process(&shaper->audio_delay[c], block->audio[c], out[c], shaper->latency,
+                          frames);
   }
   if (shaper->at == 0) {
     planish_band_form_grid(&shaper->form, (PlanishTwo){out[0][0], out[1][0]});
