@@ -16,15 +16,17 @@ static const double LEAST_MIDDLE = 1.0 / 8.0;
 static const double MIDDLE_FOR_BAND = 1.5;
 /* Far under the power of any sound; keeps the logarithm finite. */
 static const float NOTHING = 1e-25F;
+/* Bins that are worked on at a time: even. */
+enum { CHUNK = 64 };
 
 static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, uint32_t bins,
                             float reach)
 {
   *stretches = (ResonanceStretches){.reach = reach};
-  stretches->from = planish_arena_take(arena, bins, sizeof(uint32_t));
-  stretches->to = planish_arena_take(arena, bins, sizeof(uint32_t));
-  stretches->from_share = planish_arena_take(arena, bins, sizeof(float));
-  stretches->to_share = planish_arena_take(arena, bins, sizeof(float));
+  stretches->from = planish_arena_take(arena, bins + 1, sizeof(uint32_t));
+  stretches->to = planish_arena_take(arena, bins + 1, sizeof(uint32_t));
+  stretches->from_share = planish_arena_take(arena, bins + 1, sizeof(float));
+  stretches->to_share = planish_arena_take(arena, bins + 1, sizeof(float));
   stretches->width = planish_arena_take(arena, bins, sizeof(float));
 }
 
@@ -102,6 +104,50 @@ void resonance_excess_set(ResonanceExcess *excess, double bandwidth)
   stretches_set(&excess->middle, (float)planish_exp2(0.5 * middle));
 }
 
+/* Of two bins side by side, wherever in a running sum they look. */
+typedef double Two __attribute__((vector_size(16), aligned(8), may_alias));
+
+/* The running sum at two places. */
+static inline Two sums_to(const double *up, const uint32_t *at, const float *share)
+{
+  const Two shares = {(double)share[0], (double)share[1]};
+  const Two first = *(const Two *)(up + at[0]);
+  const Two second = *(const Two *)(up + at[1]);
+  const Two under = __builtin_shufflevector(first, second, 0, 2);
+  const Two over = __builtin_shufflevector(first, second, 1, 3);
+  return under + shares * (over - under);
+}
+
+/* Over the stretches of bins k and k + 1; of the last bin alone there is one more to read. */
+static inline Two sums_over(const double *up, const ResonanceStretches *stretches, uint32_t k)
+{
+  return sums_to(up, stretches->to + k, stretches->to_share + k) -
+         sums_to(up, stretches->from + k, stretches->from_share + k);
+}
+
+/* Goes on with a running sum from up[0] on: up[1..count]. Four at a time, so that but one addition
+ * waits for the four before. */
+static void sum_up(double *restrict up, const float *restrict x, double each, uint32_t count)
+{
+  double sum = up[0];
+  uint32_t i = 0;
+  for (; i + 4 <= count; i += 4) {
+    const double one = (double)x[i] + each;
+    const double two = one + ((double)x[i + 1] + each);
+    const double three = two + ((double)x[i + 2] + each);
+    const double four = three + ((double)x[i + 3] + each);
+    up[i + 1] = sum + one;
+    up[i + 2] = sum + two;
+    up[i + 3] = sum + three;
+    sum += four;
+    up[i + 4] = sum;
+  }
+  for (; i < count; ++i) {
+    sum += (double)x[i] + each;
+    up[i + 1] = sum;
+  }
+}
+
 PLANISH_WIDE static void follow(float *restrict power, const float *restrict now, float keep,
                                 uint32_t count)
 {
@@ -117,65 +163,60 @@ void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralE
   float *const now = excess->level + from;
   planish_spectral_engine_powers(engine, now, from, to);
   follow(excess->power + from, now, excess->keep, to - from);
-  double sum = from == 0 ? 0.0 : excess->power_up[from];
-  for (uint32_t k = from; k < to; ++k) {
-    excess->power_up[k] = sum;
-    sum += (double)(excess->power[k] + NOTHING);
-  }
-  excess->power_up[to] = sum;
+  sum_up(excess->power_up + from, excess->power + from, (double)NOTHING, to - from);
 }
 
-/* The running sum over the stretch of bin k. */
-static inline double sum_over(const double *up, const ResonanceStretches *stretches, uint32_t k)
+PLANISH_WIDE static void level_of(float *restrict level, const double *restrict sums,
+                                  const float *restrict width, uint32_t count)
 {
-  const double *from = up + stretches->from[k];
-  const double *to = up + stretches->to[k];
-  return (to[0] + (double)stretches->to_share[k] * (to[1] - to[0])) -
-         (from[0] + (double)stretches->from_share[k] * (from[1] - from[0]));
-}
-
-PLANISH_WIDE static void find_levels(ResonanceExcess *excess, uint32_t from, uint32_t to)
-{
-  float *const level = excess->level;
-  for (uint32_t k = from; k < to; ++k) {
-    const double mean =
-        sum_over(excess->power_up, &excess->narrow, k) / (double)excess->narrow.width[k];
+  for (uint32_t i = 0; i < count; ++i) {
+    const double mean = sums[i] / (double)width[i];
     /* Rounding of the sums can leave less than the nothing that went in. */
-    level[k] = mean > (double)NOTHING ? (float)mean : NOTHING;
+    level[i] = mean > (double)NOTHING ? (float)mean : NOTHING;
   }
-  for (uint32_t k = from; k < to; ++k) {
-    level[k] = planish_log2f(level[k]) * (float)(0.5 * PLANISH_LOG2_TO_DB);
+  for (uint32_t i = 0; i < count; ++i) {
+    level[i] = planish_log2f(level[i]) * (float)(0.5 * PLANISH_LOG2_TO_DB);
   }
 }
 
 void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_t to)
 {
   stretches_need(&excess->narrow, excess->bins, from, to);
-  find_levels(excess, from, to);
-  double sum = from == 0 ? 0.0 : excess->level_up[from];
-  for (uint32_t k = from; k < to; ++k) {
-    excess->level_up[k] = sum;
-    sum += (double)excess->level[k];
+  for (uint32_t k = from; k < to; k += CHUNK) {
+    double sums[CHUNK];
+    const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
+    for (uint32_t i = 0; i < count; i += 2) {
+      *(Two *)(sums + i) = sums_over(excess->power_up, &excess->narrow, k + i);
+    }
+    level_of(excess->level + k, sums, excess->narrow.width + k, count);
   }
-  excess->level_up[to] = sum;
+  sum_up(excess->level_up + from, excess->level + from, 0.0, to - from);
 }
 
-PLANISH_WIDE static void find_excess(const ResonanceExcess *excess, float *out, uint32_t from,
-                                     uint32_t to)
+PLANISH_WIDE static void stand_out(float *restrict out, const float *restrict level,
+                                   const double *restrict sums, const float *restrict wide,
+                                   const float *restrict middle, uint32_t count)
 {
-  const double *const up = excess->level_up;
-  for (uint32_t k = from; k < to; ++k) {
-    const double sum = sum_over(up, &excess->wide, k) - sum_over(up, &excess->middle, k);
-    const float width = excess->wide.width[k] - excess->middle.width[k];
-    out[k - from] = excess->level[k] - (float)(sum / (double)width);
+  for (uint32_t i = 0; i < count; ++i) {
+    out[i] = level[i] - (float)(sums[i] / (double)(wide[i] - middle[i]));
   }
 }
 
 void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
 {
+  const double *const up = excess->level_up;
   stretches_need(&excess->wide, excess->bins, from, to);
   stretches_need(&excess->middle, excess->bins, from, to);
-  find_excess(excess, out, from, to);
+  for (uint32_t k = from; k < to; k += CHUNK) {
+    double sums[CHUNK];
+    const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
+    for (uint32_t i = 0; i < count; i += 2) {
+      *(Two *)(sums + i) =
+          sums_over(up, &excess->wide, k + i) - sums_over(up, &excess->middle, k + i);
+    }
+    stand_out(out + (k - from), excess->level + k, sums, excess->wide.width + k,
+              excess->middle.width + k, count);
+  }
 }
 
 bool resonance_excess_is_silent(const ResonanceExcess *excess)
