@@ -38,11 +38,8 @@ static size_t piece_of(const PlanishSpectralEngine *engine, uint32_t piece, uint
 /* Where samples `at`, at + 16, ... of the hop that gathers now lie, one after the other. */
 static size_t place_of(const PlanishSpectralEngine *engine, uint32_t at)
 {
-  /* The order of the rows is its own inverse. */
-  const uint32_t row = planish_spectral_fft_first(at % PLANISH_FFT_ROWS);
-  const uint32_t column = at / PLANISH_FFT_ROWS;
-  return (size_t)engine->segment * engine->hop + (size_t)row * (engine->hop / PLANISH_FFT_ROWS) +
-         column;
+  return (size_t)engine->segment * engine->hop + engine->row_start[at % PLANISH_FFT_ROWS] +
+         at / PLANISH_FFT_ROWS;
 }
 
 PLANISH_WIDE static void analyse_row(void *context, uint32_t row)
@@ -172,6 +169,10 @@ PlanishStatus planish_spectral_engine_setup_with(PlanishSpectralEngine *engine, 
   const size_t kept = (size_t)(SEGMENTS + extras->most_ahead) * hop;
   engine->length = length;
   engine->hop = hop;
+  for (uint32_t first = 0; first < PLANISH_FFT_ROWS; ++first) {
+    /* The order of the rows is its own inverse. */
+    engine->row_start[first] = planish_spectral_fft_first(first) * (hop / PLANISH_FFT_ROWS);
+  }
   engine->most_ahead = extras->most_ahead;
   engine->spectra = planish_arena_take(arena, spectra, sizeof *engine->spectra);
   engine->input = planish_arena_take(arena, (size_t)SEGMENTS * hop, sizeof *engine->input);

@@ -94,7 +94,8 @@ typedef struct PlanishSpectralEngine {
   PlanishComplex *input;   /* the last five hops in rows: [segment][row][hop / 16] */
   PlanishComplex *samples; /* a row on its way */
   float *window;           /* in rows, as the samples of a frame */
-  uint32_t most_ahead;     /* hops */
+  uint32_t row_start[PLANISH_FFT_ROWS]; /* by the first sample of a row: where it begins */
+  uint32_t most_ahead;                  /* hops */
   uint32_t ahead;
   uint32_t newest;       /* place in the ring of spectra */
   uint32_t kept_segment; /* place of the hop that gathers now among those kept */

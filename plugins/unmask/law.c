@@ -4,6 +4,7 @@
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/wide.h"
 
+#include <stdbool.h>
 #include <string.h>
 
 /* The bins of a hop are worked on in so many steps; the shortest frame has a bin for each. */
@@ -11,11 +12,11 @@ enum { PARTS = 32, LENGTH_AT_48K = 4096, SHORTEST = 512 };
 
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
-  TAKE_COST = 5,
-  LOOK_COST = 3,
-  LIFT_COST = 2,
-  HOLD_BACK_COST = 3,
-  SETTLE_COST = 40,
+  TAKE_COST = 4,
+  LOOK_COST = 4,
+  LIFT_COST = 1,
+  HOLD_BACK_COST = 2,
+  SETTLE_COST = 25,
   LAY_COST = 5
 };
 
@@ -48,6 +49,22 @@ static Range between(const UnmaskLaw *law, Range range, uint32_t i)
                  first[i + 1] < range.to ? first[i + 1] : range.to};
 }
 
+/* Goes to the first band whose way to the next reaches into a part; parts come in order. */
+static uint32_t first_gap(UnmaskLaw *law, Range range)
+{
+  law->gap = range.from == 0 ? 0 : law->gap;
+  while (law->gap + 1 < law->bands.count && law->bands.first[law->gap + 1] <= range.from) {
+    ++law->gap;
+  }
+  return law->gap;
+}
+
+/* Whether band i has one behind it, and begins within a part. */
+static bool reaches(const UnmaskLaw *law, Range range, uint32_t i)
+{
+  return i + 1 < law->bands.count && law->bands.first[i] < range.to;
+}
+
 /* Sums in lanes, in an order that no vector changes. */
 PLANISH_WIDE static void sum_up(const float *restrict power, const float *restrict share,
                                 uint32_t count, double sums[2])
@@ -78,7 +95,7 @@ static void take(void *context, uint32_t part)
   UnmaskLaw *const law = context;
   const Range range = range_of(law, part);
   planish_spectral_engine_powers(&law->engine, law->bin, range.from, range.to);
-  for (uint32_t i = 0; i + 1 < law->bands.count; ++i) {
+  for (uint32_t i = first_gap(law, range); reaches(law, range, i); ++i) {
     const Range bins = between(law, range, i);
     if (bins.from < bins.to) {
       double sums[2] = {0.0, 0.0};
@@ -143,7 +160,7 @@ static void lay(void *context, uint32_t part)
   UnmaskLaw *const law = context;
   const Range range = range_of(law, part);
   const double *const move = law->moves.move;
-  for (uint32_t i = 0; i + 1 < law->bands.count; ++i) {
+  for (uint32_t i = first_gap(law, range); reaches(law, range, i); ++i) {
     const Range bins = between(law, range, i);
     if (bins.from < bins.to) {
       take_gains(law->bin + (bins.from - range.from), law->bands.share + bins.from,

@@ -23,6 +23,7 @@ typedef struct {
   UnmaskSettings wanted;      /* taken over at the start of each hop */
   double power[UNMASK_BANDS]; /* of the hop under work */
   double silence;             /* power of all bands under which a hop is not listened to */
+  uint32_t gap;               /* the first band that reaches into the part under work */
   float *bin;                 /* powers, then gains, of the bins under work */
   UnmaskReading largest_lift; /* of the hop before */
   UnmaskReading largest_cut;
