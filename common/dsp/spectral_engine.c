@@ -1,6 +1,6 @@
 #include "common/dsp/spectral_engine.h"
 
-#include "common/dsp/four_lanes.h"
+#include "common/dsp/eight_floats.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -329,37 +329,21 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
   }
 }
 
-typedef float Floats __attribute__((vector_size(32)));
-
-enum { SOME = 8 };
-
-PLANISH_INLINED Floats load_floats(const PlanishComplex *bins)
-{
-  Floats floats;
-  memcpy(&floats, bins, sizeof floats);
-  return floats;
-}
-
-PLANISH_INLINED void store_floats(PlanishComplex *bins, Floats floats)
-{
-  memcpy(bins, &floats, sizeof floats);
-}
-
 /* planish_spectral_power() of eight bins at once. The mirror images lie the other way round. */
 PLANISH_INLINED void find_powers(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
                                  float *powers, uint32_t count)
 {
-  for (uint32_t at = 0; at + SOME <= count; at += SOME) {
-    const Floats a = load_floats(spectrum + at);
-    const Floats b = load_floats(spectrum + at + SOME / 2);
-    const Floats c = load_floats(mirrored - at - (SOME - 1));
-    const Floats d = load_floats(mirrored - at - (SOME / 2 - 1));
-    const Floats re = __builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14);
-    const Floats im = __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15);
-    const Floats back_re = __builtin_shufflevector(c, d, 14, 12, 10, 8, 6, 4, 2, 0);
-    const Floats back_im = __builtin_shufflevector(c, d, 15, 13, 11, 9, 7, 5, 3, 1);
-    const Floats power = 0.5F * (re * re + im * im + back_re * back_re + back_im * back_im);
-    memcpy(powers + at, &power, sizeof power);
+  for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
+    const PlanishEight a = planish_eight_load(spectrum + at);
+    const PlanishEight b = planish_eight_load(spectrum + at + PLANISH_EIGHT / 2);
+    const PlanishEight c = planish_eight_load(mirrored - at - (PLANISH_EIGHT - 1));
+    const PlanishEight d = planish_eight_load(mirrored - at - (PLANISH_EIGHT / 2 - 1));
+    const PlanishEight re = __builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14);
+    const PlanishEight im = __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15);
+    const PlanishEight back_re = __builtin_shufflevector(c, d, 14, 12, 10, 8, 6, 4, 2, 0);
+    const PlanishEight back_im = __builtin_shufflevector(c, d, 15, 13, 11, 9, 7, 5, 3, 1);
+    const PlanishEight power = 0.5F * (re * re + im * im + back_re * back_re + back_im * back_im);
+    planish_eight_store(powers + at, power);
   }
 }
 
@@ -385,7 +369,7 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
     powers[0] = planish_spectral_engine_power(engine, 0);
     k = 1;
   }
-  const uint32_t whole = (to - k) / SOME * SOME;
+  const uint32_t whole = (to - k) / PLANISH_EIGHT * PLANISH_EIGHT;
   const PlanishComplex *const mirrored = engine->spectrum + (engine->length - k);
   if (planish_four_fits()) {
     find_powers_wide(engine->spectrum + k, mirrored, powers + (k - from), whole);
@@ -402,15 +386,16 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
 PLANISH_INLINED void lay_real(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
                               uint32_t count)
 {
-  const Floats zero = {0.0F};
-  for (uint32_t at = 0; at + SOME <= count; at += SOME) {
-    PlanishComplex *back = mirrored - at - (SOME - 1);
-    Floats g;
-    memcpy(&g, gains + at, sizeof g);
-    store_floats(bins + at, __builtin_shufflevector(g, zero, 0, 8, 1, 8, 2, 8, 3, 8));
-    store_floats(bins + at + SOME / 2, __builtin_shufflevector(g, zero, 4, 8, 5, 8, 6, 8, 7, 8));
-    store_floats(back, __builtin_shufflevector(g, zero, 7, 8, 6, 8, 5, 8, 4, 8));
-    store_floats(back + SOME / 2, __builtin_shufflevector(g, zero, 3, 8, 2, 8, 1, 8, 0, 8));
+  const PlanishEight zero = {0.0F};
+  for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
+    PlanishComplex *back = mirrored - at - (PLANISH_EIGHT - 1);
+    const PlanishEight g = planish_eight_load(gains + at);
+    planish_eight_store(bins + at, __builtin_shufflevector(g, zero, 0, 8, 1, 8, 2, 8, 3, 8));
+    planish_eight_store(bins + at + PLANISH_EIGHT / 2,
+                        __builtin_shufflevector(g, zero, 4, 8, 5, 8, 6, 8, 7, 8));
+    planish_eight_store(back, __builtin_shufflevector(g, zero, 7, 8, 6, 8, 5, 8, 4, 8));
+    planish_eight_store(back + PLANISH_EIGHT / 2,
+                        __builtin_shufflevector(g, zero, 3, 8, 2, 8, 1, 8, 0, 8));
   }
 }
 
@@ -434,7 +419,7 @@ void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t le
     path->gains[0] = (PlanishComplex){gains[0], 0.0F};
     k = 1;
   }
-  const uint32_t whole = (to - k) / SOME * SOME;
+  const uint32_t whole = (to - k) / PLANISH_EIGHT * PLANISH_EIGHT;
   if (planish_four_fits()) {
     lay_real_wide(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
   } else {

@@ -1,21 +1,17 @@
 #include "common/dsp/true_peak.h"
 
-#include "common/dsp/four_lanes.h"
+#include "common/dsp/eight_floats.h"
 #include "common/dsp/fractional_delay.h"
 #include "common/dsp/maths.h"
 
 #include <stdbool.h>
 #include <string.h>
 
-/* Eight frames side by side: two registers of four where there are no larger ones. */
-typedef float Floats __attribute__((vector_size(32)));
-typedef int32_t Ints __attribute__((vector_size(32)));
-
 _Static_assert(PLANISH_TRUE_PEAK_LONG_TAPS <= PLANISH_FRACTIONAL_DELAY_MAX_TAPS,
                "the design has room for the longest");
 
 /* Frames worked on at a time, and how many of them side by side. */
-enum { CHUNK = 32, LANES = 8, GROUP = 2 * LANES };
+enum { CHUNK = 32, LANES = PLANISH_EIGHT, GROUP = 2 * LANES };
 
 /* Frames that come in before what is kept of the past is moved to the front again. */
 enum { RUN = 8 * CHUNK };
@@ -115,21 +111,9 @@ void planish_true_peak_reset(PlanishTruePeak *detector)
   detector->last_late_peak = 0.0F;
 }
 
-PLANISH_INLINED Floats load(const float *from)
+PLANISH_INLINED PlanishEight all(float x)
 {
-  Floats value;
-  memcpy(&value, from, sizeof value);
-  return value;
-}
-
-PLANISH_INLINED void store(float *to, Floats value)
-{
-  memcpy(to, &value, sizeof value);
-}
-
-PLANISH_INLINED Floats all(float x)
-{
-  return (Floats){x, x, x, x, x, x, x, x};
+  return (PlanishEight){x, x, x, x, x, x, x, x};
 }
 
 /* The three points after each of GROUP frames. The phases at 1/4 and 3/4 mirror each other, so
@@ -139,17 +123,18 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
   const float *front = detector->past + detector->at + at;
   const float *back = front + detector->taps - 1;
   const float *kernel = detector->kernel;
-  Floats even[2] = {all(0.0F), all(0.0F)};
-  Floats odd[2] = {all(0.0F), all(0.0F)};
-  Floats half[2] = {all(0.0F), all(0.0F)};
+  PlanishEight even[2] = {all(0.0F), all(0.0F)};
+  PlanishEight odd[2] = {all(0.0F), all(0.0F)};
+  PlanishEight half[2] = {all(0.0F), all(0.0F)};
   for (uint32_t pair = 0; pair < detector->taps / 2; ++pair) {
     const float k_even = kernel[0];
     const float k_odd = kernel[1];
     const float k_half = kernel[2];
-    const Floats sum0 = load(front) + load(back);
-    const Floats sum1 = load(front + LANES) + load(back + LANES);
-    const Floats difference0 = load(front) - load(back);
-    const Floats difference1 = load(front + LANES) - load(back + LANES);
+    const PlanishEight sum0 = planish_eight_load(front) + planish_eight_load(back);
+    const PlanishEight sum1 = planish_eight_load(front + LANES) + planish_eight_load(back + LANES);
+    const PlanishEight difference0 = planish_eight_load(front) - planish_eight_load(back);
+    const PlanishEight difference1 =
+        planish_eight_load(front + LANES) - planish_eight_load(back + LANES);
     even[0] += k_even * sum0;
     even[1] += k_even * sum1;
     odd[0] += k_odd * difference0;
@@ -162,9 +147,9 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
   }
   for (uint32_t i = 0; i < 2; ++i) {
     const uint32_t to = at + 1 + i * LANES;
-    store(grid->quarter + to, even[i] + odd[i]);
-    store(grid->half + to, half[i]);
-    store(grid->three_quarters + to, even[i] - odd[i]);
+    planish_eight_store(grid->quarter + to, even[i] + odd[i]);
+    planish_eight_store(grid->half + to, half[i]);
+    planish_eight_store(grid->three_quarters + to, even[i] - odd[i]);
   }
 }
 
@@ -175,21 +160,23 @@ PLANISH_INLINED void find_halves(const PlanishTruePeak *detector, uint32_t at)
   const uint32_t taps = detector->taps - 2 * REACH;
   const float *front = detector->past + detector->at + at + (size_t)2 * REACH;
   const float *back = front + taps - 1;
-  Floats half[2] = {all(0.0F), all(0.0F)};
-  Floats other[2] = {all(0.0F), all(0.0F)};
+  PlanishEight half[2] = {all(0.0F), all(0.0F)};
+  PlanishEight other[2] = {all(0.0F), all(0.0F)};
   /* Two pairs at a time; where one is left over, the kernel ends in zeros. */
   for (uint32_t pair = 0; pair < taps / 2; pair += 2) {
     const float k = detector->kernel[pair];
     const float next = detector->kernel[pair + 1];
-    half[0] += k * (load(front) + load(back));
-    half[1] += k * (load(front + LANES) + load(back + LANES));
-    other[0] += next * (load(front + 1) + load(back - 1));
-    other[1] += next * (load(front + 1 + LANES) + load(back - 1 + LANES));
+    half[0] += k * (planish_eight_load(front) + planish_eight_load(back));
+    half[1] += k * (planish_eight_load(front + LANES) + planish_eight_load(back + LANES));
+    other[0] += next * (planish_eight_load(front + 1) + planish_eight_load(back - 1));
+    other[1] +=
+        next * (planish_eight_load(front + 1 + LANES) + planish_eight_load(back - 1 + LANES));
     front += 2;
     back -= 2;
   }
   for (uint32_t i = 0; i < 2; ++i) {
-    store(detector->halves + (size_t)2 * REACH + at + (size_t)i * LANES, half[i] + other[i]);
+    planish_eight_store(detector->halves + (size_t)2 * REACH + at + (size_t)i * LANES,
+                        half[i] + other[i]);
   }
 }
 
@@ -199,42 +186,44 @@ PLANISH_INLINED void find_quarters(const PlanishTruePeak *detector, FineGrid *gr
 {
   const float *frame = detector->past + detector->at + detector->taps / 2 - 1 + at;
   const float *half = detector->halves + REACH + at;
-  Floats quarter = all(0.0F);
-  Floats three_quarters = all(0.0F);
+  PlanishEight quarter = all(0.0F);
+  PlanishEight three_quarters = all(0.0F);
   for (int j = 0; j < BETWEEN; j += 2) {
     const int whole = j / 2;
     const float near = detector->between[j];
     const float far = detector->between[j + 1];
-    quarter += near * (load(frame - whole) + load(half + whole));
-    quarter += far * (load(half - whole - 1) + load(frame + whole + 1));
-    three_quarters += near * (load(half - whole) + load(frame + 1 + whole));
-    three_quarters += far * (load(frame - whole) + load(half + 1 + whole));
+    quarter += near * (planish_eight_load(frame - whole) + planish_eight_load(half + whole));
+    quarter += far * (planish_eight_load(half - whole - 1) + planish_eight_load(frame + whole + 1));
+    three_quarters +=
+        near * (planish_eight_load(half - whole) + planish_eight_load(frame + 1 + whole));
+    three_quarters +=
+        far * (planish_eight_load(frame - whole) + planish_eight_load(half + 1 + whole));
   }
-  store(grid->quarter + at + 1, quarter);
-  store(grid->half + at + 1, load(half));
-  store(grid->three_quarters + at + 1, three_quarters);
+  planish_eight_store(grid->quarter + at + 1, quarter);
+  planish_eight_store(grid->half + at + 1, planish_eight_load(half));
+  planish_eight_store(grid->three_quarters + at + 1, three_quarters);
 }
 
-PLANISH_INLINED Floats magnitude(Floats x)
+PLANISH_INLINED PlanishEight magnitude(PlanishEight x)
 {
-  return (Floats)((Ints)x & INT32_C(0x7fffffff));
+  return (PlanishEight)((PlanishEightMask)x & INT32_C(0x7fffffff));
 }
 
-PLANISH_INLINED Floats larger(Floats a, Floats b)
+PLANISH_INLINED PlanishEight larger(PlanishEight a, PlanishEight b)
 {
-  const Ints first = a > b;
-  return (Floats)((first & (Ints)a) | (~first & (Ints)b));
+  const PlanishEightMask first = a > b;
+  return (PlanishEight)((first & (PlanishEightMask)a) | (~first & (PlanishEightMask)b));
 }
 
 /* The magnitude at b, or that of the vertex of the parabola through three points where b is an
  * extremum. On a flat line the quotient is 0/0, and the mask leaves it out. */
-PLANISH_INLINED Floats vertex(Floats a, Floats b, Floats c)
+PLANISH_INLINED PlanishEight vertex(PlanishEight a, PlanishEight b, PlanishEight c)
 {
-  const Floats bend = 2.0F * b - a - c;
-  const Floats tilt = a - c;
-  const Ints extremum = ((b - a) * (b - c) >= 0.0F) & (bend != 0.0F);
-  const Floats rise = tilt * tilt / (8.0F * bend);
-  return magnitude(b + (Floats)(extremum & (Ints)rise));
+  const PlanishEight bend = 2.0F * b - a - c;
+  const PlanishEight tilt = a - c;
+  const PlanishEightMask extremum = ((b - a) * (b - c) >= 0.0F) & (bend != 0.0F);
+  const PlanishEight rise = tilt * tilt / (8.0F * bend);
+  return magnitude(b + (PlanishEight)(extremum & (PlanishEightMask)rise));
 }
 
 /* Peaks of some frames; at is the first of them within the chunk. */
@@ -242,18 +231,19 @@ PLANISH_INLINED void find_peaks(const PlanishTruePeak *detector, FineGrid *grid,
                                 float *peaks)
 {
   const float *here = detector->past + detector->at + detector->taps / 2 - 1 + at;
-  const Floats sample = load(here);
-  const Floats next = load(here + 1);
-  const Floats before = load(grid->three_quarters + at);
-  const Floats quarter = load(grid->quarter + at + 1);
-  const Floats half = load(grid->half + at + 1);
-  const Floats three_quarters = load(grid->three_quarters + at + 1);
-  const Floats half_peak = vertex(quarter, half, three_quarters);
-  store(grid->half_peak + at + 1, half_peak);
-  store(grid->late_peak + at + 1, vertex(half, three_quarters, next));
-  const Floats own = larger(vertex(before, sample, quarter), vertex(sample, quarter, half));
-  const Floats early = larger(load(grid->half_peak + at), load(grid->late_peak + at));
-  store(peaks + at, larger(larger(own, half_peak), early));
+  const PlanishEight sample = planish_eight_load(here);
+  const PlanishEight next = planish_eight_load(here + 1);
+  const PlanishEight before = planish_eight_load(grid->three_quarters + at);
+  const PlanishEight quarter = planish_eight_load(grid->quarter + at + 1);
+  const PlanishEight half = planish_eight_load(grid->half + at + 1);
+  const PlanishEight three_quarters = planish_eight_load(grid->three_quarters + at + 1);
+  const PlanishEight half_peak = vertex(quarter, half, three_quarters);
+  planish_eight_store(grid->half_peak + at + 1, half_peak);
+  planish_eight_store(grid->late_peak + at + 1, vertex(half, three_quarters, next));
+  const PlanishEight own = larger(vertex(before, sample, quarter), vertex(sample, quarter, half));
+  const PlanishEight early =
+      larger(planish_eight_load(grid->half_peak + at), planish_eight_load(grid->late_peak + at));
+  planish_eight_store(peaks + at, larger(larger(own, half_peak), early));
 }
 
 /* What lies beyond `frames` is left over from before; nothing reads what comes of it. */
