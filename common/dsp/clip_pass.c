@@ -83,7 +83,7 @@ PLANISH_INLINED void keep_within(const Work *work, uint32_t at, PlanishFour *val
   if (at + LANES <= work->frames) {
     return;
   }
-  PlanishFourMask mask;
+  PlanishFourMask mask = {0};
   for (uint32_t lane = 0; lane < LANES; ++lane) {
     mask[lane] = at + lane < work->frames ? UINT64_MAX : 0;
   }
