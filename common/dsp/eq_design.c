@@ -134,20 +134,39 @@ static PlanishSvfPolynomial digital(const PlanishEqPolynomial *p)
   return scaled(result, p->p0 / result.sum);
 }
 
+/* The polynomials of a prototype in z^-1. */
+typedef struct {
+  PlanishSvfPolynomial numerator[PLANISH_EQ_MAX_SECTIONS];
+  PlanishSvfPolynomial denominator[PLANISH_EQ_MAX_SECTIONS];
+} Digital;
+
+static void take_digital(const PlanishEqPrototype *prototype, Digital *made)
+{
+  for (unsigned i = 0; i < prototype->count; ++i) {
+    made->numerator[i] = digital(&prototype->section[i].numerator);
+    made->denominator[i] = digital(&prototype->section[i].denominator);
+  }
+}
+
+static void take_sections(const Digital *made, unsigned count, PlanishEqSections *sections)
+{
+  sections->count = count;
+  for (unsigned i = 0; i < count; ++i) {
+    sections->section[i] = planish_svf_coefs(&made->numerator[i], &made->denominator[i]);
+  }
+}
+
 void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections)
 {
-  sections->count = prototype->count;
-  for (unsigned i = 0; i < prototype->count; ++i) {
-    const PlanishSvfPolynomial numerator = digital(&prototype->section[i].numerator);
-    const PlanishSvfPolynomial denominator = digital(&prototype->section[i].denominator);
-    sections->section[i] = planish_svf_coefs(&numerator, &denominator);
-  }
+  Digital made;
+  take_digital(prototype, &made);
+  take_sections(&made, prototype->count, sections);
 }
 
 /* What the digital polynomial lacks at each point: multiplies analog power into `above`, digital
  * into `below`. */
-static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, double *restrict above,
-                 double *restrict below)
+static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog,
+                 const PlanishSvfPolynomial *made, double *restrict above, double *restrict below)
 {
   if (analog->p0 == 0.0) {
     for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
@@ -155,7 +174,7 @@ static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, dou
     }
     return;
   }
-  const PlanishSvfPolynomial p = digital(analog);
+  const PlanishSvfPolynomial p = *made;
   for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
     const double real = p.sum - fit->half_sine2[i] * (p.sum + p.alternating);
     above[i] *= planish_eq_polynomial_power(analog, fit->w[i]);
@@ -171,8 +190,8 @@ static const double reciprocal[PLANISH_EQ_TAPS] = {
 /* Points, to whole registers. */
 enum { ROOM = (PLANISH_EQ_POINTS + PLANISH_LANES - 1) / PLANISH_LANES * PLANISH_LANES };
 
-PLANISH_WIDE void planish_eq_correction(const PlanishEqFit *fit,
-                                        const PlanishEqPrototype *prototype, double *taps)
+PLANISH_WIDE static void take_taps(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                                   const Digital *made, double *taps)
 {
   enum { N = PLANISH_EQ_POINTS };
   double above[ROOM];
@@ -182,8 +201,8 @@ PLANISH_WIDE void planish_eq_correction(const PlanishEqFit *fit,
     below[i] = 1.0;
   }
   for (unsigned i = 0; i < prototype->count; ++i) {
-    lack(fit, &prototype->section[i].numerator, above, below);
-    lack(fit, &prototype->section[i].denominator, below, above);
+    lack(fit, &prototype->section[i].numerator, &made->numerator[i], above, below);
+    lack(fit, &prototype->section[i].denominator, &made->denominator[i], below, above);
   }
   double missing[ROOM];
   for (int i = 0; i < ROOM; i += PLANISH_LANES) {
@@ -210,6 +229,23 @@ PLANISH_WIDE void planish_eq_correction(const PlanishEqFit *fit,
     }
     tap = sums[n] * reciprocal[n];
   }
+}
+
+void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                           double *taps)
+{
+  Digital made;
+  take_digital(prototype, &made);
+  take_taps(fit, prototype, &made, taps);
+}
+
+void planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                       PlanishEqSections *sections, double *taps)
+{
+  Digital made;
+  take_digital(prototype, &made);
+  take_sections(&made, prototype->count, sections);
+  take_taps(fit, prototype, &made, taps);
 }
 
 double planish_eq_power(const PlanishEqSections *sections, const double *taps, double w)

@@ -58,6 +58,10 @@ void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections 
 void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                            double *taps);
 
+/* Both at once, for less than both on their own. */
+void planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                       PlanishEqSections *sections, double *taps);
+
 /* |H|^2 of sections and taps at w radians a frame, for displays and tests. */
 double planish_eq_power(const PlanishEqSections *sections, const double *taps, double w);
 

@@ -1,5 +1,7 @@
 #include "plugins/ms-eq/eq_band.h"
 
+enum { LAST = PLANISH_EQ_STEPS - 1 };
+
 void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate, bool can_move)
 {
   planish_glide_setup(&band->frequency, arena, rate, PLANISH_GLIDE_MS);
@@ -113,6 +115,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
     planish_glide_jump(&band->move, controls->move);
     planish_glide_jump(&band->threshold, controls->threshold);
     band->movement.times = controls->times;
+    planish_eq_range_forget(&band->range);
   }
   move_or_stand(band, true, true);
   wake_or_rest(band, fit, true);
@@ -205,11 +208,22 @@ static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape, bool gl
   }
 }
 
+/* Nothing but the movement moves in this interval: `steady`. Then its range is looked up, if it is
+ * known. */
+static void look_up(PlanishEqBand *band, bool alone, bool steady)
+{
+  band->path.range = NULL;
+  if (steady) {
+    const PlanishEqRangeOf of = {band->path.end[LAST], band->move_end[LAST], alone};
+    planish_eq_range_turn(&band->range, &of);
+    band->path.range = planish_eq_range_is_known(&band->range) ? &band->range : NULL;
+  }
+}
+
 /* Heads for the end of the interval. The movement there is not known yet: the correction heads for
  * what it will be if the level stays, the sections for what each step finds. */
-static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
+static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding, bool learns)
 {
-  enum { LAST = PLANISH_EQ_STEPS - 1 };
   PlanishEqVoice *voice = &band->voice[band->current];
   PlanishEqSetting end = band->path.end[LAST];
   if (band->moves) {
@@ -221,6 +235,13 @@ static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
     }
     band->corrected = ahead;
     end.gain += ahead;
+    if (learns) {
+      planish_eq_range_learn(&band->range, fit);
+    }
+    if (band->path.range != NULL && ahead != 0.0) {
+      planish_eq_voice_aim_within(voice, band->path.range, ahead);
+      return;
+    }
   }
   planish_eq_voice_aim(voice, fit, &end, band->path.standing[LAST]);
 }
@@ -242,9 +263,12 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   if (!gliding && !band->moves) {
     return;
   }
-  look_ahead(band, &band->voice[band->current].shape, gliding);
+  const PlanishEqShape *shape = &band->voice[band->current].shape;
+  const bool steady = band->moves && !gliding && !planish_glide_is_moving(&band->move);
+  look_ahead(band, shape, gliding);
+  look_up(band, shape->moves_alone, steady);
   if (band->sounding[band->current]) {
-    aim(band, fit, gliding);
+    aim(band, fit, gliding, steady);
   }
 }
 
@@ -293,6 +317,7 @@ static bool begin_step(PlanishEqBand *band, uint32_t step, double power)
   const double now = planish_eq_movement_step(&band->movement, power, band->move_end[step],
                                               band->threshold_end[step]);
   band->path.end[step].gain += now;
+  band->path.moved[step] = now;
   return now != before;
 }
 

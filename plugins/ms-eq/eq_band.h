@@ -36,6 +36,7 @@ typedef struct {
   double move_end[PLANISH_EQ_STEPS];
   double threshold_end[PLANISH_EQ_STEPS];
   double corrected; /* the movement that the correction stands on or heads for, dB */
+  PlanishEqRange range;
 } PlanishEqBand;
 
 /* What the ports say. */

@@ -19,21 +19,11 @@ static unsigned length_of(const double *taps)
   return length;
 }
 
-static void take_prototype(const PlanishEqShape *shape, const PlanishEqSetting *setting,
-                           double standing, double rate, PlanishEqPrototype *prototype)
-{
-  if (shape->moves_alone) {
-    planish_eq_prototype_over(setting, standing, rate, prototype);
-  } else {
-    planish_eq_prototype(setting, rate, prototype);
-  }
-}
-
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
                             const PlanishEqSetting *setting, double standing, bool from_silence)
 {
   PlanishEqPrototype prototype;
-  take_prototype(&shape, setting, standing, fit->rate, &prototype);
+  planish_eq_range_prototype(shape.moves_alone, setting, standing, fit->rate, &prototype);
   memset(voice, 0, sizeof *voice);
   voice->shape = shape;
   planish_crossfade_setup(&voice->entry, fit->rate, PLANISH_GLIDE_MS);
@@ -49,12 +39,9 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
   planish_eq_voice_land(voice);
 }
 
-void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
-                          const PlanishEqSetting *end, double standing)
+/* To the next taps. */
+static void leave_for_taps(PlanishEqVoice *voice)
 {
-  PlanishEqPrototype prototype;
-  take_prototype(&voice->shape, end, standing, fit->rate, &prototype);
-  planish_eq_correction(fit, &prototype, voice->next_taps);
   for (int i = 0; i < PLANISH_EQ_TAPS; ++i) {
     voice->tap_change[i] = (voice->next_taps[i] - voice->taps[i]) / PLANISH_GRID;
   }
@@ -62,6 +49,21 @@ void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
   voice->length = length > voice->length ? length : voice->length;
   voice->moving = true;
   voice->correcting = true;
+}
+
+void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
+                          const PlanishEqSetting *end, double standing)
+{
+  PlanishEqPrototype prototype;
+  planish_eq_range_prototype(voice->shape.moves_alone, end, standing, fit->rate, &prototype);
+  planish_eq_correction(fit, &prototype, voice->next_taps);
+  leave_for_taps(voice);
+}
+
+void planish_eq_voice_aim_within(PlanishEqVoice *voice, const PlanishEqRange *range, double moved)
+{
+  planish_eq_range_taps(range, moved, voice->next_taps);
+  leave_for_taps(voice);
 }
 
 static void take_next_sections(PlanishEqVoice *voice)
@@ -89,12 +91,24 @@ static PlanishSvfCoefs change_towards(const PlanishSvfCoefs *from, const Planish
   };
 }
 
+/* Without a movement a filter is exactly what it is without a range. */
+static void design_next(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
+                        uint32_t step)
+{
+  if (path->range != NULL && path->moved[step] != 0.0) {
+    planish_eq_range_sections(path->range, path->moved[step], &voice->next);
+    return;
+  }
+  PlanishEqPrototype prototype;
+  planish_eq_range_prototype(voice->shape.moves_alone, &path->end[step], path->standing[step], rate,
+                             &prototype);
+  planish_eq_sections(&prototype, &voice->next);
+}
+
 static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqPath *path, uint32_t step)
 {
-  PlanishEqPrototype prototype;
   take_next_sections(voice);
-  take_prototype(&voice->shape, &path->end[step], path->standing[step], rate, &prototype);
-  planish_eq_sections(&prototype, &voice->next);
+  design_next(voice, rate, path, step);
   for (unsigned i = 0; i < voice->count; ++i) {
     voice->change[i] = change_towards(&voice->coefs[i], &voice->next.section[i]);
   }

@@ -4,7 +4,7 @@
  * While a setting moves, the sections are designed afresh every PLANISH_EQ_STEP frames and the
  * correction on every grid frame; in between, coefficients and taps run in straight lines, changed
  * on every frame. So the response is that of the setting at any moment, and the work is the same in
- * every grid interval.
+ * every grid interval. Where only a movement moves, the designs are looked up (eq_range.h).
  *
  * All functions are real-time safe. */
 #ifndef PLANISH_MS_EQ_EQ_VOICE_H
@@ -14,6 +14,7 @@
 #include "common/dsp/eq_design.h"
 #include "common/dsp/glide.h"
 #include "plugins/ms-eq/eq_channels.h"
+#include "plugins/ms-eq/eq_range.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -35,6 +36,8 @@ typedef struct {
 typedef struct {
   PlanishEqSetting end[PLANISH_EQ_STEPS];
   double standing[PLANISH_EQ_STEPS]; /* dB of the gain that stand; for moves_alone */
+  const PlanishEqRange *range;       /* where it is known, and nothing but the movement moves */
+  double moved[PLANISH_EQ_STEPS];    /* the movement there, dB; of a known range alone */
 } PlanishEqPath;
 
 typedef struct {
@@ -64,6 +67,9 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
 /* At a grid frame: heads for the setting at the end of this grid interval. */
 void planish_eq_voice_aim(PlanishEqVoice *voice, const PlanishEqFit *fit,
                           const PlanishEqSetting *end, double standing);
+
+/* The same for a movement in a known range. */
+void planish_eq_voice_aim_within(PlanishEqVoice *voice, const PlanishEqRange *range, double moved);
 
 /* At the beginning of a step: the sections alone leave for what the path says. */
 static inline void planish_eq_voice_leave(PlanishEqVoice *voice)
