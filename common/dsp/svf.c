@@ -1,5 +1,8 @@
 #include "common/dsp/svf.h"
 
+#include "common/dsp/four_lanes.h"
+#include "common/dsp/wide.h"
+
 #include <math.h>
 
 PlanishSvfCoefs planish_svf_coefs(const PlanishSvfPolynomial *numerator,
@@ -87,16 +90,22 @@ static inline PlanishTwo next(const Still *still, PlanishTwo *s1, PlanishTwo *s2
   return y;
 }
 
-void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishTwo *x,
-                         unsigned frames)
+void planish_svf_process_from(PlanishSvf *svf, const PlanishSvfCoefs *coefs, const PlanishTwo *in,
+                              PlanishTwo *x, unsigned frames)
 {
   const Still still = still_of(coefs);
   PlanishTwo s1 = svf->s1;
   PlanishTwo s2 = svf->s2;
   for (unsigned n = 0; n < frames; ++n) {
-    x[n] = next(&still, &s1, &s2, x[n]);
+    x[n] = next(&still, &s1, &s2, in[n]);
   }
   *svf = (PlanishSvf){s1, s2};
+}
+
+void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishTwo *x,
+                         unsigned frames)
+{
+  planish_svf_process_from(svf, coefs, x, x, frames);
 }
 
 void planish_svf_process_moving(PlanishSvf *svf, PlanishSvfCoefs *coefs,
@@ -116,4 +125,65 @@ void planish_svf_process_moving(PlanishSvf *svf, PlanishSvfCoefs *coefs,
   }
   *svf = (PlanishSvf){s1, s2};
   *coefs = now;
+}
+
+/* Four frames of a straight line. */
+PLANISH_INLINED PlanishFour line(double from, double to, PlanishFour place)
+{
+  return planish_all(from) + place * planish_all((to - from) * (1.0 / PLANISH_SVF_WAY));
+}
+
+/* As still_of(), four frames from `n` on. */
+PLANISH_INLINED void set_four(PlanishSvfWay *way, const PlanishSvfCoefs *from,
+                              const PlanishSvfCoefs *to, unsigned n)
+{
+  const PlanishFour place = planish_all(n) + (PlanishFour){0.0, 1.0, 2.0, 3.0};
+  const PlanishFour one = planish_all(1.0);
+  const PlanishFour g = line(from->g, to->g, place);
+  const PlanishFour k = line(from->k, to->k, place);
+  const PlanishFour m1 = line(from->m1, to->m1, place);
+  const PlanishFour m2 = line(from->m2, to->m2, place);
+  const PlanishFour a1 = one / (one + g * (g + k));
+  const PlanishFour a2 = g * a1;
+  const PlanishFour a3 = g * a2;
+  planish_four_store(way->s1_of_s1 + n, a1 + a1 - one);
+  planish_four_store(way->of_both + n, a2 + a2);
+  planish_four_store(way->s2_of_v + n, a3 + a3);
+  planish_four_store(way->y_of_x + n, line(from->m0, to->m0, place));
+  planish_four_store(way->y_of_s1 + n, m1 * a1 + m2 * a2);
+  planish_four_store(way->y_of_v + n, m1 * a2 + m2 * a3);
+  planish_four_store(way->y_of_s2 + n, m2);
+}
+
+PLANISH_WIDE void planish_svf_way_set(PlanishSvfWay *way, const PlanishSvfCoefs *from,
+                                      const PlanishSvfCoefs *to)
+{
+  for (unsigned n = 0; n < PLANISH_SVF_WAY; n += PLANISH_LANES) {
+    set_four(way, from, to, n);
+  }
+}
+
+PLANISH_INLINED Still still_at(const PlanishSvfWay *way, unsigned n)
+{
+  return (Still){
+      .s1_of_s1 = planish_both(way->s1_of_s1[n]),
+      .of_both = planish_both(way->of_both[n]),
+      .s2_of_v = planish_both(way->s2_of_v[n]),
+      .y_of_x = planish_both(way->y_of_x[n]),
+      .y_of_s1 = planish_both(way->y_of_s1[n]),
+      .y_of_v = planish_both(way->y_of_v[n]),
+      .y_of_s2 = planish_both(way->y_of_s2[n]),
+  };
+}
+
+PLANISH_WIDE void planish_svf_process_way(PlanishSvf *svf, const PlanishSvfWay *way, unsigned at,
+                                          const PlanishTwo *in, PlanishTwo *x, unsigned frames)
+{
+  PlanishTwo s1 = svf->s1;
+  PlanishTwo s2 = svf->s2;
+  for (unsigned n = 0; n < frames; ++n) {
+    const Still still = still_at(way, at + n);
+    x[n] = next(&still, &s1, &s2, in[n]);
+  }
+  *svf = (PlanishSvf){s1, s2};
 }

@@ -8,6 +8,8 @@ void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate
   planish_glide_setup(&band->gain, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&band->q, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&band->fade, rate, PLANISH_GLIDE_MS);
+  band->hz = (PlanishEqPower){0.0, 1.0};
+  band->plain_q = (PlanishEqPower){0.0, 1.0};
   band->can_move = can_move;
   if (can_move) {
     planish_eq_movement_setup(&band->movement, arena, rate);
@@ -190,16 +192,36 @@ static bool glides(const PlanishEqBand *band)
          planish_glide_is_moving(&band->q);
 }
 
+static double power_of(PlanishEqPower *known, double log2)
+{
+  if (log2 != known->log2) {
+    *known = (PlanishEqPower){log2, planish_exp2(log2)};
+  }
+  return known->power;
+}
+
+/* As setting_of(), which grid intervals need again and again. */
+static PlanishEqSetting next_setting(PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  return (PlanishEqSetting){
+      .type = shape->type,
+      .order = shape->order,
+      .frequency = power_of(&band->hz, band->frequency.value),
+      .gain = band->gain.value,
+      .q = power_of(&band->plain_q, band->q.value),
+  };
+}
+
 /* The glides run through the interval that begins here. */
 static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape, bool gliding)
 {
-  PlanishEqSetting setting = setting_of(band, shape);
+  PlanishEqSetting setting = next_setting(band, shape);
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
     if (gliding) {
       planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
       planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
       planish_glide_skip(&band->q, PLANISH_EQ_STEP);
-      setting = setting_of(band, shape);
+      setting = next_setting(band, shape);
     }
     band->path.end[step] = setting;
     band->path.standing[step] = band->gain.value;

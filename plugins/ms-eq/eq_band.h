@@ -18,10 +18,18 @@
 #include "plugins/ms-eq/eq_voice.h"
 #include "plugins/ms-eq/movement.h"
 
+/* A number and two to its power. */
+typedef struct {
+  double log2;
+  double power;
+} PlanishEqPower;
+
 typedef struct {
   PlanishGlide frequency; /* log2 of Hz */
   PlanishGlide gain;      /* dB */
   PlanishGlide q;         /* log2 */
+  PlanishEqPower hz;      /* of the frequency's logarithm, as it was last needed */
+  PlanishEqPower plain_q;
   PlanishEqShape wanted;
   PlanishCrossfade fade; /* between the voices */
   PlanishEqPath path;

@@ -5,8 +5,8 @@
  * The points that the series goes through are designed one at a time, by whoever needs designs at
  * that time; as long as some are missing the range is not known. What is left out of a series is
  * under 1e-11 of g and k, of the damping in the mix of the outputs, and of 1 in the taps
- * (tests/unit/test_ms_eq_range.c); where no series of this length does that, as with very broad bands
- * close to half the rate, the range stays unknown.
+ * (tests/unit/test_ms_eq_range.c); where no series of this length does that, as with very broad
+ * bands close to half the rate, the range stays unknown.
  *
  * Thread: one at a time. Real-time safe. */
 #ifndef PLANISH_MS_EQ_EQ_RANGE_H

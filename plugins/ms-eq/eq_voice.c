@@ -6,6 +6,8 @@
 #include <math.h>
 #include <string.h>
 
+_Static_assert((int)PLANISH_EQ_STEP == (int)PLANISH_SVF_WAY, "a step is a way");
+
 /* Taps at the end that are together below -220 dB change nothing that a double keeps of music. */
 #define NEGLIGIBLE 1e-11
 
@@ -82,15 +84,6 @@ void planish_eq_voice_land(PlanishEqVoice *voice)
   voice->correcting = false;
 }
 
-static PlanishSvfCoefs change_towards(const PlanishSvfCoefs *from, const PlanishSvfCoefs *to)
-{
-  const double share = 1.0 / PLANISH_EQ_STEP;
-  return (PlanishSvfCoefs){
-      (to->g - from->g) * share,   (to->k - from->k) * share,   (to->m0 - from->m0) * share,
-      (to->m1 - from->m1) * share, (to->m2 - from->m2) * share,
-  };
-}
-
 /* Without a movement a filter is exactly what it is without a range. */
 static void design_next(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
                         uint32_t step)
@@ -110,24 +103,44 @@ static void begin_step(PlanishEqVoice *voice, double rate, const PlanishEqPath *
   take_next_sections(voice);
   design_next(voice, rate, path, step);
   for (unsigned i = 0; i < voice->count; ++i) {
-    voice->change[i] = change_towards(&voice->coefs[i], &voice->next.section[i]);
+    planish_svf_way_set(&voice->way[i], &voice->coefs[i], &voice->next.section[i]);
   }
 }
 
-/* What goes into the filters. */
-static void enter(PlanishEqVoice *voice, const PlanishTwo *audio, PlanishTwo *x, uint32_t frames)
+/* What goes into the filters: in `x`, or the audio itself. */
+static const PlanishTwo *enter(PlanishEqVoice *voice, const PlanishTwo *audio, PlanishTwo *x,
+                               uint32_t frames)
 {
-  planish_eq_parts_of(voice->shape.channels, audio, x, frames);
   if (!planish_crossfade_is_moving(&voice->entry)) {
-    return;
+    return planish_eq_parts_in(voice->shape.channels, audio, x, frames);
   }
+  planish_eq_parts_of(voice->shape.channels, audio, x, frames);
   for (uint32_t n = 0; n < frames; ++n) {
     x[n] *= planish_both(planish_crossfade_next(&voice->entry));
+  }
+  return x;
+}
+
+static PlanishSvfCoefs between(const PlanishSvfCoefs *from, const PlanishSvfCoefs *to, double share)
+{
+  return (PlanishSvfCoefs){
+      from->g + share * (to->g - from->g),    from->k + share * (to->k - from->k),
+      from->m0 + share * (to->m0 - from->m0), from->m1 + share * (to->m1 - from->m1),
+      from->m2 + share * (to->m2 - from->m2),
+  };
+}
+
+/* Within a step, from `into` by `part` frames. */
+static void move_on(PlanishEqVoice *voice, uint32_t into, uint32_t part)
+{
+  const double share = (double)part / (PLANISH_EQ_STEP - into);
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->coefs[i] = between(&voice->coefs[i], &voice->next.section[i], share);
   }
 }
 
 static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
-                          PlanishTwo *x, uint32_t at, uint32_t frames)
+                          const PlanishTwo *in, PlanishTwo *x, uint32_t at, uint32_t frames)
 {
   while (frames > 0) {
     const uint32_t into = at % PLANISH_EQ_STEP;
@@ -137,15 +150,31 @@ static void filter_moving(PlanishEqVoice *voice, double rate, const PlanishEqPat
     const uint32_t left = PLANISH_EQ_STEP - into;
     const uint32_t part = frames < left ? frames : left;
     for (unsigned i = 0; i < voice->count; ++i) {
-      planish_svf_process_moving(&voice->state[i], &voice->coefs[i], &voice->change[i], x, part);
+      planish_svf_process_way(&voice->state[i], &voice->way[i], into, i == 0 ? in : x, x, part);
     }
+    if (part < left) {
+      move_on(voice, into, part);
+    }
+    in += part;
     x += part;
     at += part;
     frames -= part;
   }
 }
 
-enum { PAST = PLANISH_EQ_TAPS - 1, ROOM = PLANISH_GRID + 3 };
+static void filter(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
+                   const PlanishTwo *in, PlanishTwo *x, uint32_t at, uint32_t frames)
+{
+  if (voice->moving) {
+    filter_moving(voice, rate, path, in, x, at, frames);
+    return;
+  }
+  for (unsigned i = 0; i < voice->count; ++i) {
+    planish_svf_process_from(&voice->state[i], &voice->coefs[i], i == 0 ? in : x, x, frames);
+  }
+}
+
+enum { PAST = PLANISH_EQ_TAPS - 1 };
 
 PLANISH_INLINED PlanishFour load_two_frames(const PlanishTwo *from)
 {
@@ -154,55 +183,77 @@ PLANISH_INLINED PlanishFour load_two_frames(const PlanishTwo *from)
   return four;
 }
 
-/* Some registers of two frames at once, so that none waits for the one before. */
-PLANISH_INLINED void convolve_some(const double *taps, unsigned length, const PlanishTwo *newest,
-                                   PlanishTwo *y, unsigned registers)
+/* Four frames of the sum, in two registers, so that none waits for the one before. The sum of each
+ * frame runs in the same order, whatever the block. */
+typedef struct {
+  PlanishFour half[2];
+} FourFrames;
+
+PLANISH_INLINED FourFrames load_four_frames(const PlanishTwo *from)
 {
-  PlanishFour sums[4];
-  for (unsigned r = 0; r < registers; ++r) {
-    sums[r] = planish_all(taps[0]) * load_two_frames(newest + (size_t)2 * r);
+  return (FourFrames){{load_two_frames(from), load_two_frames(from + 2)}};
+}
+
+PLANISH_INLINED void add_tap(FourFrames *sum, double tap, FourFrames x)
+{
+  sum->half[0] += planish_all(tap) * x.half[0];
+  sum->half[1] += planish_all(tap) * x.half[1];
+}
+
+PLANISH_INLINED FourFrames first_tap(double tap, FourFrames x)
+{
+  return (FourFrames){{planish_all(tap) * x.half[0], planish_all(tap) * x.half[1]}};
+}
+
+/* The sum less the input. */
+PLANISH_INLINED void store_difference(FourFrames sum, const PlanishTwo *in, PlanishTwo *y,
+                                      uint32_t frames)
+{
+  if (frames >= 4) {
+    const FourFrames x = load_four_frames(in);
+    const FourFrames difference = {{sum.half[0] - x.half[0], sum.half[1] - x.half[1]}};
+    memcpy(y, &difference, sizeof difference);
+    return;
   }
-  for (unsigned k = 1; k < length; ++k) {
-    const PlanishFour tap = planish_all(taps[k]);
-    --newest;
-    for (unsigned r = 0; r < registers; ++r) {
-      sums[r] += tap * load_two_frames(newest + (size_t)2 * r);
-    }
-  }
-  for (unsigned r = 0; r < registers; ++r) {
-    memcpy(y + (size_t)2 * r, &sums[r], sizeof sums[r]);
+  PlanishTwo sums[4];
+  memcpy(sums, &sum, sizeof sums);
+  for (uint32_t n = 0; n < frames; ++n) {
+    y[n] = sums[n] - in[n];
   }
 }
 
-/* The sum of each frame runs in the same order, whatever the block. Up to three frames more than
- * asked for are read and written. */
-PLANISH_WIDE static void convolve(const double *taps, unsigned length, const PlanishTwo *line,
-                                  PlanishTwo *y, uint32_t frames)
+PLANISH_WIDE static void correct_still(const PlanishEqVoice *voice, const PlanishTwo *in,
+                                       PlanishTwo *y, uint32_t frames)
 {
-  uint32_t n = 0;
-  for (; n + 8 <= frames; n += 8) {
-    convolve_some(taps, length, line + PAST + n, y + n, 4);
-  }
-  for (; n < frames; n += 4) {
-    convolve_some(taps, length, line + PAST + n, y + n, 2);
+  for (uint32_t n = 0; n < frames; n += 4) {
+    const PlanishTwo *newest = voice->line + PAST + n;
+    FourFrames sum = first_tap(voice->taps[0], load_four_frames(newest));
+    for (unsigned k = 1; k < voice->length; ++k) {
+      add_tap(&sum, voice->taps[k], load_four_frames(newest - k));
+    }
+    store_difference(sum, in + n, y + n, frames - n);
   }
 }
 
-/* `x`: with room for ROOM frames. */
-static void correct(PlanishEqVoice *voice, PlanishTwo *x, uint32_t at, uint32_t frames)
+/* The change of the taps is a second filter, whose result counts for more with every frame. */
+PLANISH_WIDE static void correct_moving(const PlanishEqVoice *voice, const PlanishTwo *in,
+                                        PlanishTwo *y, uint32_t at, uint32_t frames)
 {
-  PlanishTwo line[PAST + ROOM];
-  memcpy(line, voice->history, sizeof voice->history);
-  memcpy(line + PAST, x, frames * sizeof *x);
-  memset(line + PAST + frames, 0, (ROOM - PLANISH_GRID) * sizeof *x);
-  memcpy(voice->history, line + frames, sizeof voice->history);
-  convolve(voice->taps, voice->length, line, x, frames);
-  if (voice->correcting) {
-    PlanishTwo change[ROOM];
-    convolve(voice->tap_change, voice->length, line, change, frames);
-    for (uint32_t n = 0; n < frames; ++n) {
-      x[n] += planish_both(at + n) * change[n];
+  for (uint32_t n = 0; n < frames; n += 4) {
+    const PlanishTwo *newest = voice->line + PAST + n;
+    const FourFrames x = load_four_frames(newest);
+    FourFrames sum = first_tap(voice->taps[0], x);
+    FourFrames change = first_tap(voice->tap_change[0], x);
+    for (unsigned k = 1; k < voice->length; ++k) {
+      const FourFrames before = load_four_frames(newest - k);
+      add_tap(&sum, voice->taps[k], before);
+      add_tap(&change, voice->tap_change[k], before);
     }
+    const double place = at + n;
+    sum.half[0] += (PlanishFour){place, place, place + 1.0, place + 1.0} * change.half[0];
+    sum.half[1] +=
+        (PlanishFour){place + 2.0, place + 2.0, place + 3.0, place + 3.0} * change.half[1];
+    store_difference(sum, in + n, y + n, frames - n);
   }
 }
 
@@ -210,19 +261,14 @@ void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const Plani
                                  const PlanishTwo *audio, PlanishTwo *difference, uint32_t at,
                                  uint32_t frames)
 {
-  PlanishTwo x[ROOM];
-  enter(voice, audio, x, frames);
-  memcpy(difference, x, frames * sizeof *x);
-  if (voice->moving) {
-    filter_moving(voice, rate, path, x, at, frames);
+  PlanishTwo part[PLANISH_GRID];
+  const PlanishTwo *in = enter(voice, audio, part, frames);
+  filter(voice, rate, path, in, voice->line + PAST, at, frames);
+  if (voice->correcting) {
+    correct_moving(voice, in, difference, at, frames);
   } else {
-    for (unsigned i = 0; i < voice->count; ++i) {
-      planish_svf_process(&voice->state[i], &voice->coefs[i], x, frames);
-    }
+    correct_still(voice, in, difference, frames);
   }
-  correct(voice, x, at, frames);
-  for (uint32_t n = 0; n < frames; ++n) {
-    difference[n] = x[n] - difference[n];
-  }
+  memmove(voice->line, voice->line + frames, PAST * sizeof *voice->line);
   planish_eq_parts_on_both(voice->shape.channels, difference, frames);
 }

@@ -23,6 +23,9 @@
 #define PLANISH_EQ_STEP  8
 #define PLANISH_EQ_STEPS (PLANISH_GRID / PLANISH_EQ_STEP)
 
+/* Frames that the correction may look at too many, since it works on four at once. */
+#define PLANISH_EQ_ROOM 3
+
 /* What cannot glide. */
 typedef struct {
   bool on;
@@ -47,14 +50,15 @@ typedef struct {
   unsigned count;  /* sections */
   unsigned length; /* taps that matter, now and at the end of the grid interval */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
-  PlanishSvfCoefs coefs[PLANISH_EQ_MAX_SECTIONS];
-  PlanishSvfCoefs change[PLANISH_EQ_MAX_SECTIONS];
-  PlanishEqSections next; /* at the end of the step */
+  PlanishSvfCoefs coefs[PLANISH_EQ_MAX_SECTIONS]; /* at this frame */
+  PlanishSvfWay way[PLANISH_EQ_MAX_SECTIONS];     /* through the step */
+  PlanishEqSections next;                         /* at its end */
   double taps[PLANISH_EQ_TAPS];
   double tap_change[PLANISH_EQ_TAPS];
-  double next_taps[PLANISH_EQ_TAPS];       /* at the end of the grid interval */
-  PlanishTwo history[PLANISH_EQ_TAPS - 1]; /* input of the correction, the newest last */
-  PlanishCrossfade entry;                  /* of the signal into the filters */
+  double next_taps[PLANISH_EQ_TAPS]; /* at the end of the grid interval */
+  /* Input of the correction: what has been, then what the sections give now, and some room. */
+  PlanishTwo line[PLANISH_EQ_TAPS - 1 + PLANISH_GRID + PLANISH_EQ_ROOM];
+  PlanishCrossfade entry; /* of the signal into the filters */
 } PlanishEqVoice;
 
 /* Standing on `setting`, of whose gain `standing` dB stand. From silence, or in the middle of a
@@ -87,7 +91,7 @@ void planish_eq_voice_land(PlanishEqVoice *voice);
 
 /* What the voice adds to left and right: filtered minus unfiltered, on its channels. `at` is the
  * place of the first frame in the grid interval, at + frames <= PLANISH_GRID. `path` is looked at
- * only while the voice moves. */
+ * only while the voice moves. `difference` is not `audio`. */
 void planish_eq_voice_difference(PlanishEqVoice *voice, double rate, const PlanishEqPath *path,
                                  const PlanishTwo *audio, PlanishTwo *difference, uint32_t at,
                                  uint32_t frames);

@@ -36,10 +36,22 @@ PlanishGainTimes planish_eq_movement_times(double attack, double release, double
   return planish_gain_times(attack, release, rate / PLANISH_EQ_STEP);
 }
 
+/* Designed afresh only where it is another one. */
+static void take_region(PlanishEqMovement *movement, PlanishEqType type,
+                        const PlanishEqSetting *setting)
+{
+  const PlanishEqSetting *known = &movement->region_of;
+  if (type != known->type || setting->frequency != known->frequency || setting->q != known->q) {
+    movement->next = planish_eq_region(type, setting, movement->rate);
+    movement->region_of = *setting;
+    movement->region_of.type = type;
+  }
+}
+
 static void begin(PlanishEqMovement *movement, PlanishEqType type, const PlanishEqSetting *setting,
                   bool from_silence)
 {
-  movement->next = planish_eq_region(type, setting, movement->rate);
+  take_region(movement, type, setting);
   movement->coefs = movement->next;
   movement->gliding = false;
   memset(&movement->region, 0, sizeof movement->region);
@@ -70,10 +82,10 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
                               const PlanishEqSetting *end)
 {
   const double share = 1.0 / PLANISH_GRID;
-  const PlanishSvfCoefs to = planish_eq_region(type, end, movement->rate);
   const PlanishSvfCoefs *from = &movement->coefs;
   movement->coefs = movement->next;
-  movement->next = to;
+  take_region(movement, type, end);
+  const PlanishSvfCoefs to = movement->next;
   movement->gliding = to.g != from->g || to.k != from->k;
   movement->change = (PlanishSvfCoefs){
       (to.g - from->g) * share,   (to.k - from->k) * share,   (to.m0 - from->m0) * share,
@@ -143,6 +155,12 @@ double planish_eq_movement_ahead(PlanishEqMovement *movement, double move, doubl
 static void filter(PlanishEqMovement *movement, PlanishEqChannels channels, const PlanishTwo *input,
                    PlanishTwo *x, uint32_t frames)
 {
+  const bool enters = planish_crossfade_is_moving(&movement->entry);
+  if (!enters && !movement->gliding) {
+    const PlanishTwo *in = planish_eq_parts_in(channels, input, x, frames);
+    planish_svf_process_from(&movement->region, &movement->coefs, in, x, frames);
+    return;
+  }
   planish_eq_parts_of(channels, input, x, frames);
   for (uint32_t n = 0; n < frames && planish_crossfade_is_moving(&movement->entry); ++n) {
     x[n] *= planish_both(planish_crossfade_next(&movement->entry));

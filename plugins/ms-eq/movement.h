@@ -34,8 +34,9 @@ typedef struct {
   double rate;
   PlanishSvf region;
   PlanishSvfCoefs coefs;
-  PlanishSvfCoefs next;   /* at the end of the grid interval */
-  PlanishSvfCoefs change; /* a frame */
+  PlanishSvfCoefs next;       /* at the end of the grid interval */
+  PlanishEqSetting region_of; /* what `next` was designed for; zeros: nothing */
+  PlanishSvfCoefs change;     /* a frame */
   bool gliding;
   PlanishCrossfade entry; /* of the signal into the region */
   PlanishHeldEnvelope envelope[2];

@@ -121,6 +121,62 @@ static void moving_is_standing_when_nothing_changes(void **state)
   }
 }
 
+static PlanishSvfCoefs any_coefs(uint32_t *seed)
+{
+  const PlanishBiquadCoefs biquad = any_biquad(seed);
+  return planish_svf_from_biquad(&biquad);
+}
+
+/* A way in one go, and cut after `cut` frames, against frame after frame. */
+static double way_error(uint32_t *seed, unsigned cut)
+{
+  enum { WAY = PLANISH_SVF_WAY };
+  const PlanishSvfCoefs from = any_coefs(seed);
+  const PlanishSvfCoefs to = any_coefs(seed);
+  const double share = 1.0 / WAY;
+  const PlanishSvfCoefs change = {(to.g - from.g) * share, (to.k - from.k) * share,
+                                  (to.m0 - from.m0) * share, (to.m1 - from.m1) * share,
+                                  (to.m2 - from.m2) * share};
+  PlanishSvfCoefs now = from;
+  PlanishTwo in[WAY];
+  PlanishTwo plain[WAY];
+  PlanishTwo whole[WAY];
+  PlanishTwo cut_up[WAY];
+  double error = 0.0;
+  double largest = 1.0;
+  for (int n = 0; n < WAY; ++n) {
+    in[n] = (PlanishTwo){2.0 * uniform(seed) - 1.0, 2.0 * uniform(seed) - 1.0};
+    plain[n] = in[n];
+  }
+  PlanishSvf a = {{0.5, -0.5}, {0.25, 1.0}};
+  PlanishSvf b = a;
+  PlanishSvf c = a;
+  PlanishSvfWay way;
+  planish_svf_process_moving(&a, &now, &change, plain, WAY);
+  planish_svf_way_set(&way, &from, &to);
+  planish_svf_process_way(&b, &way, 0, in, whole, WAY);
+  planish_svf_process_way(&c, &way, 0, in, cut_up, cut);
+  planish_svf_process_way(&c, &way, cut, in + cut, cut_up + cut, WAY - cut);
+  assert_memory_equal(whole, cut_up, sizeof whole);
+  for (int n = 0; n < WAY; ++n) {
+    largest = fmax(largest, fabs(plain[n][0]));
+    error = fmax(error, fabs(plain[n][0] - whole[n][0]) + fabs(plain[n][1] - whole[n][1]));
+  }
+  return error / largest;
+}
+
+static void a_way_is_its_frames(void **state)
+{
+  (void)state;
+  uint32_t seed = 4;
+  double worst = 0.0;
+  for (int i = 0; i < 2000; ++i) {
+    worst = fmax(worst, way_error(&seed, (unsigned)i % (PLANISH_SVF_WAY + 1)));
+  }
+  printf("a way against its frames: %.2g of the output (goal 1e-12)\n", worst);
+  assert_true(worst <= 1e-12);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -128,6 +184,7 @@ int main(void)
       cmocka_unit_test(equal_polynomials_are_an_exact_wire),
       cmocka_unit_test(stays_bounded_whatever_moves),
       cmocka_unit_test(moving_is_standing_when_nothing_changes),
+      cmocka_unit_test(a_way_is_its_frames),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
