@@ -89,12 +89,34 @@ static inline PlanishSvfOutputs planish_svf_next(PlanishSvf *svf, PlanishSvfStep
 void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishTwo *x,
                          unsigned frames);
 
-/* The same from `in`, which may be `x`. */
-void planish_svf_process_from(PlanishSvf *svf, const PlanishSvfCoefs *coefs, const PlanishTwo *in,
-                              PlanishTwo *x, unsigned frames);
+/* Coefficients that stand still, for two frames at once, whose states come straight from those
+ * before both: so a pair waits for the one before no longer than a frame would. */
+typedef struct {
+  PlanishTwo s1_of_s1;
+  PlanishTwo s1_of_s2;
+  PlanishTwo s1_of_x[2];
+  PlanishTwo s2_of_s1;
+  PlanishTwo s2_more; /* what is added to s2, of s2: exact for the lowest frequencies too */
+  PlanishTwo s2_of_x[2];
+  PlanishTwo y_of_s1[2];
+  PlanishTwo y_of_s2[2];
+  PlanishTwo y_of_own; /* of the frame's own input, */
+  PlanishTwo y_of_x;   /* and of the first one's in the second */
+} PlanishSvfPairs;
 
-/* The same with coefficients on the move: frame n uses *coefs plus n times *change, and *coefs is
- * left at the value for the frame after the last. g and k must stay > 0 on the way. */
+/* Of coefficients that stand still. */
+void planish_svf_pairs_set(PlanishSvfPairs *pairs, const PlanishSvfCoefs *coefs);
+
+/* `frames` frames from `in`, which may be `x`; `at` counts frames from wherever pairs begin. Where
+ * a block ends in the middle of a pair, *waiting keeps its first input, and *svf stays as it was
+ * before both: anything else may go on with *svf where `at` is even alone. So the same frames in
+ * any blocks give the same bits. As planish_svf_process() but for rounding. */
+void planish_svf_process_pairs(PlanishSvf *svf, const PlanishSvfPairs *pairs, PlanishTwo *waiting,
+                               unsigned at, const PlanishTwo *in, PlanishTwo *x, unsigned frames);
+
+/* `frames` frames of `x` in place, with coefficients on the move: frame n uses *coefs plus n times
+ * *change, and *coefs is left at the value for the frame after the last. g and k must stay > 0 on
+ * the way. */
 void planish_svf_process_moving(PlanishSvf *svf, PlanishSvfCoefs *coefs,
                                 const PlanishSvfCoefs *change, PlanishTwo *x, unsigned frames);
 

@@ -390,9 +390,9 @@ void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo 
     const double before = band->movement.power;
     if (enters) {
       process_steps(band, rate, audio, at, part, before, power, extremes);
-      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+      planish_eq_movement_listen(&band->movement, channels, input, power, at, part);
     } else {
-      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+      planish_eq_movement_listen(&band->movement, channels, input, power, at, part);
       process_steps(band, rate, audio, at, part, before, power, extremes);
     }
     input += part;

@@ -21,6 +21,23 @@ static unsigned length_of(const double *taps)
   return length;
 }
 
+static void take_next_sections(PlanishEqVoice *voice)
+{
+  for (unsigned i = 0; i < voice->count; ++i) {
+    voice->coefs[i] = voice->next.section[i];
+  }
+}
+
+static void stand(PlanishEqVoice *voice)
+{
+  take_next_sections(voice);
+  voice->paired = false;
+  memcpy(voice->taps, voice->next_taps, sizeof voice->taps);
+  voice->length = length_of(voice->taps);
+  voice->moving = false;
+  voice->correcting = false;
+}
+
 void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, PlanishEqShape shape,
                             const PlanishEqSetting *setting, double standing, bool from_silence)
 {
@@ -38,7 +55,7 @@ void planish_eq_voice_start(PlanishEqVoice *voice, const PlanishEqFit *fit, Plan
     planish_eq_correction(fit, &prototype, voice->next_taps);
   }
   voice->count = voice->next.count;
-  planish_eq_voice_land(voice);
+  stand(voice);
 }
 
 /* To the next taps. */
@@ -68,20 +85,11 @@ void planish_eq_voice_aim_within(PlanishEqVoice *voice, const PlanishEqRange *ra
   leave_for_taps(voice);
 }
 
-static void take_next_sections(PlanishEqVoice *voice)
-{
-  for (unsigned i = 0; i < voice->count; ++i) {
-    voice->coefs[i] = voice->next.section[i];
-  }
-}
-
 void planish_eq_voice_land(PlanishEqVoice *voice)
 {
-  take_next_sections(voice);
-  memcpy(voice->taps, voice->next_taps, sizeof voice->taps);
-  voice->length = length_of(voice->taps);
-  voice->moving = false;
-  voice->correcting = false;
+  if (voice->moving) {
+    stand(voice);
+  }
 }
 
 /* Without a movement a filter is exactly what it is without a range. */
@@ -170,8 +178,13 @@ static void filter(PlanishEqVoice *voice, double rate, const PlanishEqPath *path
     return;
   }
   for (unsigned i = 0; i < voice->count; ++i) {
-    planish_svf_process_from(&voice->state[i], &voice->coefs[i], i == 0 ? in : x, x, frames);
+    if (!voice->paired) {
+      planish_svf_pairs_set(&voice->pairs[i], &voice->coefs[i]);
+    }
+    planish_svf_process_pairs(&voice->state[i], &voice->pairs[i], &voice->waiting[i], at,
+                              i == 0 ? in : x, x, frames);
   }
+  voice->paired = true;
 }
 
 enum { PAST = PLANISH_EQ_TAPS - 1 };

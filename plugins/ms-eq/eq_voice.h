@@ -51,8 +51,11 @@ typedef struct {
   unsigned length; /* taps that matter, now and at the end of the grid interval */
   PlanishSvf state[PLANISH_EQ_MAX_SECTIONS];
   PlanishSvfCoefs coefs[PLANISH_EQ_MAX_SECTIONS]; /* at this frame */
-  PlanishSvfWay way[PLANISH_EQ_MAX_SECTIONS];     /* through the step */
-  PlanishEqSections next;                         /* at its end */
+  bool paired; /* `pairs` are those of `coefs`; while nothing moves */
+  PlanishSvfPairs pairs[PLANISH_EQ_MAX_SECTIONS];
+  PlanishTwo waiting[PLANISH_EQ_MAX_SECTIONS];
+  PlanishSvfWay way[PLANISH_EQ_MAX_SECTIONS]; /* through the step */
+  PlanishEqSections next;                     /* at its end */
   double taps[PLANISH_EQ_TAPS];
   double tap_change[PLANISH_EQ_TAPS];
   double next_taps[PLANISH_EQ_TAPS]; /* at the end of the grid interval */
