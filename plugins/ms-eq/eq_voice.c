@@ -196,77 +196,97 @@ PLANISH_INLINED PlanishFour load_two_frames(const PlanishTwo *from)
   return four;
 }
 
-/* Four frames of the sum, in two registers, so that none waits for the one before. The sum of each
- * frame runs in the same order, whatever the block. */
-typedef struct {
-  PlanishFour half[2];
-} FourFrames;
-
-PLANISH_INLINED FourFrames load_four_frames(const PlanishTwo *from)
+/* Sums over the taps for some registers of two frames at once, so that none waits for the one
+ * before. The sum of each frame runs in the same order, whatever the block. */
+PLANISH_INLINED void convolve(const double *taps, unsigned length, const PlanishTwo *newest,
+                              PlanishFour *sums, unsigned registers)
 {
-  return (FourFrames){{load_two_frames(from), load_two_frames(from + 2)}};
+  const PlanishFour first = planish_all(taps[0]);
+  for (unsigned r = 0; r < registers; ++r) {
+    sums[r] = first * load_two_frames(newest + (size_t)2 * r);
+  }
+  for (unsigned k = 1; k < length; ++k) {
+    const PlanishFour tap = planish_all(taps[k]);
+    --newest;
+    for (unsigned r = 0; r < registers; ++r) {
+      sums[r] += tap * load_two_frames(newest + (size_t)2 * r);
+    }
+  }
 }
 
-PLANISH_INLINED void add_tap(FourFrames *sum, double tap, FourFrames x)
+/* The same for the change of the taps too, a second filter whose result counts for more with every
+ * frame: `place` times in the first. */
+PLANISH_INLINED void convolve_moving(const PlanishEqVoice *voice, const PlanishTwo *newest,
+                                     double place, PlanishFour *sums, unsigned registers)
 {
-  sum->half[0] += planish_all(tap) * x.half[0];
-  sum->half[1] += planish_all(tap) * x.half[1];
+  PlanishFour changes[4];
+  for (unsigned r = 0; r < registers; ++r) {
+    const PlanishFour x = load_two_frames(newest + (size_t)2 * r);
+    sums[r] = planish_all(voice->taps[0]) * x;
+    changes[r] = planish_all(voice->tap_change[0]) * x;
+  }
+  for (unsigned k = 1; k < voice->length; ++k) {
+    const PlanishFour tap = planish_all(voice->taps[k]);
+    const PlanishFour change = planish_all(voice->tap_change[k]);
+    --newest;
+    for (unsigned r = 0; r < registers; ++r) {
+      const PlanishFour x = load_two_frames(newest + (size_t)2 * r);
+      sums[r] += tap * x;
+      changes[r] += change * x;
+    }
+  }
+  for (unsigned r = 0; r < registers; ++r) {
+    const PlanishFour into = {0.0, 0.0, 1.0, 1.0};
+    sums[r] += (planish_all(place + 2.0 * r) + into) * changes[r];
+  }
 }
 
-PLANISH_INLINED FourFrames first_tap(double tap, FourFrames x)
+/* The sums less the input, of up to `frames` frames. */
+PLANISH_INLINED void store_difference(const PlanishFour *sums, const PlanishTwo *in, PlanishTwo *y,
+                                      uint32_t frames, unsigned registers)
 {
-  return (FourFrames){{planish_all(tap) * x.half[0], planish_all(tap) * x.half[1]}};
-}
-
-/* The sum less the input. */
-PLANISH_INLINED void store_difference(FourFrames sum, const PlanishTwo *in, PlanishTwo *y,
-                                      uint32_t frames)
-{
-  if (frames >= 4) {
-    const FourFrames x = load_four_frames(in);
-    const FourFrames difference = {{sum.half[0] - x.half[0], sum.half[1] - x.half[1]}};
-    memcpy(y, &difference, sizeof difference);
+  if (frames >= 2 * registers) {
+    for (unsigned r = 0; r < registers; ++r) {
+      const PlanishFour difference = sums[r] - load_two_frames(in + (size_t)2 * r);
+      memcpy(y + (size_t)2 * r, &difference, sizeof difference);
+    }
     return;
   }
-  PlanishTwo sums[4];
-  memcpy(sums, &sum, sizeof sums);
   for (uint32_t n = 0; n < frames; ++n) {
-    y[n] = sums[n] - in[n];
+    const PlanishFour sum = sums[n / 2];
+    y[n] = (n % 2 == 0 ? (PlanishTwo){sum[0], sum[1]} : (PlanishTwo){sum[2], sum[3]}) - in[n];
   }
 }
 
 PLANISH_WIDE static void correct_still(const PlanishEqVoice *voice, const PlanishTwo *in,
                                        PlanishTwo *y, uint32_t frames)
 {
-  for (uint32_t n = 0; n < frames; n += 4) {
-    const PlanishTwo *newest = voice->line + PAST + n;
-    FourFrames sum = first_tap(voice->taps[0], load_four_frames(newest));
-    for (unsigned k = 1; k < voice->length; ++k) {
-      add_tap(&sum, voice->taps[k], load_four_frames(newest - k));
-    }
-    store_difference(sum, in + n, y + n, frames - n);
+  PlanishFour sums[4];
+  const PlanishTwo *newest = voice->line + PAST;
+  uint32_t n = 0;
+  for (; n + 8 <= frames; n += 8) {
+    convolve(voice->taps, voice->length, newest + n, sums, 4);
+    store_difference(sums, in + n, y + n, frames - n, 4);
+  }
+  for (; n < frames; n += 4) {
+    convolve(voice->taps, voice->length, newest + n, sums, 2);
+    store_difference(sums, in + n, y + n, frames - n, 2);
   }
 }
 
-/* The change of the taps is a second filter, whose result counts for more with every frame. */
 PLANISH_WIDE static void correct_moving(const PlanishEqVoice *voice, const PlanishTwo *in,
                                         PlanishTwo *y, uint32_t at, uint32_t frames)
 {
-  for (uint32_t n = 0; n < frames; n += 4) {
-    const PlanishTwo *newest = voice->line + PAST + n;
-    const FourFrames x = load_four_frames(newest);
-    FourFrames sum = first_tap(voice->taps[0], x);
-    FourFrames change = first_tap(voice->tap_change[0], x);
-    for (unsigned k = 1; k < voice->length; ++k) {
-      const FourFrames before = load_four_frames(newest - k);
-      add_tap(&sum, voice->taps[k], before);
-      add_tap(&change, voice->tap_change[k], before);
-    }
-    const double place = at + n;
-    sum.half[0] += (PlanishFour){place, place, place + 1.0, place + 1.0} * change.half[0];
-    sum.half[1] +=
-        (PlanishFour){place + 2.0, place + 2.0, place + 3.0, place + 3.0} * change.half[1];
-    store_difference(sum, in + n, y + n, frames - n);
+  PlanishFour sums[4];
+  const PlanishTwo *newest = voice->line + PAST;
+  uint32_t n = 0;
+  for (; n + 8 <= frames; n += 8) {
+    convolve_moving(voice, newest + n, at + n, sums, 4);
+    store_difference(sums, in + n, y + n, frames - n, 4);
+  }
+  for (; n < frames; n += 4) {
+    convolve_moving(voice, newest + n, at + n, sums, 2);
+    store_difference(sums, in + n, y + n, frames - n, 2);
   }
 }
 
