@@ -201,7 +201,6 @@ static const double reciprocal[PLANISH_EQ_TAPS] = {
 
 enum { FOURS = PLANISH_EQ_TAPS / PLANISH_LANES };
 
-_Static_assert((int)PLANISH_EQ_PLACES == (int)PLANISH_EQ_TAPS, "as many indices");
 _Static_assert((int)PLANISH_EQ_TAPS % (int)PLANISH_LANES == 0, "whole registers");
 
 /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing); each
@@ -248,12 +247,14 @@ PLANISH_WIDE static void take_taps(const PlanishEqFit *fit, const PlanishEqProto
   }
   PlanishFour sums[FOURS] = {{0.0}};
   for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
-    for (int f = 0; f < FOURS; ++f) {
+    for (size_t f = 0; f < FOURS; ++f) {
       sums[f] += planish_four_load(fit->cepstrum[i] + f * PLANISH_LANES) * planish_all(missing[i]);
     }
   }
   double cepstrum[PLANISH_EQ_TAPS];
-  memcpy(cepstrum, sums, sizeof cepstrum);
+  for (size_t f = 0; f < FOURS; ++f) {
+    planish_four_store(cepstrum + f * PLANISH_LANES, sums[f]);
+  }
   take_taps_of(cepstrum, taps);
 }
 

@@ -30,8 +30,8 @@
 /* Taps of the correction. More change the errors above by under 0.001 dB. */
 #define PLANISH_EQ_TAPS 16
 
-/* Points to whole registers: what is over is 0 Hz, and counts for nothing. */
-#define PLANISH_EQ_PLACES 16
+/* Points to whole registers, as many as taps: what is over is 0 Hz, and counts for nothing. */
+#define PLANISH_EQ_PLACES PLANISH_EQ_TAPS
 
 /* What depends on the rate alone. */
 typedef struct {
