@@ -108,6 +108,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
   planish_glide_jump(&band->q, planish_log2(controls->q));
   planish_crossfade_jump(&band->fade, true);
   band->wanted = controls->shape;
+  band->settled = false;
   band->current = 0;
   band->sounding[0] = false;
   band->sounding[1] = false;
@@ -145,6 +146,7 @@ void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *contr
     band->movement.times = controls->times;
   }
   band->wanted = controls->shape;
+  band->settled = false;
 }
 
 /* The old voice stays as it is, the new one stands where the controls are going. */
@@ -270,6 +272,9 @@ static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding, bool
 
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
 {
+  if (band->settled) {
+    return;
+  }
   for (int i = 0; i < 2; ++i) {
     if (band->sounding[i]) {
       planish_eq_voice_land(&band->voice[i]);
@@ -283,6 +288,7 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   wake_or_rest(band, fit, false);
   const bool gliding = glides(band);
   if (!gliding && !band->moves) {
+    band->settled = !planish_crossfade_is_moving(&band->fade);
     return;
   }
   const PlanishEqShape *shape = &band->voice[band->current].shape;

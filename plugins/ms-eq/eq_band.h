@@ -25,6 +25,7 @@ typedef struct {
 } PlanishEqPower;
 
 typedef struct {
+  bool settled;           /* until controls are set there is nothing to do at grid frames */
   PlanishGlide frequency; /* log2 of Hz */
   PlanishGlide gain;      /* dB */
   PlanishGlide q;         /* log2 */
