@@ -69,7 +69,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
  * are, so they glide though the band is silent. */
 void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls, bool watched);
 
-/* At every grid frame. One design at most. */
+/* At every grid frame. One design at most, and a point of the range. */
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit);
 
 /* False: the band changes nothing up to the next grid frame. */
