@@ -4,6 +4,8 @@
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
 
+#include <string.h>
+
 /* The points end at this frequency, or at 3/4 of half the rate where that is higher (an interval
  * much shorter than the circle makes the polynomial swing outside), but stay under 95 %. */
 #define TOP_HZ 20000.0
@@ -52,6 +54,7 @@ void planish_eq_fit_setup(PlanishEqFit *fit, double rate)
 {
   enum { N = PLANISH_EQ_POINTS };
   double cosines[N][N];
+  double inverse[N][N];
   const double end = cos(top_of(rate));
   fit->rate = rate;
   for (int i = 0; i < N; ++i) {
@@ -68,12 +71,19 @@ void planish_eq_fit_setup(PlanishEqFit *fit, double rate)
       cosines[k][i] = cos(k * w);
     }
   }
-  invert(cosines, fit->cepstrum);
+  invert(cosines, inverse);
   /* ln |C|^2 = 2 c0 + 2 sum ck cos kw, so half of the polynomial's coefficients. */
   for (int i = 0; i < N; ++i) {
-    for (int k = 0; k < N; ++k) {
-      fit->cepstrum[i][k] *= 0.5 * 0.693147180559945309417 * (k == 0 ? 1.0 : k);
+    for (int k = 0; k < PLANISH_EQ_PLACES; ++k) {
+      const double half = 0.5 * 0.693147180559945309417;
+      fit->cepstrum[i][k] = k < N ? inverse[i][k] * (half * (k == 0 ? 1.0 : k)) : 0.0;
     }
+  }
+  for (int i = N; i < PLANISH_EQ_PLACES; ++i) {
+    fit->w[i] = 0.0;
+    fit->half_sine2[i] = 0.0;
+    fit->sine2[i] = 0.0;
+    fit->zero_root[i] = 1.0;
   }
 }
 
@@ -134,31 +144,52 @@ static PlanishSvfPolynomial digital(const PlanishEqPolynomial *p)
   return scaled(result, p->p0 / result.sum);
 }
 
+/* The polynomials of a prototype in z^-1. */
+typedef struct {
+  PlanishSvfPolynomial numerator[PLANISH_EQ_MAX_SECTIONS];
+  PlanishSvfPolynomial denominator[PLANISH_EQ_MAX_SECTIONS];
+} Digital;
+
+static void take_digital(const PlanishEqPrototype *prototype, Digital *made)
+{
+  for (unsigned i = 0; i < prototype->count; ++i) {
+    made->numerator[i] = digital(&prototype->section[i].numerator);
+    made->denominator[i] = digital(&prototype->section[i].denominator);
+  }
+}
+
+static void take_sections(const Digital *made, unsigned count, PlanishEqSections *sections)
+{
+  sections->count = count;
+  for (unsigned i = 0; i < count; ++i) {
+    sections->section[i] = planish_svf_coefs(&made->numerator[i], &made->denominator[i]);
+  }
+}
+
 void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections)
 {
-  sections->count = prototype->count;
-  for (unsigned i = 0; i < prototype->count; ++i) {
-    const PlanishSvfPolynomial numerator = digital(&prototype->section[i].numerator);
-    const PlanishSvfPolynomial denominator = digital(&prototype->section[i].denominator);
-    sections->section[i] = planish_svf_coefs(&numerator, &denominator);
-  }
+  Digital made;
+  take_digital(prototype, &made);
+  take_sections(&made, prototype->count, sections);
 }
 
 /* What the digital polynomial lacks at each point: multiplies analog power into `above`, digital
  * into `below`. */
-static void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog, double *restrict above,
-                 double *restrict below)
+PLANISH_INLINED void lack(const PlanishEqFit *fit, const PlanishEqPolynomial *analog,
+                          const PlanishSvfPolynomial *made, double *restrict above,
+                          double *restrict below)
 {
   if (analog->p0 == 0.0) {
-    for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
+    for (int i = 0; i < PLANISH_EQ_PLACES; ++i) {
       above[i] *= fit->zero_root[i] * (analog->p2 != 0.0 ? fit->zero_root[i] : 1.0);
     }
     return;
   }
-  const PlanishSvfPolynomial p = digital(analog);
-  for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
+  const PlanishEqPolynomial a = *analog;
+  const PlanishSvfPolynomial p = *made;
+  for (int i = 0; i < PLANISH_EQ_PLACES; ++i) {
     const double real = p.sum - fit->half_sine2[i] * (p.sum + p.alternating);
-    above[i] *= planish_eq_polynomial_power(analog, fit->w[i]);
+    above[i] *= planish_eq_polynomial_power(&a, fit->w[i]);
     below[i] *= real * real + p.edge * p.edge * fit->sine2[i];
   }
 }
@@ -168,48 +199,80 @@ static const double reciprocal[PLANISH_EQ_TAPS] = {
     1.0 / 8.0, 1.0 / 9.0, 1.0 / 10.0, 1.0 / 11.0, 1.0 / 12.0, 1.0 / 13.0, 1.0 / 14.0, 1.0 / 15.0,
 };
 
-/* Points, to whole registers. */
-enum { ROOM = (PLANISH_EQ_POINTS + PLANISH_LANES - 1) / PLANISH_LANES * PLANISH_LANES };
+enum { FOURS = PLANISH_EQ_TAPS / PLANISH_LANES };
 
-PLANISH_WIDE void planish_eq_correction(const PlanishEqFit *fit,
-                                        const PlanishEqPrototype *prototype, double *taps)
+_Static_assert((int)PLANISH_EQ_TAPS % (int)PLANISH_LANES == 0, "whole registers");
+
+/* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing); each
+ * tap is handed on to all later ones as soon as it is known: to whole registers of them, of which
+ * those that are known already no longer count. */
+PLANISH_INLINED void take_taps_of(const double *cepstrum, double *taps)
 {
-  enum { N = PLANISH_EQ_POINTS };
-  double above[ROOM];
-  double below[ROOM];
-  for (int i = 0; i < ROOM; ++i) {
+  double shifted[2 * PLANISH_EQ_TAPS] = {0};
+  double sums[PLANISH_EQ_TAPS] = {0};
+  memcpy(shifted + PLANISH_EQ_TAPS, cepstrum, PLANISH_EQ_TAPS * sizeof *cepstrum);
+  double tap = planish_exp(cepstrum[0]);
+  for (int n = 0;;) {
+    taps[n] = tap;
+    const double *late = shifted + PLANISH_EQ_TAPS - n;
+    if (++n == PLANISH_EQ_TAPS) {
+      break;
+    }
+    for (int f = n / PLANISH_LANES; f < FOURS; ++f) {
+      const int at = f * PLANISH_LANES;
+      planish_four_store(sums + at, planish_four_load(sums + at) +
+                                        planish_four_load(late + at) * planish_all(tap));
+    }
+    tap = sums[n] * reciprocal[n];
+  }
+}
+
+PLANISH_WIDE static void take_taps(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                                   const Digital *made, double *taps)
+{
+  double above[PLANISH_EQ_PLACES];
+  double below[PLANISH_EQ_PLACES];
+  for (int i = 0; i < PLANISH_EQ_PLACES; ++i) {
     above[i] = 1.0;
     below[i] = 1.0;
   }
   for (unsigned i = 0; i < prototype->count; ++i) {
-    lack(fit, &prototype->section[i].numerator, above, below);
-    lack(fit, &prototype->section[i].denominator, below, above);
+    lack(fit, &prototype->section[i].numerator, &made->numerator[i], above, below);
+    lack(fit, &prototype->section[i].denominator, &made->denominator[i], below, above);
   }
-  double missing[ROOM];
-  for (int i = 0; i < ROOM; i += PLANISH_LANES) {
+  double missing[PLANISH_EQ_PLACES];
+  for (int i = 0; i < PLANISH_EQ_PLACES; i += PLANISH_LANES) {
     planish_four_store(missing + i, planish_four_log2(planish_four_load(above + i) /
                                                       planish_four_load(below + i)));
   }
-  double cepstrum[PLANISH_EQ_TAPS] = {0};
-  for (int i = 0; i < N; ++i) {
-    for (int k = 0; k < N; ++k) {
-      cepstrum[k] += fit->cepstrum[i][k] * missing[i];
+  PlanishFour sums[FOURS] = {{0.0}};
+  for (int i = 0; i < PLANISH_EQ_POINTS; ++i) {
+    for (size_t f = 0; f < FOURS; ++f) {
+      sums[f] += planish_four_load(fit->cepstrum[i] + f * PLANISH_LANES) * planish_all(missing[i]);
     }
   }
-  /* n h[n] = sum over k of k c[k] h[n-k] (Oppenheim, Schafer: Discrete-Time Signal Processing);
-   * each tap is handed on to all later ones as soon as it is known. */
-  double sums[PLANISH_EQ_TAPS] = {0};
-  double tap = planish_exp(cepstrum[0]);
-  for (int n = 0;;) {
-    taps[n] = tap;
-    if (++n == PLANISH_EQ_TAPS) {
-      break;
-    }
-    for (int k = 0; k < PLANISH_EQ_TAPS - n; ++k) {
-      sums[n + k] += cepstrum[k + 1] * tap;
-    }
-    tap = sums[n] * reciprocal[n];
+  double cepstrum[PLANISH_EQ_TAPS];
+  for (size_t f = 0; f < FOURS; ++f) {
+    planish_four_store(cepstrum + f * PLANISH_LANES, sums[f]);
   }
+  take_taps_of(cepstrum, taps);
+}
+
+void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                           double *taps)
+{
+  Digital made;
+  take_digital(prototype, &made);
+  take_taps(fit, prototype, &made, taps);
+}
+
+void planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                       PlanishEqSections *sections, double *taps)
+{
+  Digital made;
+  take_digital(prototype, &made);
+  take_sections(&made, prototype->count, sections);
+  take_taps(fit, prototype, &made, taps);
 }
 
 double planish_eq_power(const PlanishEqSections *sections, const double *taps, double w)

@@ -30,16 +30,19 @@
 /* Taps of the correction. More change the errors above by under 0.001 dB. */
 #define PLANISH_EQ_TAPS 16
 
+/* Points to whole registers, as many as taps: what is over is 0 Hz, and counts for nothing. */
+#define PLANISH_EQ_PLACES PLANISH_EQ_TAPS
+
 /* What depends on the rate alone. */
 typedef struct {
   double rate;
-  double w[PLANISH_EQ_POINTS];          /* radians a frame */
-  double half_sine2[PLANISH_EQ_POINTS]; /* sin(w/2)^2 */
-  double sine2[PLANISH_EQ_POINTS];      /* sin(w)^2 */
-  double zero_root[PLANISH_EQ_POINTS];  /* (w / (2 sin(w/2)))^2: what a root at 0 Hz lacks */
+  double w[PLANISH_EQ_PLACES];          /* radians a frame */
+  double half_sine2[PLANISH_EQ_PLACES]; /* sin(w/2)^2 */
+  double sine2[PLANISH_EQ_PLACES];      /* sin(w)^2 */
+  double zero_root[PLANISH_EQ_PLACES];  /* (w / (2 sin(w/2)))^2: what a root at 0 Hz lacks */
   /* From the log2 of a power at the points to the cepstrum times its index (but for index 0):
    * [point][index]. */
-  double cepstrum[PLANISH_EQ_POINTS][PLANISH_EQ_POINTS];
+  double cepstrum[PLANISH_EQ_POINTS][PLANISH_EQ_PLACES];
 } PlanishEqFit;
 
 typedef struct {
@@ -57,6 +60,10 @@ void planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections 
  * and zeros exactly. */
 void planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                            double *taps);
+
+/* Both at once, for less than both on their own. */
+void planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                       PlanishEqSections *sections, double *taps);
 
 /* |H|^2 of sections and taps at w radians a frame, for displays and tests. */
 double planish_eq_power(const PlanishEqSections *sections, const double *taps, double w);

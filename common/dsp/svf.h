@@ -89,9 +89,58 @@ static inline PlanishSvfOutputs planish_svf_next(PlanishSvf *svf, PlanishSvfStep
 void planish_svf_process(PlanishSvf *svf, const PlanishSvfCoefs *coefs, PlanishTwo *x,
                          unsigned frames);
 
-/* The same with coefficients on the move: frame n uses *coefs plus n times *change, and *coefs is
- * left at the value for the frame after the last. g and k must stay > 0 on the way. */
+/* Coefficients that stand still, for two frames at once, whose states come straight from those
+ * before both: so a pair waits for the one before no longer than a frame would. */
+typedef struct {
+  PlanishTwo s1_of_s1;
+  PlanishTwo s1_of_s2;
+  PlanishTwo s1_of_x[2];
+  PlanishTwo s2_of_s1;
+  PlanishTwo s2_more; /* what is added to s2, of s2: exact for the lowest frequencies too */
+  PlanishTwo s2_of_x[2];
+  PlanishTwo y_of_s1[2];
+  PlanishTwo y_of_s2[2];
+  PlanishTwo y_of_own; /* of the frame's own input, */
+  PlanishTwo y_of_x;   /* and of the first one's in the second */
+} PlanishSvfPairs;
+
+/* Of coefficients that stand still. */
+void planish_svf_pairs_set(PlanishSvfPairs *pairs, const PlanishSvfCoefs *coefs);
+
+/* `frames` frames from `in`, which may be `x`; `at` counts frames from wherever pairs begin. Where
+ * a block ends in the middle of a pair, *waiting keeps its first input, and *svf stays as it was
+ * before both: anything else may go on with *svf where `at` is even alone. So the same frames in
+ * any blocks give the same bits. As planish_svf_process() but for rounding. */
+void planish_svf_process_pairs(PlanishSvf *svf, const PlanishSvfPairs *pairs, PlanishTwo *waiting,
+                               unsigned at, const PlanishTwo *in, PlanishTwo *x, unsigned frames);
+
+/* `frames` frames of `x` in place, with coefficients on the move: frame n uses *coefs plus n times
+ * *change, and *coefs is left at the value for the frame after the last. g and k must stay > 0 on
+ * the way. */
 void planish_svf_process_moving(PlanishSvf *svf, PlanishSvfCoefs *coefs,
                                 const PlanishSvfCoefs *change, PlanishTwo *x, unsigned frames);
+
+enum { PLANISH_SVF_WAY = 8 };
+
+/* What the recursion needs on each of PLANISH_SVF_WAY frames, in which coefficients go from one
+ * filter to another in straight lines: worked out for all of them at once. */
+typedef struct {
+  double s1_of_s1[PLANISH_SVF_WAY];
+  double of_both[PLANISH_SVF_WAY];
+  double s2_of_v[PLANISH_SVF_WAY];
+  double y_of_x[PLANISH_SVF_WAY];
+  double y_of_s1[PLANISH_SVF_WAY];
+  double y_of_v[PLANISH_SVF_WAY];
+  double y_of_s2[PLANISH_SVF_WAY];
+} PlanishSvfWay;
+
+/* Frame n stands n / PLANISH_SVF_WAY of the way after `from`; g and k of both > 0. */
+void planish_svf_way_set(PlanishSvfWay *way, const PlanishSvfCoefs *from,
+                         const PlanishSvfCoefs *to);
+
+/* `frames` frames from `in`, which may be `x`, the first of them `at` frames after the way's
+ * beginning; at + frames <= PLANISH_SVF_WAY. As planish_svf_process_moving() but for rounding. */
+void planish_svf_process_way(PlanishSvf *svf, const PlanishSvfWay *way, unsigned at,
+                             const PlanishTwo *in, PlanishTwo *x, unsigned frames);
 
 #endif

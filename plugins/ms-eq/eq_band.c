@@ -1,11 +1,15 @@
 #include "plugins/ms-eq/eq_band.h"
 
+enum { LAST = PLANISH_EQ_STEPS - 1 };
+
 void planish_eq_band_setup(PlanishEqBand *band, PlanishArena *arena, double rate, bool can_move)
 {
   planish_glide_setup(&band->frequency, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&band->gain, arena, rate, PLANISH_GLIDE_MS);
   planish_glide_setup(&band->q, arena, rate, PLANISH_GLIDE_MS);
   planish_crossfade_setup(&band->fade, rate, PLANISH_GLIDE_MS);
+  band->hz = (PlanishEqPower){0.0, 1.0};
+  band->plain_q = (PlanishEqPower){0.0, 1.0};
   band->can_move = can_move;
   if (can_move) {
     planish_eq_movement_setup(&band->movement, arena, rate);
@@ -104,6 +108,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
   planish_glide_jump(&band->q, planish_log2(controls->q));
   planish_crossfade_jump(&band->fade, true);
   band->wanted = controls->shape;
+  band->settled = false;
   band->current = 0;
   band->sounding[0] = false;
   band->sounding[1] = false;
@@ -113,6 +118,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
     planish_glide_jump(&band->move, controls->move);
     planish_glide_jump(&band->threshold, controls->threshold);
     band->movement.times = controls->times;
+    planish_eq_range_forget(&band->range);
   }
   move_or_stand(band, true, true);
   wake_or_rest(band, fit, true);
@@ -140,6 +146,7 @@ void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *contr
     band->movement.times = controls->times;
   }
   band->wanted = controls->shape;
+  band->settled = false;
 }
 
 /* The old voice stays as it is, the new one stands where the controls are going. */
@@ -187,16 +194,36 @@ static bool glides(const PlanishEqBand *band)
          planish_glide_is_moving(&band->q);
 }
 
+static double power_of(PlanishEqPower *known, double log2)
+{
+  if (log2 != known->log2) {
+    *known = (PlanishEqPower){log2, planish_exp2(log2)};
+  }
+  return known->power;
+}
+
+/* As setting_of(), which grid intervals need again and again. */
+static PlanishEqSetting next_setting(PlanishEqBand *band, const PlanishEqShape *shape)
+{
+  return (PlanishEqSetting){
+      .type = shape->type,
+      .order = shape->order,
+      .frequency = power_of(&band->hz, band->frequency.value),
+      .gain = band->gain.value,
+      .q = power_of(&band->plain_q, band->q.value),
+  };
+}
+
 /* The glides run through the interval that begins here. */
 static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape, bool gliding)
 {
-  PlanishEqSetting setting = setting_of(band, shape);
+  PlanishEqSetting setting = next_setting(band, shape);
   for (int step = 0; step < PLANISH_EQ_STEPS; ++step) {
     if (gliding) {
       planish_glide_skip(&band->frequency, PLANISH_EQ_STEP);
       planish_glide_skip(&band->gain, PLANISH_EQ_STEP);
       planish_glide_skip(&band->q, PLANISH_EQ_STEP);
-      setting = setting_of(band, shape);
+      setting = next_setting(band, shape);
     }
     band->path.end[step] = setting;
     band->path.standing[step] = band->gain.value;
@@ -205,11 +232,22 @@ static void look_ahead(PlanishEqBand *band, const PlanishEqShape *shape, bool gl
   }
 }
 
+/* Nothing but the movement moves in this interval: `steady`. Then its range is looked up, if it is
+ * known. */
+static void look_up(PlanishEqBand *band, bool alone, bool steady)
+{
+  band->path.range = NULL;
+  if (steady) {
+    const PlanishEqRangeOf of = {band->path.end[LAST], band->move_end[LAST], alone};
+    planish_eq_range_turn(&band->range, &of);
+    band->path.range = planish_eq_range_is_known(&band->range) ? &band->range : NULL;
+  }
+}
+
 /* Heads for the end of the interval. The movement there is not known yet: the correction heads for
  * what it will be if the level stays, the sections for what each step finds. */
-static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
+static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding, bool learns)
 {
-  enum { LAST = PLANISH_EQ_STEPS - 1 };
   PlanishEqVoice *voice = &band->voice[band->current];
   PlanishEqSetting end = band->path.end[LAST];
   if (band->moves) {
@@ -221,12 +259,22 @@ static void aim(PlanishEqBand *band, const PlanishEqFit *fit, bool gliding)
     }
     band->corrected = ahead;
     end.gain += ahead;
+    if (learns) {
+      planish_eq_range_learn(&band->range, fit);
+    }
+    if (band->path.range != NULL && ahead != 0.0) {
+      planish_eq_voice_aim_within(voice, band->path.range, ahead);
+      return;
+    }
   }
   planish_eq_voice_aim(voice, fit, &end, band->path.standing[LAST]);
 }
 
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
 {
+  if (band->settled) {
+    return;
+  }
   for (int i = 0; i < 2; ++i) {
     if (band->sounding[i]) {
       planish_eq_voice_land(&band->voice[i]);
@@ -240,11 +288,15 @@ void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit)
   wake_or_rest(band, fit, false);
   const bool gliding = glides(band);
   if (!gliding && !band->moves) {
+    band->settled = !planish_crossfade_is_moving(&band->fade);
     return;
   }
-  look_ahead(band, &band->voice[band->current].shape, gliding);
+  const PlanishEqShape *shape = &band->voice[band->current].shape;
+  const bool steady = band->moves && !gliding && !planish_glide_is_moving(&band->move);
+  look_ahead(band, shape, gliding);
+  look_up(band, shape->moves_alone, steady);
   if (band->sounding[band->current]) {
-    aim(band, fit, gliding);
+    aim(band, fit, gliding, steady);
   }
 }
 
@@ -293,6 +345,7 @@ static bool begin_step(PlanishEqBand *band, uint32_t step, double power)
   const double now = planish_eq_movement_step(&band->movement, power, band->move_end[step],
                                               band->threshold_end[step]);
   band->path.end[step].gain += now;
+  band->path.moved[step] = now;
   return now != before;
 }
 
@@ -343,9 +396,9 @@ void planish_eq_band_process(PlanishEqBand *band, double rate, const PlanishTwo 
     const double before = band->movement.power;
     if (enters) {
       process_steps(band, rate, audio, at, part, before, power, extremes);
-      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+      planish_eq_movement_listen(&band->movement, channels, input, power, at, part);
     } else {
-      planish_eq_movement_listen(&band->movement, channels, input, power, part);
+      planish_eq_movement_listen(&band->movement, channels, input, power, at, part);
       process_steps(band, rate, audio, at, part, before, power, extremes);
     }
     input += part;

@@ -18,10 +18,19 @@
 #include "plugins/ms-eq/eq_voice.h"
 #include "plugins/ms-eq/movement.h"
 
+/* A number and two to its power. */
 typedef struct {
+  double log2;
+  double power;
+} PlanishEqPower;
+
+typedef struct {
+  bool settled;           /* until controls are set there is nothing to do at grid frames */
   PlanishGlide frequency; /* log2 of Hz */
   PlanishGlide gain;      /* dB */
   PlanishGlide q;         /* log2 */
+  PlanishEqPower hz;      /* of the frequency's logarithm, as it was last needed */
+  PlanishEqPower plain_q;
   PlanishEqShape wanted;
   PlanishCrossfade fade; /* between the voices */
   PlanishEqPath path;
@@ -36,6 +45,7 @@ typedef struct {
   double move_end[PLANISH_EQ_STEPS];
   double threshold_end[PLANISH_EQ_STEPS];
   double corrected; /* the movement that the correction stands on or heads for, dB */
+  PlanishEqRange range;
 } PlanishEqBand;
 
 /* What the ports say. */
@@ -59,7 +69,7 @@ void planish_eq_band_jump(PlanishEqBand *band, const PlanishEqFit *fit,
  * are, so they glide though the band is silent. */
 void planish_eq_band_set(PlanishEqBand *band, const PlanishEqBandControls *controls, bool watched);
 
-/* At every grid frame. One design at most. */
+/* At every grid frame. One design at most, and a point of the range. */
 void planish_eq_band_grid(PlanishEqBand *band, const PlanishEqFit *fit);
 
 /* False: the band changes nothing up to the next grid frame. */

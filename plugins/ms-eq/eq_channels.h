@@ -47,7 +47,7 @@ static inline PlanishTwo planish_eq_part_on_both(PlanishEqChannels channels, Pla
   return part;
 }
 
-/* Both of some frames; `x` may not be `audio`. */
+/* Of some frames; `x` may not be `audio`. */
 static inline void planish_eq_parts_of(PlanishEqChannels channels, const PlanishTwo *audio,
                                        PlanishTwo *x, uint32_t frames)
 {
@@ -58,6 +58,18 @@ static inline void planish_eq_parts_of(PlanishEqChannels channels, const Planish
   for (uint32_t n = 0; n < frames; ++n) {
     x[n] = planish_eq_part_of(channels, audio[n]);
   }
+}
+
+/* The same where they need not be written to: in `x`, or the audio itself. */
+static inline const PlanishTwo *planish_eq_parts_in(PlanishEqChannels channels,
+                                                    const PlanishTwo *audio, PlanishTwo *x,
+                                                    uint32_t frames)
+{
+  if (channels == PLANISH_EQ_STEREO) {
+    return audio;
+  }
+  planish_eq_parts_of(channels, audio, x, frames);
+  return x;
 }
 
 /* In place. */

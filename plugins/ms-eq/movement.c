@@ -36,12 +36,25 @@ PlanishGainTimes planish_eq_movement_times(double attack, double release, double
   return planish_gain_times(attack, release, rate / PLANISH_EQ_STEP);
 }
 
+/* Designed afresh only where it is another one. */
+static void take_region(PlanishEqMovement *movement, PlanishEqType type,
+                        const PlanishEqSetting *setting)
+{
+  const PlanishEqSetting *known = &movement->region_of;
+  if (type != known->type || setting->frequency != known->frequency || setting->q != known->q) {
+    movement->next = planish_eq_region(type, setting, movement->rate);
+    movement->region_of = *setting;
+    movement->region_of.type = type;
+  }
+}
+
 static void begin(PlanishEqMovement *movement, PlanishEqType type, const PlanishEqSetting *setting,
                   bool from_silence)
 {
-  movement->next = planish_eq_region(type, setting, movement->rate);
+  take_region(movement, type, setting);
   movement->coefs = movement->next;
   movement->gliding = false;
+  movement->paired = false;
   memset(&movement->region, 0, sizeof movement->region);
   planish_crossfade_jump(&movement->entry, from_silence);
   planish_crossfade_turn(&movement->entry, true);
@@ -70,10 +83,11 @@ void planish_eq_movement_grid(PlanishEqMovement *movement, PlanishEqType type,
                               const PlanishEqSetting *end)
 {
   const double share = 1.0 / PLANISH_GRID;
-  const PlanishSvfCoefs to = planish_eq_region(type, end, movement->rate);
   const PlanishSvfCoefs *from = &movement->coefs;
   movement->coefs = movement->next;
-  movement->next = to;
+  movement->paired = movement->paired && !movement->gliding;
+  take_region(movement, type, end);
+  const PlanishSvfCoefs to = movement->next;
   movement->gliding = to.g != from->g || to.k != from->k;
   movement->change = (PlanishSvfCoefs){
       (to.g - from->g) * share,   (to.k - from->k) * share,   (to.m0 - from->m0) * share,
@@ -140,18 +154,34 @@ double planish_eq_movement_ahead(PlanishEqMovement *movement, double move, doubl
   return move * share.above;
 }
 
-static void filter(PlanishEqMovement *movement, PlanishEqChannels channels, const PlanishTwo *input,
-                   PlanishTwo *x, uint32_t frames)
+/* What goes into the region: in `x`, or the input itself. */
+static const PlanishTwo *enter(PlanishEqMovement *movement, PlanishEqChannels channels,
+                               const PlanishTwo *input, PlanishTwo *x, uint32_t frames)
 {
+  if (!planish_eq_movement_enters(movement)) {
+    return planish_eq_parts_in(channels, input, x, frames);
+  }
   planish_eq_parts_of(channels, input, x, frames);
-  for (uint32_t n = 0; n < frames && planish_crossfade_is_moving(&movement->entry); ++n) {
+  for (uint32_t n = 0; n < frames; ++n) {
     x[n] *= planish_both(planish_crossfade_next(&movement->entry));
   }
+  return x;
+}
+
+static void filter(PlanishEqMovement *movement, const PlanishTwo *in, PlanishTwo *x, uint32_t at,
+                   uint32_t frames)
+{
   if (movement->gliding) {
+    memmove(x, in, frames * sizeof *x);
     planish_svf_process_moving(&movement->region, &movement->coefs, &movement->change, x, frames);
-  } else {
-    planish_svf_process(&movement->region, &movement->coefs, x, frames);
+    return;
   }
+  if (!movement->paired) {
+    planish_svf_pairs_set(&movement->pairs, &movement->coefs);
+    movement->paired = true;
+  }
+  planish_svf_process_pairs(&movement->region, &movement->pairs, &movement->waiting, at, in, x,
+                            frames);
 }
 
 /* Raises `power` to that of a lane. */
@@ -170,12 +200,13 @@ static void add_power(PlanishEqMovement *movement, int lane, const PlanishTwo *x
 }
 
 void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels channels,
-                                const PlanishTwo *input, double *power, uint32_t frames)
+                                const PlanishTwo *input, double *power, uint32_t at,
+                                uint32_t frames)
 {
   const int first = channels == PLANISH_EQ_RIGHT ? 1 : 0;
   const int last = channels == PLANISH_EQ_RIGHT || channels == PLANISH_EQ_STEREO ? 1 : 0;
   PlanishTwo x[PLANISH_GRID];
-  filter(movement, channels, input, x, frames);
+  filter(movement, enter(movement, channels, input, x, frames), x, at, frames);
   memset(power, 0, frames * sizeof *power);
   for (uint32_t n = 0; n < frames;) {
     movement->hold = planish_hold_towards(movement->hold, movement->hold_target);

@@ -34,8 +34,12 @@ typedef struct {
   double rate;
   PlanishSvf region;
   PlanishSvfCoefs coefs;
-  PlanishSvfCoefs next;   /* at the end of the grid interval */
-  PlanishSvfCoefs change; /* a frame */
+  bool paired; /* `pairs` are those of `coefs`; while nothing glides */
+  PlanishSvfPairs pairs;
+  PlanishTwo waiting;
+  PlanishSvfCoefs next;       /* at the end of the grid interval */
+  PlanishEqSetting region_of; /* what `next` was designed for; zeros: nothing */
+  PlanishSvfCoefs change;     /* a frame */
   bool gliding;
   PlanishCrossfade entry; /* of the signal into the region */
   PlanishHeldEnvelope envelope[2];
@@ -73,9 +77,11 @@ double planish_eq_movement_step(PlanishEqMovement *movement, double power, doubl
 /* What the steps of a grid interval will end with if the level stays. */
 double planish_eq_movement_ahead(PlanishEqMovement *movement, double move, double threshold);
 
-/* Takes `frames` of (left, right), at most PLANISH_GRID, and gives the power at each. */
+/* Takes `frames` of (left, right), and gives the power at each. `at` is the place of the first one
+ * in the grid interval, at + frames <= PLANISH_GRID. */
 void planish_eq_movement_listen(PlanishEqMovement *movement, PlanishEqChannels channels,
-                                const PlanishTwo *input, double *power, uint32_t frames);
+                                const PlanishTwo *input, double *power, uint32_t at,
+                                uint32_t frames);
 
 /* Whether the signal is still being faded in: then a step must know of no frame that comes after
  * it. */

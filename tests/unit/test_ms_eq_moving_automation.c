@@ -10,15 +10,20 @@ enum { LENGTH = 48000 };
 /* Calls, and frames that are listened to, counted by the linker's --wrap. */
 static unsigned corrections;
 static unsigned section_designs;
+static unsigned range_points; /* designs of sections and correction at once */
 static unsigned detections;
 void __real_planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                                   double *taps);
 void __real_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections);
+void __real_planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                              PlanishEqSections *sections, double *taps);
 void __real_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
                                           double *power, uint32_t frames, uint32_t hold);
 void __wrap_planish_eq_correction(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
                                   double *taps);
 void __wrap_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSections *sections);
+void __wrap_planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                              PlanishEqSections *sections, double *taps);
 void __wrap_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
                                           double *power, uint32_t frames, uint32_t hold);
 
@@ -33,6 +38,13 @@ void __wrap_planish_eq_sections(const PlanishEqPrototype *prototype, PlanishEqSe
 {
   ++section_designs;
   __real_planish_eq_sections(prototype, sections);
+}
+
+void __wrap_planish_eq_design(const PlanishEqFit *fit, const PlanishEqPrototype *prototype,
+                              PlanishEqSections *sections, double *taps)
+{
+  ++range_points;
+  __real_planish_eq_design(fit, prototype, sections, taps);
 }
 
 void __wrap_planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x,
@@ -285,9 +297,9 @@ static void only_moving_bands_pay(void **state)
     signal.channel[1][n] *= 1e-4;
   }
   run(&driver, &signal, 0, PLANISH_GRID);
-  corrections = section_designs = detections = 0;
+  corrections = section_designs = range_points = detections = 0;
   run(&driver, &signal, PLANISH_GRID, LENGTH / 2 - PLANISH_GRID);
-  assert_int_equal(corrections + section_designs, 0);
+  assert_int_equal(corrections + section_designs + range_points, 0);
   assert_int_equal(detections, LENGTH - 2 * PLANISH_GRID);
   unsigned most_corrections = 0;
   unsigned most_sections = 0;
@@ -301,6 +313,32 @@ static void only_moving_bands_pay(void **state)
          most_corrections, most_sections);
   assert_int_equal(most_corrections, 1);
   assert_int_equal(most_sections, PLANISH_EQ_STEPS);
+  free_signal(&signal);
+  stage_driver_free(&driver);
+}
+
+/* A band learns its range while it moves, a point in a grid interval, and then designs nothing. */
+static void a_known_range_is_looked_up(void **state)
+{
+  (void)state;
+  StageDriver driver = driver_with(&peak);
+  Signal signal = music(LENGTH);
+  unsigned points = 0;
+  for (size_t at = 0; at < LENGTH; at += PLANISH_GRID) {
+    corrections = section_designs = range_points = 0;
+    run(&driver, &signal, at, PLANISH_GRID);
+    assert_true(range_points <= 1);
+    points += range_points;
+    if (points == PLANISH_EQ_RANGE_POINTS && range_points == 0) {
+      assert_int_equal(corrections + section_designs, 0);
+    }
+  }
+  assert_int_equal(points, PLANISH_EQ_RANGE_POINTS);
+  /* Another frequency, another range. */
+  driver.values[MS_EQ_B1_FREQ] = 500.0F;
+  range_points = 0;
+  run(&driver, &signal, 0, LENGTH);
+  assert_int_equal(range_points, PLANISH_EQ_RANGE_POINTS);
   free_signal(&signal);
   stage_driver_free(&driver);
 }
@@ -345,6 +383,7 @@ int main(void)
       cmocka_unit_test(under_the_threshold_nothing_changes),
       cmocka_unit_test(still_bands_cost_and_sound_as_ever),
       cmocka_unit_test(only_moving_bands_pay),
+      cmocka_unit_test(a_known_range_is_looked_up),
       cmocka_unit_test(bands_do_not_move_each_other),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
