@@ -175,15 +175,15 @@ static void tell_moving(const PlanishPlugin *plugin, const CostCase *cost, void 
 /* The same blocks pass after pass, from the same state on; `least` of each. */
 static void pass(const PlanishPlugin *plugin, const CostCase *cost, double *least, uint32_t blocks)
 {
+  const uint32_t first = MUSIC / 2 / 64;
   Run run = run_new(plugin, cost, 48000.0);
-  for (uint32_t n = 0; n < MUSIC / 2; n += 64) {
-    run_block(&run, 64);
-  }
-  for (uint32_t b = 0; b < blocks; ++b) {
+  for (uint32_t b = 0; b < first + blocks; ++b) {
     const double start = seconds();
     run_block(&run, 64);
     const double time = seconds() - start;
-    least[b] = time < least[b] ? time : least[b];
+    if (b >= first && time < least[b - first]) {
+      least[b - first] = time;
+    }
   }
   run_free(&run);
 }
