@@ -33,20 +33,6 @@ double planish_clip_curve_value(const PlanishClipCurve *curve, double v)
   return v - planish_clip_curve_excess(curve, v);
 }
 
-double planish_clip_curve_antiderivative(const PlanishClipCurve *curve, double v)
-{
-  const double into = fabs(v) - curve->start;
-  const double width = curve->width;
-  if (into <= 0.0) {
-    return 0.0;
-  }
-  if (into < 2.0 * width) {
-    return into * into * into / (12.0 * width);
-  }
-  const double over = fabs(v) - curve->ceiling;
-  return 0.5 * over * over + width * width / 6.0;
-}
-
 static void put(PlanishClipCurves *curves, uint32_t frame, const PlanishClipCurve *curve)
 {
   curves->ceiling[frame] = curve->ceiling;

@@ -13,7 +13,7 @@
 #ifndef PLANISH_DSP_CLIP_CURVE_H
 #define PLANISH_DSP_CLIP_CURVE_H
 
-#include "common/dsp/glide.h"
+#include "common/dsp/grid.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -37,9 +37,6 @@ static inline PlanishClipCurve planish_clip_curve_hard(double ceiling)
 double planish_clip_curve_value(const PlanishClipCurve *curve, double v);
 
 double planish_clip_curve_excess(const PlanishClipCurve *curve, double v);
-
-/* The excess's antiderivative, even, 0 up to `start`. */
-double planish_clip_curve_antiderivative(const PlanishClipCurve *curve, double v);
 
 /* The curves of a block's frames, one each. */
 typedef struct {

@@ -1,6 +1,8 @@
 #include "common/dsp/clip_pass.h"
 
 #include "common/dsp/clip_means.h"
+#include "common/dsp/largest.h"
+#include "common/dsp/wide.h"
 
 enum {
   TAPS = PLANISH_OVERSAMPLER_TAPS,
@@ -182,7 +184,7 @@ PLANISH_INLINED void clip_at(const Work *work, bool wide)
   }
 }
 
-PLANISH_FOUR_WIDE static void clip_wide(const Work *work)
+PLANISH_WIDE_ALONE static void clip_wide(const Work *work)
 {
   clip_at(work, true);
 }
@@ -200,7 +202,7 @@ bool planish_clip_pass_residues(PlanishClipPass *pass, uint32_t engine,
   const Work work = {own, pass->past, filters, curves, peaks, pass->frames};
   if (pass->largest * filters->peak_gain <= curves->lowest) {
     own->knows_last = false;
-  } else if (planish_four_fits()) {
+  } else if (planish_is_wide()) {
     clip_wide(&work);
   } else {
     clip_plain(&work);

@@ -14,13 +14,6 @@ void planish_dynamic_band_start(PlanishDynamicBand *band, PlanishBandType type, 
   band->m0 = planish_both(1.0);
 }
 
-/* A = 10^(dB/40), once where both lanes agree. */
-static PlanishTwo roots_of_gain(PlanishTwo gain)
-{
-  const double first = planish_gain_of(0.5 * gain[0]);
-  return (PlanishTwo){first, gain[1] == gain[0] ? first : planish_gain_of(0.5 * gain[1])};
-}
-
 static PlanishTwo square_roots(PlanishTwo a)
 {
   return (PlanishTwo){sqrt(a[0]), sqrt(a[1])};
@@ -82,16 +75,7 @@ static inline PlanishTwo filter(PlanishDynamicBand *band, PlanishTwo x)
   return band->m0 * x + band->m1 * middle + band->m2 * low;
 }
 
-PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, double tangent,
-                                     double q, PlanishTwo x)
-{
-  if (!is_made_of(band, gain, tangent, q)) {
-    design(band, gain, roots_of_gain(gain), tangent, q);
-  }
-  return band->type == PLANISH_BAND_FULL ? band->m0 * x : filter(band, x);
-}
-
-/* A of every frame; there is room for whole registers. */
+/* A = 10^(dB/40) of every frame; there is room for whole registers. */
 PLANISH_WIDE static void find_roots(const double *gain, double *roots, uint32_t frames)
 {
   for (uint32_t i = 0; i < frames; i += PLANISH_LANES) {

@@ -11,6 +11,7 @@
 #ifndef PLANISH_DSP_DYNAMIC_BAND_H
 #define PLANISH_DSP_DYNAMIC_BAND_H
 
+#include "common/dsp/grid.h"
 #include "common/dsp/side_chain.h"
 
 typedef struct {
@@ -32,12 +33,8 @@ typedef struct {
  * at, which spares it the jump from 0. From silence: 0. */
 void planish_dynamic_band_start(PlanishDynamicBand *band, PlanishBandType type, PlanishTwo x);
 
-/* One frame. Gain in dB, -24..24; tangent of the frequency as in side_chain.h; q 0.05..50. */
-PlanishTwo planish_dynamic_band_next(PlanishDynamicBand *band, PlanishTwo gain, double tangent,
-                                     double q, PlanishTwo x);
-
-/* The same for `frames` frames, 1..PLANISH_GRID, in place: gain[lane][frame], audio[lane][frame].
- */
+/* `frames` frames, up to PLANISH_GRID, in place: gain[lane][frame] in dB, -24..24,
+ * audio[lane][frame]; tangent of the frequency as in side_chain.h; q 0.05..50. */
 void planish_dynamic_band_process(PlanishDynamicBand *band, const double *const gain[2],
                                   double tangent, double q, double *const audio[2],
                                   uint32_t frames);

@@ -52,7 +52,7 @@ static void listen_to_whole(PlanishDynamicGain *gain, bool heard)
   gain->whole_is_heard = heard;
 }
 
-enum { BLOCK = PLANISH_HELD_BLOCK };
+enum { BLOCK = PLANISH_GRID };
 
 /* Of a block, by channel; with room for whole registers. */
 typedef struct {

@@ -10,6 +10,7 @@
 #define PLANISH_DSP_DYNAMIC_GAIN_H
 
 #include "common/dsp/gain_smoother.h"
+#include "common/dsp/grid.h"
 #include "common/dsp/level_detector.h"
 #include "common/dsp/two_lanes.h"
 
@@ -47,7 +48,7 @@ void planish_dynamic_gain_reset(PlanishDynamicGain *gain, double hold);
 /* A new hold, reached by one frame a frame. */
 void planish_dynamic_gain_set_hold(PlanishDynamicGain *gain, double hold);
 
-/* 1..PLANISH_HELD_BLOCK frames of 1 or 2 channels, by a law that stands still meanwhile: `band` is
+/* 1..PLANISH_GRID frames of 1 or 2 channels, by a law that stands still meanwhile: `band` is
  * what the side chain lets through of `whole`. Within the ranges of the law while these stand
  * still; see planish_gain_bounded(). Each frame comes out as the plain functions have it one by one
  * (tests/unit/test_dynamic_gain.c). */

@@ -18,20 +18,6 @@ typedef uint64_t PlanishFourMask __attribute__((vector_size(32)));
 
 enum { PLANISH_LANES = 4 };
 
-#if defined(__x86_64__) && defined(__GNUC__)
-#define PLANISH_FOUR_WIDE __attribute__((target("avx2")))
-static inline bool planish_four_fits(void)
-{
-  return __builtin_cpu_supports("avx2") != 0;
-}
-#else
-#define PLANISH_FOUR_WIDE
-static inline bool planish_four_fits(void)
-{
-  return false;
-}
-#endif
-
 #define PLANISH_INLINED static inline __attribute__((always_inline))
 
 PLANISH_INLINED PlanishFour planish_all(double x)

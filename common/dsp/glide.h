@@ -15,12 +15,10 @@
 #define PLANISH_DSP_GLIDE_H
 
 #include "common/dsp/arena.h"
+#include "common/dsp/grid.h"
 
 #include <stdbool.h>
 #include <stdint.h>
-
-/* Frames between two looks at the controls, counted from activate. */
-#define PLANISH_GRID 32
 
 /* The usual time of a glide and of a cross-fade. */
 #define PLANISH_GLIDE_MS 20.0

@@ -4,7 +4,7 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/wide.h"
 
-#include <stdbool.h>
+#include <string.h>
 
 void planish_held_envelope_setup(PlanishHeldEnvelope *envelope, PlanishArena *arena,
                                  uint32_t max_hold)
@@ -20,29 +20,9 @@ void planish_held_envelope_reset(PlanishHeldEnvelope *envelope)
   envelope->past[1] = 0.0;
 }
 
-/* Power of the sine through three frames, at whose middle the magnitude has its maximum. */
-static double power_of_peak(double x0, double x1, double x2)
-{
-  const double power = x1 * x1;
-  const double across = (x2 - x0) * (x2 - x0);
-  const double under = 4.0 * power - (x0 + x2) * (x0 + x2);
-  /* Where x0 = x2 = +-x1 the quotient is 0 / 0, and there is nothing to add. */
-  return across < under ? power * (1.0 + across / under) : (under > 0.0 ? 2.0 * power : power);
-}
-
-double planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold)
-{
-  const double x1 = envelope->past[0];
-  const double x0 = envelope->past[1];
-  const bool is_peak = fabs(x1) >= fabs(x) && fabs(x1) >= fabs(x0);
-  const double power = is_peak ? power_of_peak(x0, x1, x) : x * x;
-  envelope->past[1] = x1;
-  envelope->past[0] = x;
-  return planish_sliding_max_next(&envelope->max, power, hold);
-}
-
-/* What planish_held_envelope_next() does with a frame, for four. x0, x1, x: a frame and the two
- * before it. */
+/* Of four frames; x0, x1, x: a frame and the two before it. Where the magnitude has its maximum in
+ * the middle, the power of the sine through all three. Where x0 = x2 = +-x1 the quotient is 0 / 0,
+ * and there is nothing to add. */
 PLANISH_INLINED PlanishFour four_powers(PlanishFour x0, PlanishFour x1, PlanishFour x)
 {
   const PlanishFour power = x1 * x1;
@@ -71,8 +51,8 @@ PLANISH_WIDE static void find_powers(const double *past, double *power, uint32_t
 void planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x, double *power,
                                    uint32_t frames, uint32_t hold)
 {
-  double past[2 + PLANISH_HELD_BLOCK + PLANISH_LANES] = {envelope->past[1], envelope->past[0]};
-  double found[PLANISH_HELD_BLOCK + PLANISH_LANES];
+  double past[2 + PLANISH_GRID + PLANISH_LANES] = {envelope->past[1], envelope->past[0]};
+  double found[PLANISH_GRID + PLANISH_LANES];
   memcpy(past + 2, x, frames * sizeof *x);
   memset(past + 2 + frames, 0, PLANISH_LANES * sizeof *x);
   find_powers(past, found, frames);

@@ -15,11 +15,9 @@
 #ifndef PLANISH_DSP_HELD_ENVELOPE_H
 #define PLANISH_DSP_HELD_ENVELOPE_H
 
+#include "common/dsp/grid.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/sliding_max.h"
-
-/* Frames that are worked on at once, at most. */
-enum { PLANISH_HELD_BLOCK = 32 };
 
 typedef struct {
   PlanishSlidingMax max;
@@ -47,11 +45,8 @@ void planish_held_envelope_setup(PlanishHeldEnvelope *envelope, PlanishArena *ar
 
 void planish_held_envelope_reset(PlanishHeldEnvelope *envelope);
 
-/* Takes a frame (|x| <= 2^20) and returns the power of the envelope, its magnitude squared; `hold`
- * in frames, 1..max_hold, free to change from frame to frame. */
-double planish_held_envelope_next(PlanishHeldEnvelope *envelope, double x, uint32_t hold);
-
-/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK, at one hold. */
+/* Takes 1..PLANISH_GRID frames (|x| <= 2^20) and gives the power of the envelope at each, its
+ * magnitude squared; `hold` in frames, 1..max_hold, free to change from call to call. */
 void planish_held_envelope_process(PlanishHeldEnvelope *envelope, const double *x, double *power,
                                    uint32_t frames, uint32_t hold);
 

@@ -76,17 +76,10 @@ static inline double mean_with(PlanishHeldMeanSquare *held, double x, uint32_t w
   return (double)held->sum * held->mean;
 }
 
-double planish_held_mean_square_next(PlanishHeldMeanSquare *held, double x, uint32_t hold)
-{
-  double power;
-  planish_held_mean_square_process(held, &x, &power, 1, hold);
-  return power;
-}
-
 void planish_held_mean_square_process(PlanishHeldMeanSquare *held, const double *x, double *power,
                                       uint32_t frames, uint32_t hold)
 {
-  double negative[PLANISH_HELD_BLOCK];
+  double negative[PLANISH_GRID];
   for (uint32_t i = 0; i < frames; ++i) {
     power[i] = mean_with(held, x[i], 2 * hold);
     negative[i] = -power[i];

@@ -12,6 +12,7 @@
 #ifndef PLANISH_DSP_HELD_MEAN_SQUARE_H
 #define PLANISH_DSP_HELD_MEAN_SQUARE_H
 
+#include "common/dsp/grid.h"
 #include "common/dsp/held_envelope.h"
 
 typedef struct {
@@ -33,10 +34,7 @@ void planish_held_mean_square_setup(PlanishHeldMeanSquare *held, PlanishArena *a
 /* A past of silence; `hold` in frames, 1..max_hold. O(max_hold), a plain clearing of memory. */
 void planish_held_mean_square_reset(PlanishHeldMeanSquare *held, uint32_t hold);
 
-/* Takes a frame and returns the power; `hold` may change from frame to frame. */
-double planish_held_mean_square_next(PlanishHeldMeanSquare *held, double x, uint32_t hold);
-
-/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK, at one hold. */
+/* Takes 1..PLANISH_GRID frames and gives the power at each; `hold` may change from call to call. */
 void planish_held_mean_square_process(PlanishHeldMeanSquare *held, const double *x, double *power,
                                       uint32_t frames, uint32_t hold);
 

@@ -1,8 +1,8 @@
 #include "common/dsp/inner_peak.h"
 
 #include "common/dsp/interpolator.h"
+#include "common/dsp/largest.h"
 #include "common/dsp/maths.h"
-#include "common/dsp/recent_peak.h"
 #include "common/dsp/wide.h"
 #include "common/dsp/windowed_sinc.h"
 
@@ -91,7 +91,7 @@ PLANISH_INLINED void find_band(PlanishInnerPeak *peak, bool wide)
   }
 }
 
-PLANISH_FOUR_WIDE static void find_wide(PlanishInnerPeak *peak, bool band_alone)
+PLANISH_WIDE_ALONE static void find_wide(PlanishInnerPeak *peak, bool band_alone)
 {
   if (band_alone) {
     find_band(peak, true);
@@ -111,7 +111,7 @@ static void find_plain(PlanishInnerPeak *peak, bool band_alone)
 
 static void find(PlanishInnerPeak *peak, bool band_alone)
 {
-  if (planish_four_fits()) {
+  if (planish_is_wide()) {
     find_wide(peak, band_alone);
   } else {
     find_plain(peak, band_alone);

@@ -14,12 +14,6 @@
 
 typedef uint64_t PlanishFourBits __attribute__((vector_size(32)));
 
-/* As planish_min(). */
-PLANISH_INLINED PlanishFour planish_four_min(PlanishFour a, PlanishFour b)
-{
-  return planish_four_choose(a < b, a, b);
-}
-
 /* As planish_clamp(). */
 PLANISH_INLINED PlanishFour planish_four_clamp(PlanishFour x, PlanishFour low, PlanishFour high)
 {
@@ -152,22 +146,6 @@ PLANISH_INLINED bool planish_all_equal(const double *values, double value, uint3
     same &= values[i] == value;
   }
   return same;
-}
-
-/* The largest of any count of values, 0 if none is larger. */
-PLANISH_INLINED double planish_largest(const double *values, uint32_t count)
-{
-  PlanishFour largest = planish_all(0.0);
-  uint32_t i = 0;
-  for (; i + PLANISH_LANES <= count; i += PLANISH_LANES) {
-    const PlanishFour value = planish_four_load(values + i);
-    largest = planish_four_choose((PlanishFourMask)(value > largest), value, largest);
-  }
-  double most = planish_four_largest(largest);
-  for (; i < count; ++i) {
-    most = planish_max(most, values[i]);
-  }
-  return most;
 }
 
 #endif

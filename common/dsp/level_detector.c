@@ -34,8 +34,8 @@ void planish_level_detector_set(PlanishLevelDetector *detector, double hold)
 static void process(PlanishLevelDetector *detector, const double *x, double mean_share,
                     double *level, double *power, uint32_t frames)
 {
-  double peak[PLANISH_HELD_BLOCK + PLANISH_LANES];
-  double mean[PLANISH_HELD_BLOCK + PLANISH_LANES];
+  double peak[PLANISH_GRID + PLANISH_LANES];
+  double mean[PLANISH_GRID + PLANISH_LANES];
   planish_held_envelope_process(&detector->envelope, x, peak, frames, detector->hold);
   planish_held_mean_square_process(&detector->mean_square, x, mean, frames, detector->hold);
   planish_levels_of_powers(&detector->peak, PLANISH_LEVEL_FLOOR_DB, peak, frames);
@@ -58,12 +58,4 @@ void planish_level_detector_process(PlanishLevelDetector *detector, const double
   if (done < frames) {
     process(detector, x + done, mean_share, level + done, power + done, frames - done);
   }
-}
-
-PlanishLevels planish_level_detector_next(PlanishLevelDetector *detector, double x,
-                                          double mean_share)
-{
-  PlanishLevels levels;
-  planish_level_detector_process(detector, &x, mean_share, &levels.level, &levels.power, 1);
-  return levels;
 }

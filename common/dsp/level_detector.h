@@ -11,6 +11,7 @@
 #ifndef PLANISH_DSP_LEVEL_DETECTOR_H
 #define PLANISH_DSP_LEVEL_DETECTOR_H
 
+#include "common/dsp/grid.h"
 #include "common/dsp/held_envelope.h"
 #include "common/dsp/held_mean_square.h"
 #include "common/dsp/levels.h"
@@ -28,11 +29,6 @@ typedef struct {
   uint32_t hold_target;
 } PlanishLevelDetector;
 
-typedef struct {
-  double level; /* dB, blended */
-  double power; /* dB of the plain mean square: for floors, which must not look at peaks */
-} PlanishLevels;
-
 /* Rate > 0; `max_hold` in ms. */
 void planish_level_detector_setup(PlanishLevelDetector *detector, PlanishArena *arena, double rate,
                                   double max_hold);
@@ -43,11 +39,9 @@ void planish_level_detector_reset(PlanishLevelDetector *detector, double hold);
 /* A new hold, reached by one frame a frame. */
 void planish_level_detector_set(PlanishLevelDetector *detector, double hold);
 
-/* Takes a frame. `mean_share`: 0 for peaks, 1 for the mean. */
-PlanishLevels planish_level_detector_next(PlanishLevelDetector *detector, double x,
-                                          double mean_share);
-
-/* The same for `frames` frames, 1..PLANISH_HELD_BLOCK: level[] and power[] of PlanishLevels. */
+/* Takes 1..PLANISH_GRID frames. `mean_share`: 0 for peaks, 1 for the mean. Gives at each the level
+ * in dB, blended, and the power, dB of the plain mean square: for floors, which must not look at
+ * peaks. */
 void planish_level_detector_process(PlanishLevelDetector *detector, const double *x,
                                     double mean_share, double *level, double *power,
                                     uint32_t frames);

@@ -1,6 +1,7 @@
 #include "common/dsp/peak_limiter.h"
 
 #include "common/dsp/lanes_maths.h"
+#include "common/dsp/largest.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/ring.h"
 #include "common/dsp/wide.h"

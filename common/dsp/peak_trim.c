@@ -1,5 +1,6 @@
 #include "common/dsp/peak_trim.h"
 
+#include "common/dsp/largest.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/ring.h"
 
@@ -61,19 +62,10 @@ static uint32_t less(uint32_t left, uint32_t frames)
   return left > frames ? left - frames : 0;
 }
 
-static double largest_of(const double *values, uint32_t frames)
-{
-  double largest = 0.0;
-  for (uint32_t i = 0; i < frames; ++i) {
-    largest = planish_max(largest, values[i]);
-  }
-  return largest;
-}
-
 /* Zeros in a window of zeros leave it as it is, and are what comes out. */
 static void smooth_max_process(PlanishSmoothMax *smooth, double *values, uint32_t frames)
 {
-  if (largest_of(values, frames) > 0.0) {
+  if (planish_largest(values, frames) > 0.0) {
     smooth->left = 2 * smooth->length + frames;
   } else if (smooth->left == 0) {
     return;
@@ -238,7 +230,7 @@ static void look(PlanishPeakTrim *trim, uint32_t c, const double *audio, const d
   find_tops(trim, c, trim->at, size, frames);
   const double harmless = harmless_peak(ceilings, size, frames);
   planish_inner_peak_peaks(trim->inner + c, harmless, peak);
-  if (largest_of(peak, frames) <= harmless) {
+  if (planish_largest(peak, frames) <= harmless) {
     return;
   }
   get(trim, trim->leak, trim->at - PLANISH_GRID, leak, frames);
@@ -266,7 +258,7 @@ static bool heed(PlanishPeakTrim *trim, const double *warnings, double *share, u
     }
     warned[i] = trim->warned_left > 0 ? 1.0 : 0.0;
   }
-  const bool any = largest_of(warned, frames) > 0.0;
+  const bool any = planish_largest(warned, frames) > 0.0;
   planish_box_window_process(&trim->warned, warned, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     share[i] = planish_max(share[i], warned[i]);
@@ -299,7 +291,7 @@ static double find_gains(PlanishPeakTrim *trim, const double *needed, double *ga
   for (uint32_t i = 0; i < frames; ++i) {
     gains[i] = reduction[i] > 0.0 ? planish_gain_of(-reduction[i]) : 1.0;
   }
-  return largest_of(reduction, frames);
+  return planish_largest(reduction, frames);
 }
 
 static void apply(const PlanishPeakTrim *trim, uint32_t c, double *audio, uint32_t frames,
@@ -325,7 +317,7 @@ static bool may_rest(const PlanishPeakTrim *trim, double recent, const double *c
     lowest = planish_min(lowest, ceilings[i]);
   }
   return trim->busy == 0 && trim->warned_left == 0 && recent * trim->most <= lowest &&
-         largest_of(warnings, frames) <= 0.0;
+         planish_largest(warnings, frames) <= 0.0;
 }
 
 static void rest(PlanishPeakTrim *trim, double *const *audio, uint32_t channels, uint32_t frames)
@@ -346,7 +338,7 @@ static double work(PlanishPeakTrim *trim, double *const *audio, const double *ce
   for (uint32_t c = 0; c < channels; ++c) {
     look(trim, c, audio[c], ceilings, frames, needed, share);
   }
-  const bool asked = largest_of(share, frames) > 0.0 || largest_of(needed, frames) > 0.0;
+  const bool asked = planish_largest(share, frames) > 0.0 || planish_largest(needed, frames) > 0.0;
   smooth_max_process(&trim->share, share, frames);
   const bool warned = heed(trim, warnings, share, frames);
   follow_leak(trim, share, frames);

@@ -23,27 +23,6 @@ static inline void planish_recent_peak_reset(PlanishRecentPeak *recent, uint32_t
   *recent = (PlanishRecentPeak){.length = length};
 }
 
-/* The largest magnitude of some values; 0 of none. */
-static inline double planish_largest_magnitude(const double *values, uint32_t count)
-{
-  /* Eight chains hide each other's latency. */
-  enum { CHAINS = 8 };
-  double largest[CHAINS] = {0.0};
-  uint32_t i = 0;
-  for (; i + CHAINS <= count; i += CHAINS) {
-    for (uint32_t k = 0; k < CHAINS; ++k) {
-      largest[k] = planish_max(fabs(values[i + k]), largest[k]);
-    }
-  }
-  for (; i < count; ++i) {
-    largest[0] = planish_max(fabs(values[i]), largest[0]);
-  }
-  for (uint32_t k = 1; k < CHAINS; ++k) {
-    largest[0] = planish_max(largest[k], largest[0]);
-  }
-  return largest[0];
-}
-
 /* Takes a block whose largest magnitude is told; returns that of the last frames, these among them.
  */
 static inline double planish_recent_peak_next(PlanishRecentPeak *recent, double largest,

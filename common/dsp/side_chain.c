@@ -57,12 +57,6 @@ static inline PlanishTwo next(PlanishSideChain *chain, const PlanishSideChainCoe
          planish_both(band->m2) * outputs.low;
 }
 
-PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
-                                   PlanishTwo x)
-{
-  return next(chain, coefs, x);
-}
-
 void planish_side_chain_process(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
                                 const double *const in[2], double *const out[2], uint32_t frames)
 {

@@ -44,10 +44,6 @@ PlanishSvfCoefs planish_side_chain_band(PlanishBandType type, double tangent, do
 void planish_side_chain_set(PlanishSideChainCoefs *coefs, const PlanishSvfCoefs *band,
                             double high_pass, double pass_share);
 
-/* One frame. */
-PlanishTwo planish_side_chain_next(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
-                                   PlanishTwo x);
-
 /* `frames` frames, a lane from each of `in` to each of `out`, which may be the same. */
 void planish_side_chain_process(PlanishSideChain *chain, const PlanishSideChainCoefs *coefs,
                                 const double *const in[2], double *const out[2], uint32_t frames);

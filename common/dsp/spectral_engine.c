@@ -330,8 +330,8 @@ PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *
 }
 
 /* planish_spectral_power() of eight bins at once. The mirror images lie the other way round. */
-PLANISH_INLINED void find_powers(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
-                                 float *powers, uint32_t count)
+PLANISH_WIDE static void find_powers(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
+                                     float *powers, uint32_t count)
 {
   for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
     const PlanishEight a = planish_eight_load(spectrum + at);
@@ -347,19 +347,6 @@ PLANISH_INLINED void find_powers(const PlanishComplex *spectrum, const PlanishCo
   }
 }
 
-PLANISH_FOUR_WIDE static void find_powers_wide(const PlanishComplex *spectrum,
-                                               const PlanishComplex *mirrored, float *powers,
-                                               uint32_t count)
-{
-  find_powers(spectrum, mirrored, powers, count);
-}
-
-static void find_powers_plain(const PlanishComplex *spectrum, const PlanishComplex *mirrored,
-                              float *powers, uint32_t count)
-{
-  find_powers(spectrum, mirrored, powers, count);
-}
-
 void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *restrict powers,
                                     uint32_t from, uint32_t to)
 {
@@ -371,11 +358,7 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
   }
   const uint32_t whole = (to - k) / PLANISH_EIGHT * PLANISH_EIGHT;
   const PlanishComplex *const mirrored = engine->spectrum + (engine->length - k);
-  if (planish_four_fits()) {
-    find_powers_wide(engine->spectrum + k, mirrored, powers + (k - from), whole);
-  } else {
-    find_powers_plain(engine->spectrum + k, mirrored, powers + (k - from), whole);
-  }
+  find_powers(engine->spectrum + k, mirrored, powers + (k - from), whole);
   for (k += whole; k < to; ++k) {
     powers[k - from] = planish_spectral_engine_power(engine, k);
   }
@@ -383,8 +366,8 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
 
 /* Eight real gains as complex ones, in order, and the other way round. mirrored: that of the first
  * bin. */
-PLANISH_INLINED void lay_real(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
-                              uint32_t count)
+PLANISH_WIDE static void lay_real(PlanishComplex *bins, PlanishComplex *mirrored,
+                                  const float *gains, uint32_t count)
 {
   const PlanishEight zero = {0.0F};
   for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
@@ -399,18 +382,6 @@ PLANISH_INLINED void lay_real(PlanishComplex *bins, PlanishComplex *mirrored, co
   }
 }
 
-PLANISH_FOUR_WIDE static void lay_real_wide(PlanishComplex *bins, PlanishComplex *mirrored,
-                                            const float *gains, uint32_t count)
-{
-  lay_real(bins, mirrored, gains, count);
-}
-
-static void lay_real_plain(PlanishComplex *bins, PlanishComplex *mirrored, const float *gains,
-                           uint32_t count)
-{
-  lay_real(bins, mirrored, gains, count);
-}
-
 void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
                                     const float *gains, uint32_t from, uint32_t to)
 {
@@ -420,11 +391,7 @@ void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t le
     k = 1;
   }
   const uint32_t whole = (to - k) / PLANISH_EIGHT * PLANISH_EIGHT;
-  if (planish_four_fits()) {
-    lay_real_wide(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
-  } else {
-    lay_real_plain(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
-  }
+  lay_real(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
   for (k += whole; k < to; ++k) {
     planish_spectral_path_lay(path, length, k, (PlanishComplex){gains[k - from], 0.0F});
   }

@@ -51,7 +51,7 @@ PlanishTransientTimes planish_transient_times(double length, double rate)
   };
 }
 
-enum { ROOM = PLANISH_TRANSIENT_BLOCK + PLANISH_LANES };
+enum { ROOM = PLANISH_GRID + PLANISH_LANES };
 
 static void hold_power(PlanishTransient *transient, uint32_t channel, const double *x,
                        double *power, uint32_t frames)
@@ -71,7 +71,7 @@ static void find_levels(PlanishTransient *transient, const double *const x[2], u
 {
   hold_power(transient, 0, x[0], level, frames);
   if (channels == 2) {
-    double second[PLANISH_TRANSIENT_BLOCK];
+    double second[PLANISH_GRID];
     hold_power(transient, 1, x[1], second, frames);
     for (uint32_t i = 0; i < frames; ++i) {
       level[i] = planish_max(level[i], second[i]);
@@ -129,7 +129,7 @@ void planish_transient_process(PlanishTransient *transient, const PlanishTransie
 {
   double level[ROOM];
   /* Attacks, then decays, so that few frames fill registers too. */
-  double ways[2 * PLANISH_TRANSIENT_BLOCK + PLANISH_LANES];
+  double ways[2 * PLANISH_GRID + PLANISH_LANES];
   const uint32_t count = decay != NULL ? 2 * frames : frames;
   find_levels(transient, x, channels, level, frames);
   find_ways(transient, times, level, ways, ways + frames, frames);
@@ -141,14 +141,4 @@ void planish_transient_process(PlanishTransient *transient, const PlanishTransie
   if (decay != NULL) {
     memcpy(decay, ways + frames, frames * sizeof *decay);
   }
-}
-
-PlanishTransientShares planish_transient_next(PlanishTransient *transient,
-                                              const PlanishTransientTimes *times, double range,
-                                              const double x[2], uint32_t channels)
-{
-  PlanishTransientShares shares;
-  planish_transient_process(transient, times, range, (const double *const[2]){&x[0], &x[1]},
-                            channels, &shares.attack, &shares.decay, 1);
-  return shares;
 }

@@ -19,13 +19,11 @@
 #ifndef PLANISH_TRANSIENT_H
 #define PLANISH_TRANSIENT_H
 
+#include "common/dsp/grid.h"
 #include "common/dsp/levels.h"
 #include "common/dsp/sliding_max.h"
 
 #define PLANISH_TRANSIENT_HOLD_MS 20.0
-
-/* Frames that are worked on at once, at most. */
-enum { PLANISH_TRANSIENT_BLOCK = 32 };
 
 /* What the frames of a rate make of times; shared by any number of detectors. */
 typedef struct {
@@ -34,11 +32,6 @@ typedef struct {
   double fall;   /* of the fall of both */
   double linger; /* of the late fall */
 } PlanishTransientTimes;
-
-typedef struct {
-  double attack; /* 0..1 */
-  double decay;
-} PlanishTransientShares;
 
 typedef struct {
   PlanishSlidingMax held[2];
@@ -59,13 +52,8 @@ void planish_transient_reset(PlanishTransient *transient);
  * fall of an attack. */
 PlanishTransientTimes planish_transient_times(double length, double rate);
 
-/* Takes a frame of 1 or 2 channels; `range` in dB, > 0. */
-PlanishTransientShares planish_transient_next(PlanishTransient *transient,
-                                              const PlanishTransientTimes *times, double range,
-                                              const double x[2], uint32_t channels);
-
-/* The same for `frames` frames, 1..PLANISH_TRANSIENT_BLOCK: x[channel][frame] to attack[frame] and
- * decay[frame]; decay may be NULL. */
+/* Takes 1..PLANISH_GRID frames of 1 or 2 channels, x[channel][frame]; `range` in dB, > 0. Gives the
+ * shares, 0..1: attack[frame] and decay[frame]; decay may be NULL. */
 void planish_transient_process(PlanishTransient *transient, const PlanishTransientTimes *times,
                                double range, const double *const x[2], uint32_t channels,
                                double *attack, double *decay, uint32_t frames);

@@ -3,6 +3,7 @@
 #include "common/dsp/eight_floats.h"
 #include "common/dsp/fractional_delay.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/wide.h"
 
 #include <stdbool.h>
 #include <string.h>
@@ -247,8 +248,8 @@ PLANISH_INLINED void find_peaks(const PlanishTruePeak *detector, FineGrid *grid,
 }
 
 /* What lies beyond `frames` is left over from before; nothing reads what comes of it. */
-PLANISH_INLINED void find_all(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
-                              uint32_t frames)
+PLANISH_WIDE static void find_all(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
+                                  uint32_t frames)
 {
   for (uint32_t at = 0; at < frames; at += GROUP) {
     if (is_long(detector->taps)) {
@@ -261,18 +262,6 @@ PLANISH_INLINED void find_all(const PlanishTruePeak *detector, FineGrid *grid, f
     find_peaks(detector, grid, at, peaks);
     find_peaks(detector, grid, at + LANES, peaks);
   }
-}
-
-PLANISH_FOUR_WIDE static void find_wide(const PlanishTruePeak *detector, FineGrid *grid,
-                                        float *peaks, uint32_t frames)
-{
-  find_all(detector, grid, peaks, frames);
-}
-
-static void find_plain(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
-                       uint32_t frames)
-{
-  find_all(detector, grid, peaks, frames);
 }
 
 /* Puts the frames behind what is kept of the past. */
@@ -298,11 +287,7 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
   grid.three_quarters[0] = detector->last_three_quarters;
   grid.half_peak[0] = detector->last_half_peak;
   grid.late_peak[0] = detector->last_late_peak;
-  if (planish_four_fits()) {
-    find_wide(detector, &grid, found, frames);
-  } else {
-    find_plain(detector, &grid, found, frames);
-  }
+  find_all(detector, &grid, found, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     peaks[i] = (double)found[i];
   }

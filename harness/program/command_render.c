@@ -77,7 +77,7 @@ typedef struct {
   double ceiling;
   double from;
   double to;
-  double jobs;
+  unsigned jobs;
   bool is_float;
   bool silence_bad;
   bool audition;
@@ -106,7 +106,7 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
       {"reference", PLANISH_OPTION_TEXTS, &request->after.references},
       {"client", PLANISH_OPTION_FLAG, &request->after.client},
       {"no-recall", PLANISH_OPTION_FLAG, &request->no_recall},
-      {"jobs", PLANISH_OPTION_NUMBER, &request->jobs},
+      {"jobs", PLANISH_OPTION_COUNT, &request->jobs},
       {"json", PLANISH_OPTION_FLAG, &request->json},
       {"bundle", PLANISH_OPTION_TEXT, &request->bundle},
   };
@@ -123,21 +123,6 @@ static bool read_request(int argc, char **argv, Request *request, PlanishError *
   request->sheet = argv[first];
   request->mix = argv[first + 1];
   request->out = argv[first + 2];
-  return true;
-}
-
-static bool limit_processors(const Request *request, PlanishError *error)
-{
-  enum { MOST = 64 };
-  if (isnan(request->jobs)) {
-    return true;
-  }
-  if (!(request->jobs >= 1.0 && request->jobs <= MOST) ||
-      request->jobs != (double)(unsigned)request->jobs) {
-    return planish_fail(error, PLANISH_BAD_USE, "%g: --jobs: give a whole number from 1 to %d",
-                        request->jobs, MOST);
-  }
-  planish_workers_limit((unsigned)request->jobs);
   return true;
 }
 
@@ -419,8 +404,8 @@ bool planish_command_render(int argc, char **argv, PlanishError *error)
   if (!read_request(argc, argv, &request, error)) {
     return false;
   }
-  if (!limit_processors(&request, error) || !check_several(&request, error) ||
-      !keep_output(&request, error)) {
+  planish_workers_limit(request.jobs);
+  if (!check_several(&request, error) || !keep_output(&request, error)) {
     return false;
   }
   PlanishHost *host = planish_opening_host(request.bundle, error);

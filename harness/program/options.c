@@ -24,6 +24,9 @@ static void clear(const PlanishOption *option)
   case PLANISH_OPTION_TIME:
     *(double *)option->value = NAN;
     break;
+  case PLANISH_OPTION_COUNT:
+    *(unsigned *)option->value = 0;
+    break;
   }
 }
 
@@ -35,6 +38,16 @@ static bool add(PlanishOptionTexts *texts, const char *name, const char *text, P
   }
   texts->list[texts->count++] = text;
   return true;
+}
+
+static bool take_count(const char *name, const char *text, unsigned *count, PlanishError *error)
+{
+  double number = 0.0;
+  const bool fits = planish_text_number(text, &number) && number >= 1.0 &&
+                    number <= PLANISH_OPTION_MAX_COUNT && number == floor(number);
+  *count = fits ? (unsigned)number : 0;
+  return fits || planish_fail(error, PLANISH_BAD_USE, "%s: --%s: give a whole number from 1 to %d",
+                              text, name, PLANISH_OPTION_MAX_COUNT);
 }
 
 static bool take(const char *command, const PlanishOption *option, const char *text,
@@ -58,6 +71,8 @@ static bool take(const char *command, const PlanishOption *option, const char *t
            planish_fail(error, PLANISH_BAD_USE,
                         "no time: --%s %s: give seconds, or minutes and seconds as 1:23.5",
                         option->name, text);
+  case PLANISH_OPTION_COUNT:
+    return take_count(option->name, text, option->value, error);
   }
   return false;
 }
@@ -88,7 +103,7 @@ static bool tell_options(const PlanishOption *options, size_t count)
   static const char *const kinds[] = {
       [PLANISH_OPTION_FLAG] = "flag",   [PLANISH_OPTION_TEXT] = "text",
       [PLANISH_OPTION_TEXTS] = "texts", [PLANISH_OPTION_NUMBER] = "number",
-      [PLANISH_OPTION_TIME] = "time",
+      [PLANISH_OPTION_TIME] = "time",   [PLANISH_OPTION_COUNT] = "count",
   };
   for (size_t n = 0; n < count; ++n) {
     (void)printf("%s %s\n", options[n].name, kinds[options[n].kind]);

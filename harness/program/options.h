@@ -14,9 +14,11 @@ typedef enum {
   PLANISH_OPTION_TEXTS,  /* PlanishOptionTexts: may be given again and again */
   PLANISH_OPTION_NUMBER, /* double; NAN where not given */
   PLANISH_OPTION_TIME,   /* double, s; NAN where not given */
+  PLANISH_OPTION_COUNT,  /* unsigned, 1..PLANISH_OPTION_MAX_COUNT; 0 where not given */
 } PlanishOptionKind;
 
 #define PLANISH_OPTION_MAX_TEXTS 64
+#define PLANISH_OPTION_MAX_COUNT 256
 
 typedef struct {
   const char *list[PLANISH_OPTION_MAX_TEXTS];

@@ -2,8 +2,8 @@
 
 #include "harness/base/interrupt.h"
 #include "harness/base/text.h"
-#include "harness/render/hearing.h"
 #include "harness/render/landing_controls.h"
+#include "harness/render/mix_measure.h"
 #include "harness/render/shared_stages.h"
 #include "harness/render/take.h"
 
@@ -37,9 +37,9 @@ static void tell(void *user, double share)
 static bool measure_mix(PlanishMastering *mastering, uint64_t from, uint64_t to,
                         PlanishMeasurement *result, PlanishError *error)
 {
-  const PlanishHearingJob job = {
+  const PlanishMixMeasureJob job = {
       .mix = mastering->job.mix, .from = from, .to = to, .told = tell, .told_user = mastering};
-  return planish_hearing_measure(&job, result, error);
+  return planish_mix_measure(&job, result, error);
 }
 
 static bool find_input_gain(PlanishMastering *mastering, PlanishError *error)

@@ -614,7 +614,9 @@ static void what_cannot_be_is_refused_ahead(void **state)
   (void)state;
   start_album(three_tracks);
   Outcome outcome = run_album("--jobs=0.5", "out");
-  expect(&outcome, 2, "--jobs");
+  expect(&outcome, 2, "0.5: --jobs");
+  outcome = run_album("--jobs=0", "out");
+  expect(&outcome, 2, "from 1 to 256");
   outcome = run_album(NULL, "nowhere");
   expect(&outcome, 4, "no folder to write into");
   outcome = RUN("album", name("album.yaml"));

@@ -1,6 +1,7 @@
 /* The filters on blocks against those that take a frame at a time. */
 #include "common/dsp/block_oversampler.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/wide.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 
@@ -57,8 +58,8 @@ PLANISH_INLINED void interpolate(const Fixture *f, const double *past, PlanishFo
   }
 }
 
-PLANISH_FOUR_WIDE static void interpolate_wide(const Fixture *f, const double *past,
-                                               PlanishFour *fine)
+PLANISH_WIDE_ALONE static void interpolate_wide(const Fixture *f, const double *past,
+                                                PlanishFour *fine)
 {
   interpolate(f, past, fine, true);
 }
@@ -68,7 +69,7 @@ static void interpolate_both(const Fixture *f, const double *past, PlanishFour *
 {
   PlanishFour wide[PLANISH_OVERSAMPLER_MAX_RATIO];
   interpolate(f, past, fine, false);
-  if (planish_four_fits()) {
+  if (planish_is_wide()) {
     interpolate_wide(f, past, wide);
     assert_memory_equal(wide, fine, f->filters.ratio * sizeof *fine);
   }

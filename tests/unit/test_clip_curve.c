@@ -1,6 +1,7 @@
 #include "common/dsp/clip_curve.h"
 #include "common/dsp/clip_means.h"
 #include "common/dsp/maths.h"
+#include "tests/unit/clip_excess.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <stdio.h>
@@ -87,9 +88,8 @@ static void antiderivative_is_one(void **state)
     const PlanishClipCurve c = planish_clip_curve_of(ceilings[i / KNEES], knees[i % KNEES]);
     for (double v = -3.0; v < 3.0; v += 0.00123) {
       const double h = 1e-5;
-      const double slope = (planish_clip_curve_antiderivative(&c, v + h) -
-                            planish_clip_curve_antiderivative(&c, v - h)) /
-                           (2.0 * h);
+      const double slope =
+          (excess_antiderivative(&c, v + h) - excess_antiderivative(&c, v - h)) / (2.0 * h);
       worst = planish_max(worst, fabs(slope - planish_clip_curve_excess(&c, v)));
     }
   }

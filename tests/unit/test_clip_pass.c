@@ -3,6 +3,7 @@
 #include "common/dsp/clip_pass.h"
 #include "common/dsp/maths.h"
 #include "tests/unit/arena_fixture.h"
+#include "tests/unit/clip_excess.h"
 #include "tests/unit/cmocka_headers.h"
 
 #include <fftw3.h>
@@ -279,9 +280,7 @@ static double plain_mean(const PlanishClipCurve *curve, double from, double to)
   if (fabs(step) < PLANISH_CLIP_LEAST_STEP) {
     return planish_clip_curve_excess(curve, 0.5 * (from + to));
   }
-  return (planish_clip_curve_antiderivative(curve, to) -
-          planish_clip_curve_antiderivative(curve, from)) /
-         step;
+  return (excess_antiderivative(curve, to) - excess_antiderivative(curve, from)) / step;
 }
 
 /* The whole pass a frame at a time, by the plain filters, all of it worked out. */

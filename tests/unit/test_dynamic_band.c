@@ -4,6 +4,7 @@
 #include "common/dsp/glide.h"
 #include "common/dsp/maths.h"
 #include "tests/unit/cmocka_headers.h"
+#include "tests/unit/one_frame.h"
 
 #include <complex.h>
 #include <math.h>
@@ -32,7 +33,7 @@ static void at_0_db_no_bit_changes(void **state)
       /* After a move, too. */
       const double gain = n > 100 && n < 2000 ? -0.001 * n : 0.0;
       const double tangent = 0.01 + 1e-6 * n;
-      const PlanishTwo y = planish_dynamic_band_next(&band, planish_both(gain), tangent, 0.7, x);
+      const PlanishTwo y = next_of_band(&band, planish_both(gain), tangent, 0.7, x);
       assert_true(gain != 0.0 || (y[0] == x[0] && y[1] == x[1]));
     }
   }
@@ -55,7 +56,7 @@ static void impulse(PlanishBandType type, double gain, double hz, double q, doub
   planish_dynamic_band_start(&band, type, planish_both(0.0));
   for (int n = 0; n < FRAMES; ++n) {
     const PlanishTwo x = planish_both(n == 0 ? 1.0 : 0.0);
-    h[n] = planish_dynamic_band_next(&band, planish_both(gain), tangent, q, x)[1];
+    h[n] = next_of_band(&band, planish_both(gain), tangent, q, x)[1];
   }
 }
 
@@ -139,8 +140,7 @@ static void a_moving_gain_is_quiet(void **state)
   for (int n = 0; n < 2 * FRAMES; ++n) {
     const double x = sin(2.0 * PLANISH_PI * 100.0 / RATE * n);
     const double gain = -1.5 + 1.5 * cos(2.0 * PLANISH_PI * 5.0 / RATE * n);
-    const double y =
-        planish_dynamic_band_next(&band, planish_both(gain), 0.0079, 0.7, planish_both(x))[0];
+    const double y = next_of_band(&band, planish_both(gain), 0.0079, 0.7, planish_both(x))[0];
     const double bend = y - 2.0 * past[0] + past[1];
     past[1] = past[0];
     past[0] = y;
@@ -167,7 +167,7 @@ static void it_begins_where_the_signal_stands(void **state)
     const PlanishTwo x = {0.5, -0.3};
     planish_dynamic_band_start(&band, (PlanishBandType)type, x);
     for (int n = 0; n < 100; ++n) {
-      const PlanishTwo y = planish_dynamic_band_next(&band, planish_both(-3.0), 0.02, 0.7, x);
+      const PlanishTwo y = next_of_band(&band, planish_both(-3.0), 0.02, 0.7, x);
       assert_true(fabs(y[0] - 0.5 * expected[type]) < 1e-12);
       assert_true(fabs(y[1] + 0.3 * expected[type]) < 1e-12);
     }
@@ -192,12 +192,11 @@ static void lanes_move_apart(void **state)
       const PlanishTwo gain = {phase == 1 ? -0.002 * n : -2.0, phase == 0 ? 0.003 * n : 3.0};
       const double tangent = phase == 2 ? 0.01 + 1e-5 * n : 0.03;
       const double q = phase == 3 ? 0.0005 * n : 0.7;
-      const PlanishTwo y = planish_dynamic_band_next(&apart, gain, tangent, q, x);
+      const PlanishTwo y = next_of_band(&apart, gain, tangent, q, x);
       for (int c = 0; c < 2; ++c) {
         /* A new design on every frame, whatever has changed. */
         both[c].q = -1.0;
-        const PlanishTwo expected =
-            planish_dynamic_band_next(&both[c], planish_both(gain[c]), tangent, q, x);
+        const PlanishTwo expected = next_of_band(&both[c], planish_both(gain[c]), tangent, q, x);
         assert_true(y[c] == expected[c]);
       }
     }
@@ -229,8 +228,8 @@ static void blocks_are_as_frames(void **state)
       planish_dynamic_band_process(&blocks, (const double *const[2]){gain[0], gain[1]}, 0.03, 0.7,
                                    (double *const[2]){audio[0], audio[1]}, count);
       for (uint32_t i = 0; i < count; ++i) {
-        const PlanishTwo y = planish_dynamic_band_next(
-            &frames, (PlanishTwo){gain[0][i], gain[1][i]}, 0.03, 0.7, x[i]);
+        const PlanishTwo y =
+            next_of_band(&frames, (PlanishTwo){gain[0][i], gain[1][i]}, 0.03, 0.7, x[i]);
         assert_true(audio[0][i] == y[0] && audio[1][i] == y[1]);
       }
       n += count;

@@ -6,12 +6,13 @@
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 #include "tests/unit/limiter_signals.h"
+#include "tests/unit/one_frame.h"
 
 #include <stdio.h>
 
 #define RATE 48000.0
 
-enum { FRAMES = 6000, LONGEST_BLOCK = PLANISH_HELD_BLOCK };
+enum { FRAMES = 6000, LONGEST_BLOCK = PLANISH_GRID };
 
 typedef struct {
   PlanishDynamicGain gain;
@@ -38,12 +39,11 @@ static PlanishGainPair plain(PlanishDynamicGain *gain, const PlanishGainLaw *law
                              uint32_t channels)
 {
   PlanishGainPair gains = {0};
-  PlanishLevels levels[2];
+  Levels levels[2];
   for (uint32_t c = 0; c < channels; ++c) {
-    levels[c] = planish_level_detector_next(&gain->band[c], band[c], law->mean_share);
+    levels[c] = next_levels(&gain->band[c], band[c], law->mean_share);
     if (law->relative > 0.0) {
-      const double all =
-          planish_level_detector_next(&gain->whole[c], whole[c], law->mean_share).level;
+      const double all = next_levels(&gain->whole[c], whole[c], law->mean_share).level;
       levels[c].level -= law->relative * planish_max(all, -80.0);
     }
   }

@@ -4,6 +4,7 @@
 #include "common/dsp/held_envelope.h"
 #include "common/dsp/side_chain.h"
 #include "tests/unit/ms_eq_moving_fixture.h"
+#include "tests/unit/one_frame.h"
 
 enum { LENGTH = 48000 };
 
@@ -66,7 +67,7 @@ static void move_exactly(const Moving *moving, double *x, size_t frames, unsigne
   for (size_t n = 0; n < frames; ++n) {
     PlanishTwo heard = planish_both(x[n]);
     planish_svf_process(&exact.region, &region, &heard, 1);
-    const double power = planish_held_envelope_next(&exact.envelope, heard[0], held);
+    const double power = next_envelope(&exact.envelope, heard[0], held);
     const PlanishGainParts target = planish_gain_curve_at(&curve, planish_level_of_power(power));
     planish_gain_smoother_next(&exact.smoother, &times, target);
     if (n % hold == 0) {

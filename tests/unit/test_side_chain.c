@@ -2,6 +2,7 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/side_chain.h"
 #include "tests/unit/cmocka_headers.h"
+#include "tests/unit/one_frame.h"
 
 #include <complex.h>
 #include <math.h>
@@ -20,7 +21,7 @@ static double level_at(PlanishBandType type, double centre, double q, double hig
   planish_side_chain_set(&coefs, &band, planish_side_chain_tangent(high_pass, rate), share);
   double complex sum = 0.0;
   for (int n = 0; n < FRAMES; ++n) {
-    const PlanishTwo y = planish_side_chain_next(&chain, &coefs, planish_both(n == 0 ? 1.0 : 0.0));
+    const PlanishTwo y = next_of_side_chain(&chain, &coefs, planish_both(n == 0 ? 1.0 : 0.0));
     assert_true(y[0] == y[1]);
     sum += y[0] * cexp(CMPLX(0.0, -2.0 * PLANISH_PI * hz / rate * n));
   }

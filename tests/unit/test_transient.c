@@ -7,6 +7,7 @@
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
 #include "tests/unit/limiter_signals.h"
+#include "tests/unit/one_frame.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -35,11 +36,10 @@ static Detector detector_of(void)
 }
 
 /* A square wave of half the rate: every frame has the power. */
-static PlanishTransientShares hear_power(Detector *detector, int n, double power)
+static TransientShares hear_power(Detector *detector, int n, double power)
 {
   const double x = n % 2 == 0 ? sqrt(power) : -sqrt(power);
-  return planish_transient_next(&detector->transient, &detector->times, RANGE,
-                                (double[]){x, 0.5 * x}, 2);
+  return next_shares(&detector->transient, &detector->times, RANGE, (double[]){x, 0.5 * x}, 2);
 }
 
 static double way_of_frame(double ms)
@@ -47,10 +47,9 @@ static double way_of_frame(double ms)
   return 1.0 - exp(-1000.0 / (ms * RATE));
 }
 
-static PlanishTransientShares hear(Detector *detector, double x)
+static TransientShares hear(Detector *detector, double x)
 {
-  return planish_transient_next(&detector->transient, &detector->times, RANGE,
-                                (double[]){x, 0.5 * x}, 2);
+  return next_shares(&detector->transient, &detector->times, RANGE, (double[]){x, 0.5 * x}, 2);
 }
 
 static double share_of(double way)
@@ -71,7 +70,7 @@ static void an_attack_is_what_lies_between_two_rises(void **state)
   double furthest = 0.0;
   for (int n = 0; n < RATE / 2; ++n) {
     const double power = n == 0 ? (1e-2 - (1.0 - mean) * 1e-4) / mean : 1e-2;
-    const PlanishTransientShares found = hear_power(&detector, n, power);
+    const TransientShares found = hear_power(&detector, n, power);
     const double t = 1000.0 * (n + 1) / RATE;
     const double way = 20.0 * (exp(-t / LENGTH) - exp(-t / 0.5));
     furthest = fmax(furthest, fabs(found.attack - share_of(way - 0.5)));
@@ -97,7 +96,7 @@ static void a_decay_is_what_lies_between_two_falls(void **state)
   double late = -20.0;
   double furthest = 0.0;
   for (int n = 0; n < RATE; ++n) {
-    const PlanishTransientShares found = hear_power(&detector, n, 1e-4);
+    const TransientShares found = hear_power(&detector, n, 1e-4);
     const double t = fmax(1000.0 * (n + 2 - hold) / RATE, 0.0);
     const double level = 10.0 * log10(1e-4 + (1e-2 - 1e-4) * exp(-t / 2.0));
     fast += way_of_frame(60.0) * (level - fast);
@@ -121,8 +120,8 @@ static void no_way_is_longer_than_the_cap(void **state)
   double decay = 0.0;
   for (int n = 0; n < 2 * RATE; ++n) {
     const double x = n < RATE ? sin(2.0 * PLANISH_PI * 500.0 / RATE * n) : 0.0;
-    const PlanishTransientShares found =
-        planish_transient_next(&detector.transient, &detector.times, WIDE, (double[]){x, 0.0}, 2);
+    const TransientShares found =
+        next_shares(&detector.transient, &detector.times, WIDE, (double[]){x, 0.0}, 2);
     attack = fmax(attack, found.attack);
     decay = fmax(decay, found.decay);
   }
@@ -142,8 +141,8 @@ static void the_level_does_not_matter(void **state)
   double furthest = 0.0;
   for (int n = 0; n < RATE / 2; ++n) {
     const double x = sin(2.0 * PLANISH_PI * 500.0 / RATE * n);
-    const PlanishTransientShares one = hear(&loud, x);
-    const PlanishTransientShares other = hear(&soft, 0.001 * x);
+    const TransientShares one = hear(&loud, x);
+    const TransientShares other = hear(&soft, 0.001 * x);
     if (n > 100) {
       furthest = fmax(furthest, fabs(one.attack - other.attack));
     }
@@ -181,8 +180,7 @@ static double plain_follow(double now, double target, double rise, double fall)
   return now + (target > now ? rise : fall) * (target - now);
 }
 
-static PlanishTransientShares plain_next(Plain *plain, const Detector *detector, int n,
-                                         const double *x)
+static TransientShares plain_next(Plain *plain, const Detector *detector, int n, const double *x)
 {
   const PlanishTransientTimes *by = &detector->times;
   const double level = plain_level(plain, detector, n, x);
@@ -193,8 +191,8 @@ static PlanishTransientShares plain_next(Plain *plain, const Detector *detector,
       planish_min(plain_follow(plain->lingering, level, by->fast, by->linger), plain->fast + 40.0);
   const double up = plain->fast - plain->slow - 0.5;
   const double down = plain->lingering - plain->fast - 1.5;
-  return (PlanishTransientShares){up > 0.0 ? planish_tanh(1.5 * up / RANGE) : 0.0,
-                                  down > 0.0 ? planish_tanh(1.5 * down / RANGE) : 0.0};
+  return (TransientShares){up > 0.0 ? planish_tanh(1.5 * up / RANGE) : 0.0,
+                           down > 0.0 ? planish_tanh(1.5 * down / RANGE) : 0.0};
 }
 
 static void blocks_are_as_frames(void **state)
@@ -204,10 +202,10 @@ static void blocks_are_as_frames(void **state)
   Detector detector = detector_of();
   uint64_t seed = 11;
   for (int n = 0; n < 12000;) {
-    double x[2][PLANISH_TRANSIENT_BLOCK];
-    double attack[PLANISH_TRANSIENT_BLOCK];
-    double decay[PLANISH_TRANSIENT_BLOCK];
-    const uint32_t count = 1 + signal_random(&seed) % PLANISH_TRANSIENT_BLOCK;
+    double x[2][PLANISH_GRID];
+    double attack[PLANISH_GRID];
+    double decay[PLANISH_GRID];
+    const uint32_t count = 1 + signal_random(&seed) % PLANISH_GRID;
     for (uint32_t i = 0; i < count; ++i) {
       const double loud = (n + (int)i) % 3000 < 700 ? 0.8 : 0.05;
       x[0][i] = loud * signal_uniform(&seed);
@@ -216,7 +214,7 @@ static void blocks_are_as_frames(void **state)
     planish_transient_process(&detector.transient, &detector.times, RANGE,
                               (const double *const[2]){x[0], x[1]}, 2, attack, decay, count);
     for (uint32_t i = 0; i < count; ++i) {
-      const PlanishTransientShares expected =
+      const TransientShares expected =
           plain_next(&plain, &detector, n + (int)i, (double[]){x[0][i], x[1][i]});
       assert_true(attack[i] == expected.attack && decay[i] == expected.decay);
     }

@@ -1,8 +1,8 @@
 /* Measures a mix, or a part of it, while it is read: the one beside the other.
  *
  * Errors: those of PlanishReader; PLANISH_INTERRUPTED. Thread: that of the host. */
-#ifndef PLANISH_HARNESS_HEARING_H
-#define PLANISH_HARNESS_HEARING_H
+#ifndef PLANISH_HARNESS_MIX_MEASURE_H
+#define PLANISH_HARNESS_MIX_MEASURE_H
 
 #include "harness/audio/audio_reader.h"
 #include "harness/measure/measure.h"
@@ -13,9 +13,9 @@ typedef struct {
   uint64_t to;
   void (*told)(void *user, double share); /* may be NULL */
   void *told_user;
-} PlanishHearingJob;
+} PlanishMixMeasureJob;
 
-bool planish_hearing_measure(const PlanishHearingJob *job, PlanishMeasurement *result,
-                             PlanishError *error);
+bool planish_mix_measure(const PlanishMixMeasureJob *job, PlanishMeasurement *result,
+                         PlanishError *error);
 
 #endif
