@@ -251,11 +251,6 @@ static void link_channels(PlanishPeakLimiter *limiter, double need[2][PLANISH_GR
   }
 }
 
-PLANISH_WIDE static double largest_of(const double *values, uint32_t frames)
-{
-  return planish_largest(values, frames);
-}
-
 /* What peaks over the threshold need, in dB. All of PLANISH_GRID values are there. */
 PLANISH_WIDE static void need_of(const double *peaks, const double *lift, double threshold,
                                  double ceiling, double *need)
@@ -290,7 +285,7 @@ static void find_needs(PlanishPeakLimiter *limiter, Scratch *scratch, double *co
   bool any = false;
   for (uint32_t c = 0; c < channels; ++c) {
     memset(peaks[c] + frames, 0, (PLANISH_GRID - frames) * sizeof(double));
-    if (largest_of(peaks[c], frames) > limiter->threshold) {
+    if (planish_largest(peaks[c], frames) > limiter->threshold) {
       need_of(peaks[c], scratch->lift, limiter->threshold, limiter->ceiling, scratch->need[c]);
       any = true;
     } else {
@@ -409,8 +404,8 @@ static double apply_gains(PlanishPeakLimiter *limiter, const Scratch *scratch, d
     peaks[i] *= gains[i];
     audio[i] *= gains[i];
   }
-  limiter->output_peak = planish_max(limiter->output_peak, largest_of(peaks, frames));
-  return largest_of(scratch->reduction[0][c], frames);
+  limiter->output_peak = planish_max(limiter->output_peak, planish_largest(peaks, frames));
+  return planish_largest(scratch->reduction[0][c], frames);
 }
 
 double planish_peak_limiter_process(PlanishPeakLimiter *limiter, double *const *audio,
