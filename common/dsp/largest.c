@@ -1,54 +1,61 @@
 #include "common/dsp/largest.h"
 
+#include "common/dsp/four_lanes.h"
 #include "common/dsp/maths.h"
-#include "common/dsp/two_lanes.h"
 #include "common/dsp/wide.h"
 
-#include <stdbool.h>
-#include <string.h>
+/* Registers side by side, so that none waits for the one before. */
+enum { REGISTERS = 2, AT_ONCE = REGISTERS * PLANISH_LANES };
 
-/* Registers side by side, so that none waits for the one before. Of two lanes each: all processors
- * compare those at once (four_lanes.h). */
-enum { REGISTERS = 4, AT_ONCE = 2 * REGISTERS };
-
-typedef int64_t Mask __attribute__((vector_size(16)));
-
-static inline PlanishTwo larger(PlanishTwo value, PlanishTwo than)
+/* Short registers compare by signs (four_lanes.h), long ones need not. */
+PLANISH_INLINED PlanishFour larger(PlanishFour value, PlanishFour than, bool wide)
 {
-  const Mask is_larger = value > than;
-  return (PlanishTwo)((is_larger & (Mask)value) | (~is_larger & (Mask)than));
+  return wide ? planish_four_choose((PlanishFourMask)(value > than), value, than)
+              : planish_four_max(than, value);
 }
 
-static inline PlanishTwo magnitude(PlanishTwo x)
+PLANISH_INLINED double largest_of(const double *values, uint32_t count, bool of_magnitude,
+                                  bool wide)
 {
-  return (PlanishTwo)((Mask)x & (Mask){INT64_MAX, INT64_MAX});
-}
-
-static inline double largest_of(const double *values, uint32_t count, bool of_magnitude)
-{
-  PlanishTwo largest[REGISTERS] = {{0.0}};
+  PlanishFour largest[REGISTERS] = {{0.0}};
   uint32_t i = 0;
   for (; i + AT_ONCE <= count; i += AT_ONCE) {
-    PlanishTwo value[REGISTERS];
-    memcpy(value, values + i, sizeof value);
-    for (int r = 0; r < REGISTERS; ++r) {
-      largest[r] = larger(of_magnitude ? magnitude(value[r]) : value[r], largest[r]);
+    for (uint32_t r = 0; r < REGISTERS; ++r) {
+      const PlanishFour value = planish_four_load(values + i + r * PLANISH_LANES);
+      largest[r] = larger(of_magnitude ? planish_four_magnitude(value) : value, largest[r], wide);
     }
   }
-  const PlanishTwo two = larger(larger(largest[0], largest[1]), larger(largest[2], largest[3]));
-  double most = planish_max(two[0], two[1]);
+  double most = planish_four_largest(larger(largest[1], largest[0], wide));
   for (; i < count; ++i) {
     most = planish_max(of_magnitude ? fabs(values[i]) : values[i], most);
   }
   return most;
 }
 
-PLANISH_WIDE double planish_largest(const double *values, uint32_t count)
+PLANISH_WIDE_ALONE static double find_wide(const double *values, uint32_t count, bool of_magnitude)
 {
-  return largest_of(values, count, false);
+  return of_magnitude ? largest_of(values, count, true, true)
+                      : largest_of(values, count, false, true);
 }
 
-PLANISH_WIDE double planish_largest_magnitude(const double *values, uint32_t count)
+static double find_plain(const double *values, uint32_t count, bool of_magnitude)
 {
-  return largest_of(values, count, true);
+  return of_magnitude ? largest_of(values, count, true, false)
+                      : largest_of(values, count, false, false);
+}
+
+static double find(const double *values, uint32_t count, bool of_magnitude)
+{
+  return planish_is_wide() ? find_wide(values, count, of_magnitude)
+                           : find_plain(values, count, of_magnitude);
+}
+
+double planish_largest(const double *values, uint32_t count)
+{
+  return find(values, count, false);
+}
+
+double planish_largest_magnitude(const double *values, uint32_t count)
+{
+  return find(values, count, true);
 }
