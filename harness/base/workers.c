@@ -33,6 +33,7 @@ typedef struct {
 typedef struct {
   const PlanishWorkersJob *job;
   Worker *workers;
+  struct pollfd *polled; /* by worker; here, where a new process keeps all that it has */
   size_t worker_count;
   unsigned processors;  /* of each */
   PlanishError *errors; /* by piece */
@@ -207,8 +208,9 @@ static void tell(const Pool *pool)
 }
 
 /* Waits until one of them sends something, or for a while. */
-static void wait_for_them(Pool *pool, struct pollfd *polled)
+static void wait_for_them(Pool *pool)
 {
+  struct pollfd *polled = pool->polled;
   for (size_t n = 0; n < pool->worker_count; ++n) {
     const Worker *worker = &pool->workers[n];
     polled[n] =
@@ -235,7 +237,7 @@ static void ask_to_end(Pool *pool)
   pool->asked = true;
 }
 
-static bool run(Pool *pool, struct pollfd *polled, PlanishError *error)
+static bool run(Pool *pool, PlanishError *error)
 {
   bool good = true;
   while (under_way(pool) > 0 || (good && !pool->failed && pool->next < pool->job->pieces)) {
@@ -244,7 +246,7 @@ static bool run(Pool *pool, struct pollfd *polled, PlanishError *error)
         good = begin(pool, &pool->workers[n], error);
       }
     }
-    wait_for_them(pool, polled);
+    wait_for_them(pool);
     tell(pool);
     if (!planish_interrupt_check(error)) {
       good = false;
@@ -289,18 +291,18 @@ bool planish_workers_run(const PlanishWorkersJob *job, PlanishError *error)
   const unsigned cores = job->cores > 0 ? job->cores : planish_workers_processors();
   Pool pool = {.job = job, .worker_count = cores < job->pieces ? cores : job->pieces};
   pool.processors = cores / (unsigned)pool.worker_count;
-  struct pollfd *polled = calloc(pool.worker_count, sizeof *polled);
+  pool.polled = calloc(pool.worker_count, sizeof *pool.polled);
   pool.workers = calloc(pool.worker_count, sizeof *pool.workers);
   pool.errors = calloc(job->pieces, sizeof *pool.errors);
   pool.done = calloc(job->pieces, sizeof *pool.done);
   pool.shares = calloc(job->pieces, sizeof *pool.shares);
-  const bool ready = pool.shares != NULL && polled != NULL && pool.workers != NULL &&
+  const bool ready = pool.shares != NULL && pool.polled != NULL && pool.workers != NULL &&
                      pool.errors != NULL && pool.done != NULL;
-  const bool done = ready ? run(&pool, polled, error) : planish_fail_memory(error);
+  const bool done = ready ? run(&pool, error) : planish_fail_memory(error);
   free(pool.done);
   free(pool.errors);
   free(pool.workers);
-  free(polled);
+  free(pool.polled);
   free(pool.shares);
   return done;
 }
