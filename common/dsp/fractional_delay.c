@@ -1,6 +1,10 @@
 #include "common/dsp/fractional_delay.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/toeplitz.h"
+
+_Static_assert((int)PLANISH_FRACTIONAL_DELAY_MAX_TAPS <= (int)PLANISH_TOEPLITZ_MAX_SIZE,
+               "a system");
 
 /* The integral of cos(2 pi f t) over f from 0 to `edge`. */
 static double band(double t, double edge)
@@ -13,36 +17,6 @@ static double weighted(double t, PlanishDelayWeight weight)
   return (weight.times - 1.0) * band(t, weight.below) + band(t, 0.5);
 }
 
-/* Solves the symmetric Toeplitz system with first row r for the right side p by Levinson's
- * recursion. */
-static void solve(const double *r, const double *p, double *x, uint32_t size)
-{
-  double predictor[PLANISH_FRACTIONAL_DELAY_MAX_TAPS] = {1.0};
-  double error = r[0];
-  x[0] = p[0] / error;
-  for (uint32_t k = 1; k < size; ++k) {
-    double sum = 0.0;
-    double rest = p[k];
-    for (uint32_t i = 0; i < k; ++i) {
-      sum += predictor[i] * r[k - i];
-      rest -= x[i] * r[k - i];
-    }
-    const double reflection = -sum / error;
-    predictor[k] = 0.0;
-    for (uint32_t i = 0; i <= k / 2; ++i) {
-      const double front = predictor[i];
-      const double back = predictor[k - i];
-      predictor[i] = front + reflection * back;
-      predictor[k - i] = back + reflection * front;
-    }
-    error *= 1.0 - reflection * reflection;
-    x[k] = 0.0;
-    for (uint32_t i = 0; i <= k; ++i) {
-      x[i] += rest / error * predictor[k - i];
-    }
-  }
-}
-
 void planish_fractional_delay_design(double *h, uint32_t taps, double fraction,
                                      PlanishDelayWeight weight)
 {
@@ -53,7 +27,7 @@ void planish_fractional_delay_design(double *h, uint32_t taps, double fraction,
     row[k] = weighted((double)k, weight);
     side[k] = weighted((double)k - centre - fraction, weight);
   }
-  solve(row, side, h, taps);
+  planish_toeplitz_solve(row, side, h, taps);
   double sum = 0.0;
   for (uint32_t k = 0; k < taps; ++k) {
     sum += h[k];

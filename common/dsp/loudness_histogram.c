@@ -66,9 +66,10 @@ PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogra
   if (histogram->coarse[border].count == 0) {
     return over;
   }
+  const double root = planish_gain_of(gate - OFFSET_DB);
   for (size_t i = 0; i < FINE_IN_EACH; ++i) {
     const PlanishLoudnessBin bin = fine_of(histogram, border)[i];
-    if (bin.count != 0 && planish_loudness_of(bin.power / (double)bin.count) > gate) {
+    if (bin.power > root * root * (double)bin.count) {
       add_to(&over, bin);
     }
   }

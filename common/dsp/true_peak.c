@@ -8,8 +8,8 @@
 #include <stdbool.h>
 #include <string.h>
 
-_Static_assert(PLANISH_TRUE_PEAK_LONG_TAPS <= PLANISH_FRACTIONAL_DELAY_MAX_TAPS,
-               "the design has room for the longest");
+_Static_assert((int)PLANISH_TRUE_PEAK_TAPS <= (int)PLANISH_FRACTIONAL_DELAY_MAX_TAPS,
+               "the design has room for the longest of the short ones");
 
 /* Frames worked on at a time, and how many of them side by side. */
 enum { CHUNK = 32, LANES = PLANISH_EIGHT, GROUP = 2 * LANES };
@@ -39,15 +39,10 @@ typedef struct {
   float late_peak[CHUNK + GROUP];
 } FineGrid;
 
-/* Up to PLANISH_TRUE_PEAK_TAPS errors below 20 kHz at 44.1 kHz weigh more than those above: what
- * keeps steady sines within 0.03 dB there, and leaves as much as can be for what lies above. With
- * more taps the weight reaches as far up as they can hold it: 512 of them keep within 0.02 dB up to
- * 0.493 of the rate, 256 up to 0.485, 128 up to 0.47 (all measured). */
+/* Errors below 20 kHz at 44.1 kHz weigh more than those above: what keeps steady sines within 0.03
+ * dB there, and leaves as much as can be for what lies above. */
 static PlanishDelayWeight weight_for(uint32_t taps)
 {
-  if (is_long(taps)) {
-    return (PlanishDelayWeight){.below = 0.5 - 2.5 / taps, .times = 1000.0};
-  }
   return (PlanishDelayWeight){.below = PLANISH_DELAY_WEIGHT_20_KHZ,
                               .times = planish_max(300.0, pow(10.0, 6.0 - taps / 24.0))};
 }
@@ -70,17 +65,10 @@ static void lay_short_kernel(PlanishTruePeak *detector)
   }
 }
 
-/* Half phase alone, by as many taps as the quarters leave of the delay. */
-static void lay_long_kernel(PlanishTruePeak *detector)
+static void lay_between(PlanishTruePeak *detector)
 {
-  const uint32_t taps = detector->taps - 2 * REACH;
-  double half[PLANISH_FRACTIONAL_DELAY_MAX_TAPS];
   double between[2 * BETWEEN];
-  planish_fractional_delay_design(half, taps, 0.5, weight_for(detector->taps));
   planish_fractional_delay_design(between, 2 * BETWEEN, 0.5, BETWEEN_WEIGHT);
-  for (uint32_t pair = 0; pair < taps / 2; ++pair) {
-    detector->kernel[pair] = (float)half[pair];
-  }
   for (uint32_t j = 0; j < BETWEEN; ++j) {
     detector->between[j] = (float)between[BETWEEN + j];
   }
@@ -90,14 +78,19 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
 {
   *detector = (PlanishTruePeak){.taps = taps};
   detector->past = planish_arena_take(arena, taps - 1 + RUN + GROUP, sizeof(float));
-  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
-  detector->halves = planish_arena_take(arena, 2 * REACH + CHUNK + GROUP, sizeof(float));
-  if (!planish_arena_is_filling(arena)) {
+  if (is_long(taps)) {
+    /* The quarters, for which REACH halves must lie ahead, have the rest of the delay. */
+    planish_half_points_setup(&detector->half_points, arena, taps / 2 - REACH);
+    detector->kept_halves = REACH + taps / 2 - planish_half_points_delay(&detector->half_points);
+    detector->halves =
+        planish_arena_take(arena, detector->kept_halves + CHUNK + GROUP, sizeof(float));
+    if (planish_arena_is_filling(arena)) {
+      lay_between(detector);
+    }
     return;
   }
-  if (is_long(taps)) {
-    lay_long_kernel(detector);
-  } else {
+  detector->kernel = planish_arena_take(arena, (size_t)taps / 2 * KERNEL_STEP, sizeof(float));
+  if (planish_arena_is_filling(arena)) {
     lay_short_kernel(detector);
   }
 }
@@ -105,7 +98,10 @@ void planish_true_peak_setup(PlanishTruePeak *detector, PlanishArena *arena, uin
 void planish_true_peak_reset(PlanishTruePeak *detector)
 {
   memset(detector->past, 0, (detector->taps - 1 + RUN + GROUP) * sizeof(float));
-  memset(detector->halves, 0, (2 * REACH + CHUNK + GROUP) * sizeof(float));
+  if (is_long(detector->taps)) {
+    memset(detector->halves, 0, (detector->kept_halves + CHUNK + GROUP) * sizeof(float));
+    planish_half_points_reset(&detector->half_points);
+  }
   detector->at = 0;
   detector->last_three_quarters = 0.0F;
   detector->last_half_peak = 0.0F;
@@ -151,33 +147,6 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
     planish_eight_store(grid->quarter + to, even[i] + odd[i]);
     planish_eight_store(grid->half + to, half[i]);
     planish_eight_store(grid->three_quarters + to, even[i] - odd[i]);
-  }
-}
-
-/* The points half a frame after GROUP frames that lie REACH frames ahead of those whose peaks come
- * out. */
-PLANISH_INLINED void find_halves(const PlanishTruePeak *detector, uint32_t at)
-{
-  const uint32_t taps = detector->taps - 2 * REACH;
-  const float *front = detector->past + detector->at + at + (size_t)2 * REACH;
-  const float *back = front + taps - 1;
-  PlanishEight half[2] = {all(0.0F), all(0.0F)};
-  PlanishEight other[2] = {all(0.0F), all(0.0F)};
-  /* Two pairs at a time; where one is left over, the kernel ends in zeros. */
-  for (uint32_t pair = 0; pair < taps / 2; pair += 2) {
-    const float k = detector->kernel[pair];
-    const float next = detector->kernel[pair + 1];
-    half[0] += k * (planish_eight_load(front) + planish_eight_load(back));
-    half[1] += k * (planish_eight_load(front + LANES) + planish_eight_load(back + LANES));
-    other[0] += next * (planish_eight_load(front + 1) + planish_eight_load(back - 1));
-    other[1] +=
-        next * (planish_eight_load(front + 1 + LANES) + planish_eight_load(back - 1 + LANES));
-    front += 2;
-    back -= 2;
-  }
-  for (uint32_t i = 0; i < 2; ++i) {
-    planish_eight_store(detector->halves + (size_t)2 * REACH + at + (size_t)i * LANES,
-                        half[i] + other[i]);
   }
 }
 
@@ -247,13 +216,13 @@ PLANISH_INLINED void find_peaks(const PlanishTruePeak *detector, FineGrid *grid,
   planish_eight_store(peaks + at, larger(larger(own, half_peak), early));
 }
 
-/* What lies beyond `frames` is left over from before; nothing reads what comes of it. */
+/* What lies beyond `frames` is left over from before; nothing reads what comes of it. The halves of
+ * a long filter are there. */
 PLANISH_WIDE static void find_all(const PlanishTruePeak *detector, FineGrid *grid, float *peaks,
                                   uint32_t frames)
 {
   for (uint32_t at = 0; at < frames; at += GROUP) {
     if (is_long(detector->taps)) {
-      find_halves(detector, at);
       find_quarters(detector, grid, at);
       find_quarters(detector, grid, at + LANES);
     } else {
@@ -287,6 +256,11 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
   grid.three_quarters[0] = detector->last_three_quarters;
   grid.half_peak[0] = detector->last_half_peak;
   grid.late_peak[0] = detector->last_late_peak;
+  if (is_long(detector->taps)) {
+    planish_half_points_process(&detector->half_points,
+                                detector->past + detector->at + detector->taps - 1,
+                                detector->halves + detector->kept_halves, frames);
+  }
   find_all(detector, &grid, found, frames);
   for (uint32_t i = 0; i < frames; ++i) {
     peaks[i] = (double)found[i];
@@ -294,7 +268,9 @@ static void process_chunk(PlanishTruePeak *detector, const double *audio, double
   detector->last_three_quarters = grid.three_quarters[frames];
   detector->last_half_peak = grid.half_peak[frames];
   detector->last_late_peak = grid.late_peak[frames];
-  memmove(detector->halves, detector->halves + frames, sizeof(float) * 2 * REACH);
+  if (is_long(detector->taps)) {
+    memmove(detector->halves, detector->halves + frames, sizeof(float) * detector->kept_halves);
+  }
   detector->at += frames;
 }
 

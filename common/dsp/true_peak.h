@@ -11,9 +11,9 @@
  * by and by, later with more taps: on loud mixes 48 taps miss up to 0.3 dB, 96 up to 0.1 dB, 512 up
  * to 0.02 dB.
  *
- * A long filter (over PLANISH_TRUE_PEAK_TAPS) finds the points half way alone; the quarters lie
- * between those and the frames, and a short filter is as exact there. That is the usual way of
- * interpolating by four in two steps, at a third of the cost.
+ * A long filter (over PLANISH_TRUE_PEAK_TAPS) finds the points half way alone (half_points.h); the
+ * quarters lie between those and the frames, and a short filter is as exact there. That is the
+ * usual way of interpolating by four in two steps.
  *
  * The filter runs in single precision (about 1e-6 relative), eight frames at a time, in a fixed
  * order: the same frames give the same bits whatever the block split.
@@ -23,6 +23,7 @@
 #define PLANISH_DSP_TRUE_PEAK_H
 
 #include "common/dsp/arena.h"
+#include "common/dsp/half_points.h"
 
 #include <stdint.h>
 
@@ -37,11 +38,13 @@
 
 typedef struct {
   float *past;   /* from `at` on the last taps - 1 frames, then room for a chunk */
-  float *kernel; /* per pair of taps: even and odd part of the quarter phase, half phase; of a
-                    long filter the half phase alone */
-  float *halves; /* of a long filter: the points half a frame after each of the last frames */
+  float *kernel; /* of a short filter, per pair of taps: even and odd part of the quarter phase,
+                    half phase */
+  PlanishHalfPoints half_points;            /* of a long one */
+  float *halves;                            /* likewise: those of the last frames */
   float between[PLANISH_TRUE_PEAK_BETWEEN]; /* likewise: from frames and halves to the quarters,
                                                nearest first */
+  uint32_t kept_halves;
   uint32_t taps;
   uint32_t at;
   float last_three_quarters; /* what the frame before left behind: its point at 3/4, ... */
