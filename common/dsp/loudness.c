@@ -83,16 +83,29 @@ static uint64_t counted_in_a_row(const PlanishLoudness *loudness)
                                                                : loudness->steps - loudness->since;
 }
 
+/* Four sums side by side, so that none waits for the one before. */
+static double sum_of(const double *values, uint32_t count)
+{
+  double sums[4] = {0.0};
+  uint32_t i = 0;
+  for (; i + 4 <= count; i += 4) {
+    for (uint32_t k = 0; k < 4; ++k) {
+      sums[k] += values[i + k];
+    }
+  }
+  for (; i < count; ++i) {
+    sums[0] += values[i];
+  }
+  return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
 /* Mean power of the last `steps` steps. Summed anew each time: a running sum would drift. */
 static double mean_of_last(const PlanishLoudness *loudness, uint32_t steps)
 {
-  double sum = 0.0;
-  uint32_t at = (uint32_t)((loudness->steps - steps) % RING);
-  for (uint32_t i = 0; i < steps; ++i) {
-    sum += loudness->powers[at];
-    at = at + 1 == RING ? 0 : at + 1;
-  }
-  return sum / steps;
+  const uint32_t first = (uint32_t)((loudness->steps - steps) % RING);
+  const uint32_t to_end = RING - first < steps ? RING - first : steps;
+  return (sum_of(loudness->powers + first, to_end) + sum_of(loudness->powers, steps - to_end)) /
+         steps;
 }
 
 static void note_maximum(PlanishLoudnessMaximum *maximum, double power, uint64_t step)
