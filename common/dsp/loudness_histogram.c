@@ -23,6 +23,7 @@ void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, Plani
 void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram)
 {
   memset(histogram->coarse, 0, COARSE_BINS * sizeof *histogram->coarse);
+  histogram->all = (PlanishLoudnessBin){0, 0.0};
 }
 
 /* Fine bins under a coarse one that is empty hold what was there before the last reset. */
@@ -51,6 +52,7 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
   }
   add_to(&histogram->fine[bin], one);
   add_to(&histogram->coarse[coarse], one);
+  add_to(&histogram->all, one);
 }
 
 PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
@@ -79,11 +81,11 @@ PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogra
 PlanishLoudnessBin planish_loudness_histogram_gated(const PlanishLoudnessHistogram *histogram,
                                                     double relative)
 {
-  const PlanishLoudnessBin all = planish_loudness_histogram_over(histogram, PLANISH_LOUDNESS_FLOOR);
-  if (all.count == 0) {
-    return all;
+  const PlanishLoudnessBin *all = &histogram->all;
+  if (all->count == 0) {
+    return *all;
   }
-  const double mean = planish_loudness_of(all.power / (double)all.count);
+  const double mean = planish_loudness_of(all->power / (double)all->count);
   return planish_loudness_histogram_over(histogram, mean + relative);
 }
 

@@ -6,7 +6,7 @@
  * counts lies in the one bin that the relative gate falls into, the mean is off by less than
  * -10 lg(1 - q) dB, 0.0044 LU for a thousandth. Sound whose level varies holds some ten-thousandths
  * of its blocks there. Coarse bins of 1 LU above them keep every query short: some
- * 300 steps, always. A reset clears 120 of them, and what follows clears the rest where it comes
+ * 200 steps, always. A reset clears 120 of them, and what follows clears the rest where it comes
  * there.
  *
  * Counts are of 64 bits, and sums of so many powers stay exact to 1e-9: there is no limit of time.
@@ -35,6 +35,7 @@ typedef struct {
 typedef struct {
   PlanishLoudnessBin *fine;   /* 0.01 LU each */
   PlanishLoudnessBin *coarse; /* 1 LU each */
+  PlanishLoudnessBin all;
 } PlanishLoudnessHistogram;
 
 void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, PlanishArena *arena);
