@@ -214,12 +214,12 @@ PLANISH_INLINED float sum_of(PlanishEight x)
 /* The value of the narrow band whose newest frame is `last`. */
 PLANISH_INLINED float narrow_value(const PlanishHalfPoints *points, const float *last)
 {
-  const float *past = last - 2 * BAND_REACH;
+  const float *past = last - (size_t)2 * BAND_REACH;
   PlanishEight sum = all(0.0F);
   for (int k = 0; k < 2 * BAND_REACH; k += LANES) {
     sum += planish_eight_load(points->band + k) * planish_eight_load(past + k);
   }
-  return sum_of(sum) + points->band[2 * BAND_REACH] * *last;
+  return sum_of(sum) + points->band[(size_t)2 * BAND_REACH] * *last;
 }
 
 /* What the points of the group to come lack, by the last values, of which there is one more than a

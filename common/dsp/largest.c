@@ -20,7 +20,7 @@ PLANISH_INLINED double largest_of(const double *values, uint32_t count, bool of_
   PlanishFour largest[REGISTERS] = {{0.0}};
   uint32_t i = 0;
   for (; i + AT_ONCE <= count; i += AT_ONCE) {
-    for (uint32_t r = 0; r < REGISTERS; ++r) {
+    for (size_t r = 0; r < REGISTERS; ++r) {
       const PlanishFour value = planish_four_load(values + i + r * PLANISH_LANES);
       largest[r] = larger(of_magnitude ? planish_four_magnitude(value) : value, largest[r], wide);
     }

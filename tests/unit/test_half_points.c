@@ -84,7 +84,7 @@ static void tones_are_what_they_are(void **state)
     double up_to;
     double goal;
   } cases[] = {{250, 0.485, 0.002}, {250, 0.493, 0.0035}, {122, 0.485, 0.004},
-               {122, 0.488, 0.004},  {58, 0.47, 0.004},    {59, 0.47, 0.004}};
+               {122, 0.488, 0.004}, {58, 0.47, 0.004},    {59, 0.47, 0.004}};
   for (size_t i = 0; i < sizeof cases / sizeof *cases; ++i) {
     const double error = fmax(error_up_to(cases[i].reach, 0.001, 0.45),
                               error_up_to(cases[i].reach, 0.45, cases[i].up_to));
