@@ -1,6 +1,7 @@
 #include "plugins/attack-sustain-eq/shares.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/running_sum.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -158,17 +159,25 @@ static inline float within(float x, float most)
   return x < -most ? -most : (x > most ? most : x);
 }
 
+/* How far a chunk stands over what was, as far as that counts. */
+PLANISH_WIDE static void take_over(float *restrict over, const float *restrict due,
+                                   const float *restrict before)
+{
+  for (uint32_t j = 0; j < LANES; ++j) {
+    over[j] = within(due[j] - before[j], MOST_RISE);
+  }
+}
+
 void attack_shares_rise(AttackShares *shares, uint32_t from, uint32_t to)
 {
-  double sum = from == 0 ? 0.0 : shares->risen[from];
-  for (uint32_t k = from; k < to; k += LANES) {
-    const float *const before = planish_rank_rows_median(&shares->rows, k);
-    for (uint32_t j = 0; j < LANES; ++j) {
-      shares->risen[k + j] = sum;
-      sum += (double)within(shares->due[k + j] - before[j], MOST_RISE);
-    }
+  float over[LANES];
+  if (from == 0) {
+    shares->risen[0] = 0.0;
   }
-  shares->risen[to] = sum;
+  for (uint32_t k = from; k < to; k += LANES) {
+    take_over(over, shares->due + k, planish_rank_rows_median(&shares->rows, k));
+    planish_running_sum(shares->risen + k, over, 0.0, LANES);
+  }
 }
 
 /* Where a bin belongs: 0 below the crossover, 1 above. */

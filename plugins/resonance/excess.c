@@ -1,6 +1,8 @@
 #include "plugins/resonance/excess.h"
 
+#include "common/dsp/four_lanes.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/running_sum.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -16,17 +18,19 @@ static const double LEAST_MIDDLE = 1.0 / 8.0;
 static const double MIDDLE_FOR_BAND = 1.5;
 /* Far under the power of any sound; keeps the logarithm finite. */
 static const float NOTHING = 1e-25F;
-/* Bins that are worked on at a time: even. */
+/* Bins that are worked on at a time: a multiple of four. */
 enum { CHUNK = 64 };
+/* Stretches without a width behind the last, so that all are read by four. */
+enum { SPARE = 3 };
 
 static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, uint32_t bins,
                             float reach)
 {
   *stretches = (ResonanceStretches){.reach = reach};
-  stretches->from = planish_arena_take(arena, bins + 1, sizeof(uint32_t));
-  stretches->to = planish_arena_take(arena, bins + 1, sizeof(uint32_t));
-  stretches->from_share = planish_arena_take(arena, bins + 1, sizeof(float));
-  stretches->to_share = planish_arena_take(arena, bins + 1, sizeof(float));
+  stretches->from = planish_arena_take(arena, bins + SPARE, sizeof(uint32_t));
+  stretches->to = planish_arena_take(arena, bins + SPARE, sizeof(uint32_t));
+  stretches->from_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
+  stretches->to_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
   stretches->width = planish_arena_take(arena, bins, sizeof(float));
 }
 
@@ -104,48 +108,30 @@ void resonance_excess_set(ResonanceExcess *excess, double bandwidth)
   stretches_set(&excess->middle, (float)planish_exp2(0.5 * middle));
 }
 
-/* Of two bins side by side, wherever in a running sum they look. */
 typedef double Two __attribute__((vector_size(16), aligned(8), may_alias));
 
-/* The running sum at two places. */
-static inline Two sums_to(const double *up, const uint32_t *at, const float *share)
+/* A running sum at four places, each within the bin that it lies in. */
+PLANISH_INLINED PlanishFour sums_to(const double *up, const uint32_t *at, const float *share)
 {
-  const Two shares = {(double)share[0], (double)share[1]};
-  const Two first = *(const Two *)(up + at[0]);
-  const Two second = *(const Two *)(up + at[1]);
-  const Two under = __builtin_shufflevector(first, second, 0, 2);
-  const Two over = __builtin_shufflevector(first, second, 1, 3);
+  const PlanishFour shares = {(double)share[0], (double)share[1], (double)share[2],
+                              (double)share[3]};
+  const Two a = *(const Two *)(up + at[0]);
+  const Two b = *(const Two *)(up + at[1]);
+  const Two c = *(const Two *)(up + at[2]);
+  const Two d = *(const Two *)(up + at[3]);
+  const PlanishFour one = __builtin_shufflevector(a, c, 0, 1, 2, 3);
+  const PlanishFour other = __builtin_shufflevector(b, d, 0, 1, 2, 3);
+  const PlanishFour under = __builtin_shufflevector(one, other, 0, 4, 2, 6);
+  const PlanishFour over = __builtin_shufflevector(one, other, 1, 5, 3, 7);
   return under + shares * (over - under);
 }
 
-/* Over the stretches of bins k and k + 1; of the last bin alone there is one more to read. */
-static inline Two sums_over(const double *up, const ResonanceStretches *stretches, uint32_t k)
+/* Over the stretches of bins k to k + 3; behind the last bin there are more to read. */
+PLANISH_INLINED PlanishFour sums_over(const double *up, const ResonanceStretches *stretches,
+                                      uint32_t k)
 {
   return sums_to(up, stretches->to + k, stretches->to_share + k) -
          sums_to(up, stretches->from + k, stretches->from_share + k);
-}
-
-/* Goes on with a running sum from up[0] on: up[1..count]. Four at a time, so that but one addition
- * waits for the four before. */
-static void sum_up(double *restrict up, const float *restrict x, double each, uint32_t count)
-{
-  double sum = up[0];
-  uint32_t i = 0;
-  for (; i + 4 <= count; i += 4) {
-    const double one = (double)x[i] + each;
-    const double two = one + ((double)x[i + 1] + each);
-    const double three = two + ((double)x[i + 2] + each);
-    const double four = three + ((double)x[i + 3] + each);
-    up[i + 1] = sum + one;
-    up[i + 2] = sum + two;
-    up[i + 3] = sum + three;
-    sum += four;
-    up[i + 4] = sum;
-  }
-  for (; i < count; ++i) {
-    sum += (double)x[i] + each;
-    up[i + 1] = sum;
-  }
 }
 
 PLANISH_WIDE static void follow(float *restrict power, const float *restrict now, float keep,
@@ -163,7 +149,27 @@ void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralE
   float *const now = excess->level + from;
   planish_spectral_engine_powers(engine, now, from, to);
   follow(excess->power + from, now, excess->keep, to - from);
-  sum_up(excess->power_up + from, excess->power + from, (double)NOTHING, to - from);
+  planish_running_sum(excess->power_up + from, excess->power + from, (double)NOTHING, to - from);
+}
+
+/* Of the stretches of bins k to k + count - 1, and of what is left of four. */
+PLANISH_WIDE static void take_sums(double *restrict sums, const double *up,
+                                   const ResonanceStretches *stretches, uint32_t k, uint32_t count)
+{
+  for (uint32_t i = 0; i < count; i += PLANISH_LANES) {
+    planish_four_store(sums + i, sums_over(up, stretches, k + i));
+  }
+}
+
+/* Of one stretch without another. */
+PLANISH_WIDE static void take_sums_without(double *restrict sums, const double *up,
+                                           const ResonanceStretches *stretches,
+                                           const ResonanceStretches *without, uint32_t k,
+                                           uint32_t count)
+{
+  for (uint32_t i = 0; i < count; i += PLANISH_LANES) {
+    planish_four_store(sums + i, sums_over(up, stretches, k + i) - sums_over(up, without, k + i));
+  }
 }
 
 PLANISH_WIDE static void level_of(float *restrict level, const double *restrict sums,
@@ -185,12 +191,10 @@ void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_
   for (uint32_t k = from; k < to; k += CHUNK) {
     double sums[CHUNK];
     const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
-    for (uint32_t i = 0; i < count; i += 2) {
-      *(Two *)(sums + i) = sums_over(excess->power_up, &excess->narrow, k + i);
-    }
+    take_sums(sums, excess->power_up, &excess->narrow, k, count);
     level_of(excess->level + k, sums, excess->narrow.width + k, count);
   }
-  sum_up(excess->level_up + from, excess->level + from, 0.0, to - from);
+  planish_running_sum(excess->level_up + from, excess->level + from, 0.0, to - from);
 }
 
 PLANISH_WIDE static void stand_out(float *restrict out, const float *restrict level,
@@ -204,16 +208,12 @@ PLANISH_WIDE static void stand_out(float *restrict out, const float *restrict le
 
 void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
 {
-  const double *const up = excess->level_up;
   stretches_need(&excess->wide, excess->bins, from, to);
   stretches_need(&excess->middle, excess->bins, from, to);
   for (uint32_t k = from; k < to; k += CHUNK) {
     double sums[CHUNK];
     const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
-    for (uint32_t i = 0; i < count; i += 2) {
-      *(Two *)(sums + i) =
-          sums_over(up, &excess->wide, k + i) - sums_over(up, &excess->middle, k + i);
-    }
+    take_sums_without(sums, excess->level_up, &excess->wide, &excess->middle, k, count);
     stand_out(out + (k - from), excess->level + k, sums, excess->wide.width + k,
               excess->middle.width + k, count);
   }
