@@ -1,5 +1,6 @@
 #include "plugins/attack-sustain-eq/law.h"
 
+#include "common/dsp/eight_floats.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -96,27 +97,35 @@ PLANISH_WIDE static void take_gains(AttackLaw *law, Range range)
   }
 }
 
-/* Sums in lanes, in an order that no vector changes. */
+static double sum_of(const PlanishEight sums[2])
+{
+  double sum = 0.0;
+  for (uint32_t j = 0; j < 2 * PLANISH_EIGHT; ++j) {
+    sum += (double)sums[j / PLANISH_EIGHT][j % PLANISH_EIGHT];
+  }
+  return sum;
+}
+
+/* Sums in lanes, in an order that no register changes. */
 PLANISH_WIDE static void take_readings(AttackLaw *law, Range range)
 {
-  enum { LANES = PLANISH_RANK_LANES };
   const float *const powers = powers_ago(law, law->ahead) + range.from;
-  float power[LANES] = {0.0F};
-  float attack[LANES] = {0.0F};
-  float result[LANES] = {0.0F};
-  for (uint32_t i = 0; i < range.to - range.from; i += LANES) {
-    for (uint32_t j = 0; j < LANES; ++j) {
-      const float gain = 1.0F + law->added[i + j];
-      power[j] += powers[i + j];
-      attack[j] += powers[i + j] * law->share[i + j];
-      result[j] += powers[i + j] * gain * gain;
+  PlanishEight power[2] = {{0.0F}};
+  PlanishEight attack[2] = {{0.0F}};
+  PlanishEight result[2] = {{0.0F}};
+  for (uint32_t i = 0; i < range.to - range.from; i += 2 * PLANISH_EIGHT) {
+    for (uint32_t j = 0; j < 2; ++j) {
+      const uint32_t at = i + j * PLANISH_EIGHT;
+      const PlanishEight now = planish_eight_load(powers + at);
+      const PlanishEight gain = 1.0F + planish_eight_load(law->added + at);
+      power[j] += now;
+      attack[j] += now * planish_eight_load(law->share + at);
+      result[j] += now * gain * gain;
     }
   }
-  for (uint32_t j = 0; j < LANES; ++j) {
-    law->power += (double)power[j];
-    law->attack_power += (double)attack[j];
-    law->result_power += (double)result[j];
-  }
+  law->power += sum_of(power);
+  law->attack_power += sum_of(attack);
+  law->result_power += sum_of(result);
 }
 
 /* How far a factor is from 1, up or down alike. */
@@ -125,16 +134,37 @@ static float farness(float gain)
   return gain < 1.0F ? 1.0F / gain : gain;
 }
 
+/* That of the gains of bins that are heard, 0 of others; returns the largest. */
+PLANISH_WIDE static float take_farness(float *far, const float *added, const float *powers,
+                                       float floor, uint32_t count)
+{
+  const PlanishEight none = planish_eight_all(0.0F);
+  PlanishEight farthest = none;
+  for (uint32_t i = 0; i < count; i += PLANISH_EIGHT) {
+    const PlanishEight gain = 1.0F + planish_eight_load(added + i);
+    const PlanishEight either = planish_eight_max(gain, 1.0F / gain);
+    const PlanishEightMask counts =
+        planish_eight_less(planish_eight_all(floor), planish_eight_load(powers + i)) &
+        planish_eight_less(none, gain);
+    const PlanishEight here = planish_eight_choose(counts, either, none);
+    planish_eight_store(far + i, here);
+    farthest = planish_eight_max(farthest, here);
+  }
+  return planish_eight_largest(farthest);
+}
+
 static void look_for_moves(AttackLaw *law, uint32_t part, Range range)
 {
   const float *const powers = powers_ago(law, law->ahead) + range.from;
   const double hops = 1.0 / (1.0 - law->hop_keep);
   const float floor = (float)(FAINT * law->power / (hops * law->shares.bins));
-  for (uint32_t i = 0; i < range.to - range.from; ++i) {
-    const float gain = 1.0F + law->added[i];
-    if (powers[i] > floor && gain > 0.0F && farness(gain) > farness(law->moving.gain)) {
-      law->moving = (AttackMove){gain, range.from + i};
+  const float farthest = take_farness(law->far, law->added, powers, floor, range.to - range.from);
+  if (farthest > farness(law->moving.gain)) {
+    uint32_t i = 0;
+    while (law->far[i] != farthest) {
+      ++i;
     }
+    law->moving = (AttackMove){1.0F + law->added[i], range.from + i};
   }
   if (part == PARTS - 1) {
     law->moved = law->moving;
@@ -189,6 +219,7 @@ PlanishStatus attack_law_setup(AttackLaw *law, PlanishArena *arena, double rate,
   law->sustain_curve = planish_arena_take(arena, length / 2, sizeof(float));
   law->share = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
   law->added = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
+  law->far = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
   return planish_spectral_engine_setup_with(&law->engine, arena, length,
                                             &(PlanishSpectralExtras){most_ahead, true});
 }
@@ -202,7 +233,7 @@ void attack_law_reset(AttackLaw *law, uint32_t ahead)
   };
   planish_spectral_engine_look_ahead(&law->engine, ahead);
   planish_spectral_engine_reset(
-      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks});
+      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks, true});
   attack_shares_reset(&law->shares, ahead);
   memset(law->powers, 0, (size_t)(law->most_ahead + 1) * law->shares.bins * sizeof(float));
   law->ahead = law->engine.ahead;
