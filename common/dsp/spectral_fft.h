@@ -73,6 +73,10 @@ void planish_spectral_fft_forward_part(const PlanishSpectralFft *fft, PlanishCom
 void planish_spectral_fft_backward_part(const PlanishSpectralFft *fft, PlanishComplex *spectrum,
                                         const PlanishComplex *gains, uint32_t part);
 
+/* Part 0..15 with real gains of bins 0..length/2, each for its bin and the mirror image. */
+void planish_spectral_fft_backward_real(const PlanishSpectralFft *fft, PlanishComplex *spectrum,
+                                        const float *gains, uint32_t part);
+
 void planish_spectral_fft_backward_row(const PlanishSpectralFft *fft,
                                        const PlanishComplex *spectrum, PlanishComplex *samples,
                                        uint32_t row);

@@ -200,7 +200,7 @@ void unmask_law_reset(UnmaskLaw *law)
       {lay, law, PARTS, LAY_COST},
   };
   planish_spectral_engine_reset(
-      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks});
+      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks, true});
   unmask_moves_reset(&law->moves);
   law->largest_lift = (UnmaskReading){0.0, 0.0};
   law->largest_cut = (UnmaskReading){0.0, 0.0};
