@@ -86,15 +86,30 @@ PLANISH_WIDE void resonance_cut_process(ResonanceCut *cut, const float *restrict
   }
 }
 
+/* around[1..count]: gains, between their neighbours. */
+PLANISH_WIDE static void deepen(float *restrict log_gain, const float *restrict around,
+                                float deepest, uint32_t count)
+{
+  for (uint32_t i = 0; i < count; ++i) {
+    const float now = around[i + 1];
+    const float deeper = now + DEEPER * (2.0F * now - around[i] - around[i + 2]);
+    log_gain[i] = deeper > 0.0F ? 0.0F : (deeper < deepest ? deepest : deeper);
+  }
+}
+
 void resonance_cut_deepen(ResonanceCut *cut, float *log_gain, uint32_t from, uint32_t to)
 {
-  float before = from == 0 ? log_gain[1] : cut->before;
-  for (uint32_t k = from; k < to; ++k) {
-    const float now = log_gain[k];
-    const float after = log_gain[k + 1 < cut->bins ? k + 1 : k - 1];
-    const float deeper = now + DEEPER * (2.0F * now - before - after);
-    log_gain[k] = deeper > 0.0F ? 0.0F : (deeper < cut->deepest ? cut->deepest : deeper);
-    before = now;
+  enum { CHUNK = 64 };
+  float around[CHUNK + 2];
+  around[0] = from == 0 ? log_gain[1] : cut->before;
+  for (uint32_t k = from; k < to; k += CHUNK) {
+    const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
+    const uint32_t next = k + count;
+    memcpy(around + 1, log_gain + k, count * sizeof *around);
+    /* At both ends it goes on as it came. */
+    around[count + 1] = log_gain[next < cut->bins ? next : next - 2];
+    deepen(log_gain + k, around, cut->deepest, count);
+    around[0] = around[count];
   }
-  cut->before = before;
+  cut->before = around[0];
 }
