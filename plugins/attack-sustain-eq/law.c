@@ -13,7 +13,16 @@ enum { PARTS = ATTACK_LAW_PARTS };
 enum { LENGTH_AT_48K = 2048, SHORTEST = 2 * PLANISH_RANK_LANES * PARTS };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { TAKE_COST = 4, BEFORE_COST = 10, AROUND_COST = 6, RISE_COST = 4, LAY_COST = 22 };
+enum {
+  TAKE_COST = 4,
+  BEFORE_COST = 15,
+  BEFORE_LOW_COST = 11,
+  BEGIN_AROUND_COST = 21,
+  AROUND_COST = 7,
+  RISE_COST = 4,
+  LOW_COST = 3,
+  LAY_COST = 17
+};
 
 static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;
@@ -72,6 +81,20 @@ static void before(void *context, uint32_t part)
   attack_shares_before(&law->shares, range.from, range.to);
 }
 
+static void before_low(void *context, uint32_t chunk)
+{
+  AttackLaw *const law = context;
+  attack_shares_before_low(&law->shares, chunk * PLANISH_RANK_LANES,
+                           (chunk + 1) * PLANISH_RANK_LANES);
+}
+
+static void begin_around(void *context, uint32_t part)
+{
+  AttackLaw *const law = context;
+  (void)part;
+  attack_shares_begin_around(&law->shares);
+}
+
 static void around(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
@@ -84,6 +107,12 @@ static void rise(void *context, uint32_t part)
   AttackLaw *const law = context;
   const Range range = range_of(law, part);
   attack_shares_rise(&law->shares, range.from, range.to);
+}
+
+static void low(void *context, uint32_t chunk)
+{
+  AttackLaw *const law = context;
+  attack_shares_low(&law->shares, chunk * PLANISH_RANK_LANES, (chunk + 1) * PLANISH_RANK_LANES);
 }
 
 PLANISH_WIDE static void take_gains(AttackLaw *law, Range range)
@@ -226,9 +255,15 @@ PlanishStatus attack_law_setup(AttackLaw *law, PlanishArena *arena, double rate,
 
 void attack_law_reset(AttackLaw *law, uint32_t ahead)
 {
+  const uint32_t low_chunks = law->shares.low_bins / PLANISH_RANK_LANES;
   const PlanishTask tasks[] = {
-      {take, law, PARTS, TAKE_COST},     {before, law, PARTS, BEFORE_COST},
-      {around, law, PARTS, AROUND_COST}, {rise, law, PARTS, RISE_COST},
+      {take, law, PARTS, TAKE_COST},
+      {before, law, PARTS, BEFORE_COST},
+      {before_low, law, low_chunks, BEFORE_LOW_COST},
+      {begin_around, law, 1, BEGIN_AROUND_COST},
+      {around, law, PARTS, AROUND_COST},
+      {rise, law, PARTS, RISE_COST},
+      {low, law, low_chunks, LOW_COST},
       {lay, law, PARTS, LAY_COST},
   };
   planish_spectral_engine_look_ahead(&law->engine, ahead);
