@@ -188,12 +188,12 @@ PlanishStatus planish_minimum_phase_setup(PlanishMinimumPhase *phase, PlanishAre
 uint32_t planish_minimum_phase_tasks(PlanishMinimumPhase *phase, PlanishTask *tasks)
 {
   /* Measured beside those of the transform; half the length costs a little over half. */
-  tasks[0] = (PlanishTask){take_logarithm, phase, PLANISH_FFT_ROWS, 9};
+  tasks[0] = (PlanishTask){take_logarithm, phase, PLANISH_FFT_ROWS, 7};
   tasks[1] = (PlanishTask){forward_part, phase, PLANISH_FFT_PARTS, 2};
-  tasks[2] = (PlanishTask){fold, phase, PARTS, 8};
-  tasks[3] = (PlanishTask){take_cepstrum, phase, PLANISH_FFT_ROWS, 8};
+  tasks[2] = (PlanishTask){fold, phase, PARTS, 2};
+  tasks[3] = (PlanishTask){take_cepstrum, phase, PLANISH_FFT_ROWS, 6};
   tasks[4] = (PlanishTask){forward_part, phase, PLANISH_FFT_PARTS, 2};
-  tasks[5] = (PlanishTask){make_angle, phase, PARTS, 11};
+  tasks[5] = (PlanishTask){make_angle, phase, PARTS, 3};
   tasks[6] = (PlanishTask){make_gain, phase, PARTS, 10};
   return PLANISH_MINIMUM_PHASE_TASKS;
 }

@@ -137,8 +137,10 @@ static void fill_window(PlanishSpectralEngine *engine)
 
 static void add_path(PlanishSchedule *schedule, PlanishSpectralPath *path, bool real_gains)
 {
-  planish_schedule_add(schedule, (PlanishTask){real_gains ? lay_real_gains : lay_gains, path,
-                                               PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST});
+  const PlanishTask complex_ones = {lay_gains, path, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST};
+  const PlanishTask real_ones = {lay_real_gains, path, PLANISH_FFT_PARTS / 2,
+                                 PLANISH_FFT_REAL_GAINS_COST};
+  planish_schedule_add(schedule, real_gains ? real_ones : complex_ones);
   planish_schedule_add(schedule, (PlanishTask){backward_part, path, PLANISH_FFT_PARTS / 2,
                                                PLANISH_FFT_BACKWARD_COST});
   planish_schedule_add(schedule,

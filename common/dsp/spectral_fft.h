@@ -34,13 +34,14 @@ enum {
   PLANISH_FFT_SHORTEST = 256,
 };
 
-/* What a row and a part cost, forward and backward (the first half of the parts with gains), in
- * units of one another: measured in an engine of 4096 points. */
+/* What a row and a part cost, forward and backward (the first half of the parts with gains, complex
+ * or real), in units of one another: measured in an engine of 4096 points. */
 enum {
   PLANISH_FFT_ROW_COST = 12,
   PLANISH_FFT_FORWARD_COST = 3,
-  PLANISH_FFT_GAINS_COST = 8,
-  PLANISH_FFT_BACKWARD_COST = 4,
+  PLANISH_FFT_GAINS_COST = 6,
+  PLANISH_FFT_REAL_GAINS_COST = 4,
+  PLANISH_FFT_BACKWARD_COST = 3,
 };
 
 typedef struct {

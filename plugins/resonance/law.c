@@ -11,10 +11,10 @@ enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 5 };
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
   POWER_COST = 3,
-  LEVEL_COST = 10,
-  GAIN_COST = 16,
-  DEEPEN_COST = 4,
-  LAY_COST = 5,
+  LEVEL_COST = 7,
+  GAIN_COST = 12,
+  DEEPEN_COST = 3,
+  LAY_COST = 2,
   ZERO_PHASE_COST = 2
 };
 
