@@ -309,53 +309,10 @@ PLANISH_INLINED Quad narrowed(const double *x)
   return __builtin_convertvector(planish_four_load(x), Quad);
 }
 
-PLANISH_INLINED void store_widened(double *to, Quad x, double scale)
-{
-  planish_four_store(to, planish_all(scale) * __builtin_convertvector(x, PlanishFour));
-}
-
-PLANISH_WIDE static void take_whole(PlanishSpectralEngine *engine, const double *left,
-                                    const double *right)
-{
-  PlanishComplex *const input = engine->input + place_of(engine, engine->at);
-  for (uint32_t row = 0; row < PLANISH_FFT_ROWS; row += 4) {
-    const uint32_t later = row + PLANISH_FFT_ROWS;
-    Quad x[4] = {narrowed(left + row), narrowed(right + row), narrowed(left + later),
-                 narrowed(right + later)};
-    transpose(x);
-    for (uint32_t i = 0; i < 4; ++i) {
-      planish_four_floats_store(input + engine->row_start[row + i], x[i]);
-    }
-  }
-}
-
-PLANISH_WIDE static void give_whole(const PlanishSpectralEngine *engine,
-                                    const PlanishSpectralPath *path, double *const *out)
-{
-  const double scale = scale_of(engine);
-  const PlanishComplex *const change = path->change + place_of(engine, engine->at);
-  for (uint32_t row = 0; row < PLANISH_FFT_ROWS; row += 4) {
-    const uint32_t later = row + PLANISH_FFT_ROWS;
-    Quad x[4];
-    for (uint32_t i = 0; i < 4; ++i) {
-      x[i] = planish_four_floats_load(change + engine->row_start[row + i]);
-    }
-    transpose(x);
-    store_widened(out[0] + row, x[0], scale);
-    store_widened(out[1] + row, x[1], scale);
-    store_widened(out[0] + later, x[2], scale);
-    store_widened(out[1] + later, x[3], scale);
-  }
-}
-
 /* What lies on a path at a stretch of the hop. */
 static void give_out(const PlanishSpectralEngine *engine, const PlanishSpectralPath *path,
                      double *const *out, uint32_t frames)
 {
-  if (is_whole(engine, frames)) {
-    give_whole(engine, path, out);
-    return;
-  }
   const double scale = scale_of(engine);
   for (uint32_t i = 0; i < frames; ++i) {
     const PlanishComplex *const change = path->change + place_of(engine, engine->at + i);
@@ -367,10 +324,6 @@ static void give_out(const PlanishSpectralEngine *engine, const PlanishSpectralP
 static void take_in(PlanishSpectralEngine *engine, const double *left, const double *right,
                     uint32_t frames)
 {
-  if (is_whole(engine, frames)) {
-    take_whole(engine, left, right);
-    return;
-  }
   for (uint32_t i = 0; i < frames; ++i) {
     engine->input[place_of(engine, engine->at + i)] =
         (PlanishComplex){(float)left[i], (float)right[i]};
@@ -398,19 +351,69 @@ static void give_out_aside(PlanishSpectralEngine *engine, double *const *aside, 
   }
 }
 
+/* Where the frame that comes now is kept until it goes out. */
+static inline double *kept_at(const PlanishSpectralEngine *engine, uint32_t channel)
+{
+  return engine->kept[channel] + (size_t)engine->kept_segment * engine->hop + engine->at;
+}
+
+/* Four frames go into what is kept; out comes what lay there, with what is to be added. */
+PLANISH_INLINED void swap_four(double *x, double *kept, Quad change, double scale)
+{
+  const PlanishFour in = planish_four_load(x);
+  const PlanishFour added = planish_all(scale) * __builtin_convertvector(change, PlanishFour);
+  planish_four_store(x, planish_four_load(kept) + added);
+  planish_four_store(kept, in);
+}
+
+/* exchange() of a whole block: four rows at a time, two frames of both channels in each. */
+PLANISH_WIDE static void exchange_whole(PlanishSpectralEngine *engine, double *const *audio,
+                                        uint32_t channels, uint32_t from)
+{
+  const Quad silence = {0.0F};
+  const bool two = channels == 2;
+  const double scale = scale_of(engine);
+  const uint32_t *const start = engine->row_start;
+  const PlanishComplex *const change = engine->path.change + place_of(engine, engine->at);
+  PlanishComplex *const input = engine->input + place_of(engine, engine->at);
+  double *const x[2] = {audio[0] + from, two ? audio[1] + from : NULL};
+  double *const kept[2] = {kept_at(engine, 0), kept_at(engine, 1)};
+  for (uint32_t row = 0; row < PLANISH_FFT_ROWS; row += 4) {
+    const uint32_t later = row + PLANISH_FFT_ROWS;
+    Quad in[4] = {narrowed(x[0] + row), two ? narrowed(x[1] + row) : silence,
+                  narrowed(x[0] + later), two ? narrowed(x[1] + later) : silence};
+    Quad out[4];
+    transpose(in);
+    for (uint32_t i = 0; i < 4; ++i) {
+      out[i] = planish_four_floats_load(change + start[row + i]);
+      planish_four_floats_store(input + start[row + i], in[i]);
+    }
+    transpose(out);
+    swap_four(x[0] + row, kept[0] + row, out[0], scale);
+    swap_four(x[0] + later, kept[0] + later, out[2], scale);
+    if (two) {
+      swap_four(x[1] + row, kept[1] + row, out[1], scale);
+      swap_four(x[1] + later, kept[1] + later, out[3], scale);
+    }
+  }
+}
+
 /* Takes the input of a stretch that ends with the hop or before, and gives out what lay in its
  * place, five hops old: the delayed input with what is to be added. */
-PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *audio,
-                                  uint32_t channels, uint32_t from, uint32_t frames)
+static void exchange(PlanishSpectralEngine *engine, double *const *audio, uint32_t channels,
+                     uint32_t from, uint32_t frames)
 {
   static const double silence[PLANISH_SPECTRAL_BLOCK] = {0};
   double change[2][PLANISH_SPECTRAL_BLOCK];
+  if (is_whole(engine, frames)) {
+    exchange_whole(engine, audio, channels, from);
+    return;
+  }
   take_in(engine, audio[0] + from, channels == 2 ? audio[1] + from : silence, frames);
   give_out(engine, &engine->path, (double *const[2]){change[0], change[1]}, frames);
   for (uint32_t c = 0; c < channels; ++c) {
     double *restrict const x = audio[c] + from;
-    double *restrict const kept =
-        engine->kept[c] + (size_t)engine->kept_segment * engine->hop + engine->at;
+    double *restrict const kept = kept_at(engine, c);
     for (uint32_t i = 0; i < frames; ++i) {
       const double in = x[i];
       x[i] = kept[i] + change[c][i];
