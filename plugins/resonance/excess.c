@@ -27,8 +27,8 @@ static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, 
                             float reach)
 {
   *stretches = (ResonanceStretches){.reach = reach};
-  stretches->from = planish_arena_take(arena, bins + SPARE, sizeof(uint32_t));
-  stretches->to = planish_arena_take(arena, bins + SPARE, sizeof(uint32_t));
+  stretches->from = planish_arena_take(arena, bins + SPARE, sizeof(uint16_t));
+  stretches->to = planish_arena_take(arena, bins + SPARE, sizeof(uint16_t));
   stretches->from_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
   stretches->to_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
   stretches->width = planish_arena_take(arena, bins, sizeof(float));
@@ -59,20 +59,31 @@ PLANISH_WIDE static void lay_stretches(ResonanceStretches *stretches, uint32_t b
     const float last = upper > end ? end : upper;
     const int32_t whole_first = (int32_t)first;
     const int32_t whole_last = (int32_t)last;
-    stretches->from[k] = (uint32_t)whole_first;
-    stretches->to[k] = (uint32_t)whole_last;
+    stretches->from[k] = (uint16_t)whole_first;
+    stretches->to[k] = (uint16_t)whole_last;
     stretches->from_share[k] = first - (float)whole_first;
     stretches->to_share[k] = last - (float)whole_last;
     stretches->width[k] = last - first;
   }
 }
 
-/* For bins from..to-1, in order. */
-static void stretches_need(ResonanceStretches *stretches, uint32_t bins, uint32_t from, uint32_t to)
+/* For bins from..to-1, in order; true where they are laid out anew. */
+static bool stretches_need(ResonanceStretches *stretches, uint32_t bins, uint32_t from, uint32_t to)
 {
-  if (stretches->laid < to) {
-    lay_stretches(stretches, bins, from, to);
-    stretches->laid = to;
+  if (stretches->laid >= to) {
+    return false;
+  }
+  lay_stretches(stretches, bins, from, to);
+  stretches->laid = to;
+  return true;
+}
+
+static void need_surroundings(ResonanceExcess *excess, uint32_t from, uint32_t to)
+{
+  const bool wide = stretches_need(&excess->wide, excess->bins, from, to);
+  const bool middle = stretches_need(&excess->middle, excess->bins, from, to);
+  for (uint32_t k = from; (wide || middle) && k < to; ++k) {
+    excess->rest[k] = excess->wide.width[k] - excess->middle.width[k];
   }
 }
 
@@ -89,6 +100,7 @@ void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double
   stretches_setup(&excess->narrow, arena, excess->bins, 1.5F);
   stretches_setup(&excess->wide, arena, excess->bins, 4.5F);
   stretches_setup(&excess->middle, arena, excess->bins, 2.5F);
+  excess->rest = planish_arena_take(arena, excess->bins, sizeof(float));
   stretches_set(&excess->wide, AROUND);
   excess->keep = (float)planish_exp(-hop / (0.001 * POWER_MS * rate));
   /* Parseval's sum over half the bins; the window leaves 3/8 of the power. */
@@ -111,7 +123,7 @@ void resonance_excess_set(ResonanceExcess *excess, double bandwidth)
 typedef double Two __attribute__((vector_size(16), aligned(8), may_alias));
 
 /* A running sum at four places, each within the bin that it lies in. */
-PLANISH_INLINED PlanishFour sums_to(const double *up, const uint32_t *at, const float *share)
+PLANISH_INLINED PlanishFour sums_to(const double *up, const uint16_t *at, const float *share)
 {
   const PlanishFour shares = {(double)share[0], (double)share[1], (double)share[2],
                               (double)share[3]};
@@ -198,24 +210,22 @@ void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_
 }
 
 PLANISH_WIDE static void stand_out(float *restrict out, const float *restrict level,
-                                   const double *restrict sums, const float *restrict wide,
-                                   const float *restrict middle, uint32_t count)
+                                   const double *restrict sums, const float *restrict rest,
+                                   uint32_t count)
 {
   for (uint32_t i = 0; i < count; ++i) {
-    out[i] = level[i] - (float)(sums[i] / (double)(wide[i] - middle[i]));
+    out[i] = level[i] - (float)(sums[i] / (double)rest[i]);
   }
 }
 
 void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
 {
-  stretches_need(&excess->wide, excess->bins, from, to);
-  stretches_need(&excess->middle, excess->bins, from, to);
+  need_surroundings(excess, from, to);
   for (uint32_t k = from; k < to; k += CHUNK) {
     double sums[CHUNK];
     const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
     take_sums_without(sums, excess->level_up, &excess->wide, &excess->middle, k, count);
-    stand_out(out + (k - from), excess->level + k, sums, excess->wide.width + k,
-              excess->middle.width + k, count);
+    stand_out(out + (k - from), excess->level + k, sums, excess->rest + k, count);
   }
 }
 
