@@ -18,9 +18,7 @@ static const double LEAST_MIDDLE = 1.0 / 8.0;
 static const double MIDDLE_FOR_BAND = 1.5;
 /* Far under the power of any sound; keeps the logarithm finite. */
 static const float NOTHING = 1e-25F;
-/* Bins that are worked on at a time: a multiple of four. */
-enum { CHUNK = 64 };
-/* Stretches without a width behind the last, so that all are read by four. */
+/* Behind the last bin, so that all are read by four; what comes of it counts nowhere. */
 enum { SPARE = 3 };
 
 static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, uint32_t bins,
@@ -31,7 +29,7 @@ static void stretches_setup(ResonanceStretches *stretches, PlanishArena *arena, 
   stretches->to = planish_arena_take(arena, bins + SPARE, sizeof(uint16_t));
   stretches->from_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
   stretches->to_share = planish_arena_take(arena, bins + SPARE, sizeof(float));
-  stretches->width = planish_arena_take(arena, bins, sizeof(float));
+  stretches->width = planish_arena_take(arena, bins + SPARE, sizeof(float));
 }
 
 static void stretches_set(ResonanceStretches *stretches, float factor)
@@ -93,14 +91,14 @@ void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double
   const double hop = (double)length / PLANISH_SPECTRAL_OVERLAP;
   excess->bins = length / 2 + 1;
   excess->power = planish_arena_take(arena, excess->bins, sizeof(float));
-  excess->level = planish_arena_take(arena, excess->bins, sizeof(float));
+  excess->level = planish_arena_take(arena, excess->bins + SPARE, sizeof(float));
   /* One more than there are sums, for what begins at the end and has no width. */
   excess->power_up = planish_arena_take(arena, excess->bins + 2, sizeof(double));
   excess->level_up = planish_arena_take(arena, excess->bins + 2, sizeof(double));
   stretches_setup(&excess->narrow, arena, excess->bins, 1.5F);
   stretches_setup(&excess->wide, arena, excess->bins, 4.5F);
   stretches_setup(&excess->middle, arena, excess->bins, 2.5F);
-  excess->rest = planish_arena_take(arena, excess->bins, sizeof(float));
+  excess->rest = planish_arena_take(arena, excess->bins + SPARE, sizeof(float));
   stretches_set(&excess->wide, AROUND);
   excess->keep = (float)planish_exp(-hop / (0.001 * POWER_MS * rate));
   /* Parseval's sum over half the bins; the window leaves 3/8 of the power. */
@@ -164,69 +162,82 @@ void resonance_excess_take_power(ResonanceExcess *excess, const PlanishSpectralE
   planish_running_sum(excess->power_up + from, excess->power + from, (double)NOTHING, to - from);
 }
 
-/* Of the stretches of bins k to k + count - 1, and of what is left of four. */
-PLANISH_WIDE static void take_sums(double *restrict sums, const double *up,
-                                   const ResonanceStretches *stretches, uint32_t k, uint32_t count)
+PLANISH_INLINED PlanishFour widened(const float *x)
 {
-  for (uint32_t i = 0; i < count; i += PLANISH_LANES) {
-    planish_four_store(sums + i, sums_over(up, stretches, k + i));
+  return __builtin_convertvector(planish_four_floats_load(x), PlanishFour);
+}
+
+/* `count` of four. */
+PLANISH_INLINED void store_floats(float *to, PlanishFourFloats four, uint32_t count)
+{
+  memcpy(to, &four, count < PLANISH_LANES ? count * sizeof *to : sizeof four);
+}
+
+/* Divisions are under way while other places are looked up. */
+PLANISH_INLINED PlanishFourFloats means_over(const double *up, const ResonanceStretches *stretches,
+                                             uint32_t k)
+{
+  const PlanishFour mean = sums_over(up, stretches, k) / widened(stretches->width + k);
+  return __builtin_convertvector(mean, PlanishFourFloats);
+}
+
+PLANISH_WIDE static void take_means(float *restrict means, const double *up,
+                                    const ResonanceStretches *stretches, uint32_t from, uint32_t to)
+{
+  const ResonanceStretches still = *stretches;
+  uint32_t k = from;
+  for (; k + PLANISH_LANES <= to; k += PLANISH_LANES) {
+    store_floats(means + (k - from), means_over(up, &still, k), PLANISH_LANES);
+  }
+  if (k < to) {
+    store_floats(means + (k - from), means_over(up, &still, k), to - k);
   }
 }
 
-/* Of one stretch without another. */
-PLANISH_WIDE static void take_sums_without(double *restrict sums, const double *up,
-                                           const ResonanceStretches *stretches,
-                                           const ResonanceStretches *without, uint32_t k,
-                                           uint32_t count)
-{
-  for (uint32_t i = 0; i < count; i += PLANISH_LANES) {
-    planish_four_store(sums + i, sums_over(up, stretches, k + i) - sums_over(up, without, k + i));
-  }
-}
-
-PLANISH_WIDE static void level_of(float *restrict level, const double *restrict sums,
-                                  const float *restrict width, uint32_t count)
+PLANISH_WIDE static void level_of(float *restrict means, uint32_t count)
 {
   for (uint32_t i = 0; i < count; ++i) {
-    const double mean = sums[i] / (double)width[i];
     /* Rounding of the sums can leave less than the nothing that went in. */
-    level[i] = mean > (double)NOTHING ? (float)mean : NOTHING;
-  }
-  for (uint32_t i = 0; i < count; ++i) {
-    level[i] = planish_log2f(level[i]) * (float)(0.5 * PLANISH_LOG2_TO_DB);
+    const float mean = means[i] > NOTHING ? means[i] : NOTHING;
+    means[i] = planish_log2f(mean) * (float)(0.5 * PLANISH_LOG2_TO_DB);
   }
 }
 
 void resonance_excess_take_level(ResonanceExcess *excess, uint32_t from, uint32_t to)
 {
   stretches_need(&excess->narrow, excess->bins, from, to);
-  for (uint32_t k = from; k < to; k += CHUNK) {
-    double sums[CHUNK];
-    const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
-    take_sums(sums, excess->power_up, &excess->narrow, k, count);
-    level_of(excess->level + k, sums, excess->narrow.width + k, count);
-  }
+  take_means(excess->level + from, excess->power_up, &excess->narrow, from, to);
+  level_of(excess->level + from, to - from);
   planish_running_sum(excess->level_up + from, excess->level + from, 0.0, to - from);
 }
 
-PLANISH_WIDE static void stand_out(float *restrict out, const float *restrict level,
-                                   const double *restrict sums, const float *restrict rest,
-                                   uint32_t count)
+/* Of bins k to k + 3. */
+PLANISH_INLINED PlanishFourFloats stand_out(const ResonanceExcess *excess, uint32_t k)
 {
-  for (uint32_t i = 0; i < count; ++i) {
-    out[i] = level[i] - (float)(sums[i] / (double)rest[i]);
+  const double *const up = excess->level_up;
+  const PlanishFour sums = sums_over(up, &excess->wide, k) - sums_over(up, &excess->middle, k);
+  const PlanishFour around = sums / widened(excess->rest + k);
+  return planish_four_floats_load(excess->level + k) -
+         __builtin_convertvector(around, PlanishFourFloats);
+}
+
+PLANISH_WIDE static void take_out(float *restrict out, const ResonanceExcess *excess, uint32_t from,
+                                  uint32_t to)
+{
+  const ResonanceExcess still = *excess;
+  uint32_t k = from;
+  for (; k + PLANISH_LANES <= to; k += PLANISH_LANES) {
+    store_floats(out + (k - from), stand_out(&still, k), PLANISH_LANES);
+  }
+  if (k < to) {
+    store_floats(out + (k - from), stand_out(&still, k), to - k);
   }
 }
 
 void resonance_excess_get(ResonanceExcess *excess, float *out, uint32_t from, uint32_t to)
 {
   need_surroundings(excess, from, to);
-  for (uint32_t k = from; k < to; k += CHUNK) {
-    double sums[CHUNK];
-    const uint32_t count = to - k < CHUNK ? to - k : CHUNK;
-    take_sums_without(sums, excess->level_up, &excess->wide, &excess->middle, k, count);
-    stand_out(out + (k - from), excess->level + k, sums, excess->rest + k, count);
-  }
+  take_out(out, excess, from, to);
 }
 
 bool resonance_excess_is_silent(const ResonanceExcess *excess)
