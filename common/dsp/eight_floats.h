@@ -9,6 +9,7 @@
 
 typedef float PlanishEight __attribute__((vector_size(32)));
 typedef int32_t PlanishEightMask __attribute__((vector_size(32)));
+typedef uint32_t PlanishEightBits __attribute__((vector_size(32)));
 
 enum { PLANISH_EIGHT = 8 };
 
@@ -39,7 +40,7 @@ PLANISH_INLINED PlanishEight planish_eight_choose(PlanishEightMask mask, Planish
 /* Where a < b: where their difference has a sign. */
 PLANISH_INLINED PlanishEightMask planish_eight_less(PlanishEight a, PlanishEight b)
 {
-  return (PlanishEightMask)(a - b) >> 31;
+  return (PlanishEightMask)(-((PlanishEightBits)(a - b) >> 31));
 }
 
 PLANISH_INLINED PlanishEight planish_eight_max(PlanishEight a, PlanishEight b)
