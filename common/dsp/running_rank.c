@@ -105,16 +105,19 @@ static uint32_t mirrored(int32_t at, uint32_t count)
   return up < count ? up : 2 * (count - 1) - up;
 }
 
+PLANISH_WIDE void planish_rank_window_begin(PlanishRankWindow *window, const float *sequence,
+                                            uint32_t count)
+{
+  empty(window);
+  for (int32_t i = -HALF; i <= HALF; ++i) {
+    slide(window, PLANISH_RANK_NONE, sequence[mirrored(i, count)]);
+  }
+}
+
 PLANISH_WIDE void planish_rank_window_medians(PlanishRankWindow *window, const float *sequence,
                                               uint32_t count, float *medians, uint32_t from,
                                               uint32_t to)
 {
-  if (from == 0) {
-    empty(window);
-    for (int32_t i = -HALF; i <= HALF; ++i) {
-      slide(window, PLANISH_RANK_NONE, sequence[mirrored(i, count)]);
-    }
-  }
   for (uint32_t i = from; i < to; ++i) {
     const int32_t at = (int32_t)i;
     if (i > 0) {

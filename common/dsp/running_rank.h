@@ -73,8 +73,11 @@ typedef struct {
   uint32_t now;
 } PlanishRankWindow;
 
-/* The medians of sequence[0..count-1] around places from..to-1, count >= PLANISH_RANK_WINDOW / 2 +
- * 2, which mirrors at both ends; to be called in order, from place 0 on. */
+/* The window around place 0 of sequence[0..count-1], count >= PLANISH_RANK_WINDOW / 2 + 2, which
+ * mirrors at both ends: as much work as PLANISH_RANK_WINDOW medians. */
+void planish_rank_window_begin(PlanishRankWindow *window, const float *sequence, uint32_t count);
+
+/* The medians around places from..to-1; to be called in order, from place 0 on. */
 void planish_rank_window_medians(PlanishRankWindow *window, const float *sequence, uint32_t count,
                                  float *medians, uint32_t from, uint32_t to);
 

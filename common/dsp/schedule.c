@@ -28,11 +28,13 @@ uint64_t planish_schedule_run(PlanishSchedule *schedule, uint32_t frames)
 {
   const uint64_t before = schedule->done;
   schedule->elapsed += frames;
-  const uint64_t due = schedule->total * schedule->elapsed / schedule->period;
+  /* Costs times the period: nothing is divided. */
+  const uint64_t due = schedule->total * schedule->elapsed;
   while (schedule->task < schedule->task_count) {
     const PlanishTask *const task = schedule->tasks + schedule->task;
     /* A step is due in its middle: late as often as early. */
-    if (schedule->index < task->count && schedule->done + task->cost / 2 > due) {
+    const uint64_t middle = (schedule->done + task->cost / 2) * schedule->period;
+    if (schedule->index < task->count && middle > due) {
       break;
     }
     if (schedule->index < task->count) {

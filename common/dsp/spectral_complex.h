@@ -9,6 +9,8 @@
 #ifndef PLANISH_DSP_SPECTRAL_COMPLEX_H
 #define PLANISH_DSP_SPECTRAL_COMPLEX_H
 
+#include "common/dsp/eight_floats.h"
+
 typedef struct {
   float re;
   float im;
@@ -19,9 +21,24 @@ typedef float PlanishComplexFour __attribute__((vector_size(32), may_alias));
 
 typedef float PlanishFourFloats __attribute__((vector_size(16), may_alias));
 
-/* Wide vectors pass otherwise where there are no wide registers; these never pass between
- * functions: all is inlined. */
-#define PLANISH_INLINED static inline __attribute__((always_inline))
+/* The same, or two complex numbers, on no boundary. */
+typedef float PlanishLooseFloats __attribute__((vector_size(16), aligned(4), may_alias));
+
+/* The real and the imaginary parts of eight, apart. */
+typedef struct {
+  PlanishEight re;
+  PlanishEight im;
+} PlanishEightParts;
+
+PLANISH_INLINED PlanishFourFloats planish_four_floats_load(const void *from)
+{
+  return *(const PlanishLooseFloats *)from;
+}
+
+PLANISH_INLINED void planish_four_floats_store(void *to, PlanishFourFloats four)
+{
+  *(PlanishLooseFloats *)to = four;
+}
 
 /* re and im of each change places. */
 PLANISH_INLINED PlanishComplexFour planish_four_crossed(PlanishComplexFour a)
@@ -57,6 +74,24 @@ PLANISH_INLINED PlanishComplexFour planish_four_turned(PlanishComplexFour a)
 PLANISH_INLINED PlanishComplexFour planish_four_scaled(PlanishComplexFour a, PlanishFourFloats by)
 {
   return a * __builtin_shufflevector(by, by, 0, 0, 1, 1, 2, 2, 3, 3);
+}
+
+/* Of x[0] to x[7]. */
+PLANISH_INLINED PlanishEightParts planish_eight_parts(const PlanishComplex *x)
+{
+  const PlanishEight a = planish_eight_load(x);
+  const PlanishEight b = planish_eight_load(x + PLANISH_EIGHT / 2);
+  return (PlanishEightParts){__builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14),
+                             __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15)};
+}
+
+/* Of x[0], x[-1], ... x[-7]. */
+PLANISH_INLINED PlanishEightParts planish_eight_parts_down(const PlanishComplex *x)
+{
+  const PlanishEight a = planish_eight_load(x - (PLANISH_EIGHT - 1));
+  const PlanishEight b = planish_eight_load(x - (PLANISH_EIGHT / 2 - 1));
+  return (PlanishEightParts){__builtin_shufflevector(a, b, 14, 12, 10, 8, 6, 4, 2, 0),
+                             __builtin_shufflevector(a, b, 15, 13, 11, 9, 7, 5, 3, 1)};
 }
 
 #endif

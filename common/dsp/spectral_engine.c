@@ -82,6 +82,12 @@ static void lay_gains(void *context, uint32_t part)
   planish_spectral_fft_backward_part(&path->engine->fft, path->spectrum, path->gains, part);
 }
 
+static void lay_real_gains(void *context, uint32_t part)
+{
+  const PlanishSpectralPath *const path = context;
+  planish_spectral_fft_backward_real(&path->engine->fft, path->spectrum, path->real_gains, part);
+}
+
 static void backward_part(void *context, uint32_t part)
 {
   const PlanishSpectralPath *const path = context;
@@ -101,8 +107,15 @@ PLANISH_WIDE static void add_row(void *context, uint32_t row)
   for (uint32_t piece = 0; piece < PLANISH_SPECTRAL_OVERLAP; ++piece) {
     PlanishComplexFour *const change =
         (PlanishComplexFour *)(path->change + piece_of(engine, piece, row));
+    /* On the path that runs in every hop the newest piece is the first that comes to its place. */
+    const bool first = piece == PLANISH_SPECTRAL_OVERLAP - 1 && path == &engine->path;
     for (uint32_t n = 0; n < fours; ++n) {
-      change[n] += planish_four_scaled(samples[n], window[n]);
+      const PlanishComplexFour added = planish_four_scaled(samples[n], window[n]);
+      if (first) {
+        change[n] = added;
+      } else {
+        change[n] += added;
+      }
     }
     samples += fours;
     window += fours;
@@ -122,10 +135,12 @@ static void fill_window(PlanishSpectralEngine *engine)
   }
 }
 
-static void add_path(PlanishSchedule *schedule, PlanishSpectralPath *path)
+static void add_path(PlanishSchedule *schedule, PlanishSpectralPath *path, bool real_gains)
 {
-  planish_schedule_add(
-      schedule, (PlanishTask){lay_gains, path, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST});
+  const PlanishTask complex_ones = {lay_gains, path, PLANISH_FFT_PARTS / 2, PLANISH_FFT_GAINS_COST};
+  const PlanishTask real_ones = {lay_real_gains, path, PLANISH_FFT_PARTS / 2,
+                                 PLANISH_FFT_REAL_GAINS_COST};
+  planish_schedule_add(schedule, real_gains ? real_ones : complex_ones);
   planish_schedule_add(schedule, (PlanishTask){backward_part, path, PLANISH_FFT_PARTS / 2,
                                                PLANISH_FFT_BACKWARD_COST});
   planish_schedule_add(schedule,
@@ -146,9 +161,9 @@ static void lay_schedule(PlanishSpectralEngine *engine, const PlanishSpectralLaw
   if (aside) {
     planish_schedule_add(schedule, (PlanishTask){copy_part, engine, PLANISH_FFT_PARTS, 1});
   }
-  add_path(schedule, &engine->path);
+  add_path(schedule, &engine->path, law->real_gains);
   if (aside) {
-    add_path(schedule, &engine->aside);
+    add_path(schedule, &engine->aside, law->real_gains);
   }
 }
 
@@ -157,6 +172,7 @@ static void take_path(PlanishSpectralEngine *engine, PlanishSpectralPath *path, 
   const size_t frames = (size_t)SEGMENTS * engine->hop;
   path->engine = engine;
   path->gains = planish_arena_take(arena, engine->length, sizeof *path->gains);
+  path->real_gains = (float *)path->gains;
   path->change = planish_arena_take(arena, frames, sizeof *path->change);
 }
 
@@ -261,38 +277,64 @@ static void start_hop(PlanishSpectralEngine *engine)
   planish_schedule_begin(engine->running);
 }
 
-/* What lies on a path at a stretch of the hop, which is then empty. */
-static void give_out(PlanishSpectralEngine *engine, PlanishSpectralPath *path, double *const *out,
-                     uint32_t frames)
+/* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
+static inline double scale_of(const PlanishSpectralEngine *engine)
 {
-  /* The transforms multiply by the length, and the squares of four windows add up to 3/2. */
-  const double scale = 1.0 / (1.5 * (double)engine->length);
-  PlanishComplex line[PLANISH_SPECTRAL_BLOCK];
-  for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
-    PlanishComplex *change = path->change + place_of(engine, engine->at + first);
-    for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++change) {
-      line[i] = *change;
-      *change = (PlanishComplex){0.0F, 0.0F};
-    }
-  }
+  return 1.0 / (1.5 * (double)engine->length);
+}
+
+/* A whole block has two frames in each row, one beside the other. */
+static inline bool is_whole(const PlanishSpectralEngine *engine, uint32_t frames)
+{
+  return frames == PLANISH_SPECTRAL_BLOCK && engine->at % PLANISH_FFT_ROWS == 0;
+}
+
+typedef PlanishFourFloats Quad;
+
+/* Rows to columns: what goes in is taken for four rows of four numbers. */
+PLANISH_INLINED void transpose(Quad x[4])
+{
+  const Quad a = __builtin_shufflevector(x[0], x[1], 0, 4, 1, 5);
+  const Quad b = __builtin_shufflevector(x[2], x[3], 0, 4, 1, 5);
+  const Quad c = __builtin_shufflevector(x[0], x[1], 2, 6, 3, 7);
+  const Quad d = __builtin_shufflevector(x[2], x[3], 2, 6, 3, 7);
+  x[0] = __builtin_shufflevector(a, b, 0, 1, 4, 5);
+  x[1] = __builtin_shufflevector(a, b, 2, 3, 6, 7);
+  x[2] = __builtin_shufflevector(c, d, 0, 1, 4, 5);
+  x[3] = __builtin_shufflevector(c, d, 2, 3, 6, 7);
+}
+
+PLANISH_INLINED Quad narrowed(const double *x)
+{
+  return __builtin_convertvector(planish_four_load(x), Quad);
+}
+
+/* What lies on a path at a stretch of the hop. */
+static void give_out(const PlanishSpectralEngine *engine, const PlanishSpectralPath *path,
+                     double *const *out, uint32_t frames)
+{
+  const double scale = scale_of(engine);
   for (uint32_t i = 0; i < frames; ++i) {
-    out[0][i] = scale * (double)line[i].re;
-    out[1][i] = scale * (double)line[i].im;
+    const PlanishComplex *const change = path->change + place_of(engine, engine->at + i);
+    out[0][i] = scale * (double)change->re;
+    out[1][i] = scale * (double)change->im;
   }
 }
 
 static void take_in(PlanishSpectralEngine *engine, const double *left, const double *right,
                     uint32_t frames)
 {
-  PlanishComplex line[PLANISH_SPECTRAL_BLOCK];
   for (uint32_t i = 0; i < frames; ++i) {
-    line[i] = (PlanishComplex){(float)left[i], (float)right[i]};
+    engine->input[place_of(engine, engine->at + i)] =
+        (PlanishComplex){(float)left[i], (float)right[i]};
   }
-  for (uint32_t first = 0; first < PLANISH_FFT_ROWS && first < frames; ++first) {
-    PlanishComplex *input = engine->input + place_of(engine, engine->at + first);
-    for (uint32_t i = first; i < frames; i += PLANISH_FFT_ROWS, ++input) {
-      *input = line[i];
-    }
+}
+
+/* The aside does not run in every hop: what it adds to must be nothing. */
+static void empty_aside(PlanishSpectralEngine *engine, uint32_t frames)
+{
+  for (uint32_t i = 0; i < frames; ++i) {
+    engine->aside.change[place_of(engine, engine->at + i)] = (PlanishComplex){0.0F, 0.0F};
   }
 }
 
@@ -302,25 +344,76 @@ static void give_out_aside(PlanishSpectralEngine *engine, double *const *aside, 
   double out[2][PLANISH_SPECTRAL_BLOCK] = {{0}};
   if (engine->aside_left > 0) {
     give_out(engine, &engine->aside, (double *const[2]){out[0], out[1]}, frames);
+    empty_aside(engine, frames);
   }
   for (uint32_t c = 0; aside != NULL && c < channels; ++c) {
     memcpy(aside[c] + from, out[c], frames * sizeof(double));
   }
 }
 
+/* Where the frame that comes now is kept until it goes out. */
+static inline double *kept_at(const PlanishSpectralEngine *engine, uint32_t channel)
+{
+  return engine->kept[channel] + (size_t)engine->kept_segment * engine->hop + engine->at;
+}
+
+/* Four frames go into what is kept; out comes what lay there, with what is to be added. */
+PLANISH_INLINED void swap_four(double *x, double *kept, Quad change, double scale)
+{
+  const PlanishFour in = planish_four_load(x);
+  const PlanishFour added = planish_all(scale) * __builtin_convertvector(change, PlanishFour);
+  planish_four_store(x, planish_four_load(kept) + added);
+  planish_four_store(kept, in);
+}
+
+/* exchange() of a whole block: four rows at a time, two frames of both channels in each. */
+PLANISH_WIDE static void exchange_whole(PlanishSpectralEngine *engine, double *const *audio,
+                                        uint32_t channels, uint32_t from)
+{
+  const Quad silence = {0.0F};
+  const bool two = channels == 2;
+  const double scale = scale_of(engine);
+  const uint32_t *const start = engine->row_start;
+  const PlanishComplex *const change = engine->path.change + place_of(engine, engine->at);
+  PlanishComplex *const input = engine->input + place_of(engine, engine->at);
+  double *const x[2] = {audio[0] + from, two ? audio[1] + from : NULL};
+  double *const kept[2] = {kept_at(engine, 0), kept_at(engine, 1)};
+  for (uint32_t row = 0; row < PLANISH_FFT_ROWS; row += 4) {
+    const uint32_t later = row + PLANISH_FFT_ROWS;
+    Quad in[4] = {narrowed(x[0] + row), two ? narrowed(x[1] + row) : silence,
+                  narrowed(x[0] + later), two ? narrowed(x[1] + later) : silence};
+    Quad out[4];
+    transpose(in);
+    for (uint32_t i = 0; i < 4; ++i) {
+      out[i] = planish_four_floats_load(change + start[row + i]);
+      planish_four_floats_store(input + start[row + i], in[i]);
+    }
+    transpose(out);
+    swap_four(x[0] + row, kept[0] + row, out[0], scale);
+    swap_four(x[0] + later, kept[0] + later, out[2], scale);
+    if (two) {
+      swap_four(x[1] + row, kept[1] + row, out[1], scale);
+      swap_four(x[1] + later, kept[1] + later, out[3], scale);
+    }
+  }
+}
+
 /* Takes the input of a stretch that ends with the hop or before, and gives out what lay in its
  * place, five hops old: the delayed input with what is to be added. */
-PLANISH_WIDE static void exchange(PlanishSpectralEngine *engine, double *const *audio,
-                                  uint32_t channels, uint32_t from, uint32_t frames)
+static void exchange(PlanishSpectralEngine *engine, double *const *audio, uint32_t channels,
+                     uint32_t from, uint32_t frames)
 {
   static const double silence[PLANISH_SPECTRAL_BLOCK] = {0};
   double change[2][PLANISH_SPECTRAL_BLOCK];
+  if (is_whole(engine, frames)) {
+    exchange_whole(engine, audio, channels, from);
+    return;
+  }
   take_in(engine, audio[0] + from, channels == 2 ? audio[1] + from : silence, frames);
   give_out(engine, &engine->path, (double *const[2]){change[0], change[1]}, frames);
   for (uint32_t c = 0; c < channels; ++c) {
     double *restrict const x = audio[c] + from;
-    double *restrict const kept =
-        engine->kept[c] + (size_t)engine->kept_segment * engine->hop + engine->at;
+    double *restrict const kept = kept_at(engine, c);
     for (uint32_t i = 0; i < frames; ++i) {
       const double in = x[i];
       x[i] = kept[i] + change[c][i];
@@ -334,16 +427,10 @@ PLANISH_WIDE static void find_powers(const PlanishComplex *spectrum, const Plani
                                      float *powers, uint32_t count)
 {
   for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
-    const PlanishEight a = planish_eight_load(spectrum + at);
-    const PlanishEight b = planish_eight_load(spectrum + at + PLANISH_EIGHT / 2);
-    const PlanishEight c = planish_eight_load(mirrored - at - (PLANISH_EIGHT - 1));
-    const PlanishEight d = planish_eight_load(mirrored - at - (PLANISH_EIGHT / 2 - 1));
-    const PlanishEight re = __builtin_shufflevector(a, b, 0, 2, 4, 6, 8, 10, 12, 14);
-    const PlanishEight im = __builtin_shufflevector(a, b, 1, 3, 5, 7, 9, 11, 13, 15);
-    const PlanishEight back_re = __builtin_shufflevector(c, d, 14, 12, 10, 8, 6, 4, 2, 0);
-    const PlanishEight back_im = __builtin_shufflevector(c, d, 15, 13, 11, 9, 7, 5, 3, 1);
-    const PlanishEight power = 0.5F * (re * re + im * im + back_re * back_re + back_im * back_im);
-    planish_eight_store(powers + at, power);
+    const PlanishEightParts a = planish_eight_parts(spectrum + at);
+    const PlanishEightParts b = planish_eight_parts_down(mirrored - at);
+    planish_eight_store(powers + at,
+                        0.5F * (a.re * a.re + a.im * a.im + b.re * b.re + b.im * b.im));
   }
 }
 
@@ -364,39 +451,33 @@ void planish_spectral_engine_powers(const PlanishSpectralEngine *engine, float *
   }
 }
 
-/* Eight real gains as complex ones, in order, and the other way round. mirrored: that of the first
- * bin. */
-PLANISH_WIDE static void lay_real(PlanishComplex *bins, PlanishComplex *mirrored,
-                                  const float *gains, uint32_t count)
+/* Their mirror images are conjugate, and lie the other way round. mirrored: that of the first. */
+PLANISH_WIDE static void lay_fours(PlanishComplex *bins, PlanishComplex *mirrored,
+                                   const PlanishComplex *gains, uint32_t count)
 {
-  const PlanishEight zero = {0.0F};
-  for (uint32_t at = 0; at + PLANISH_EIGHT <= count; at += PLANISH_EIGHT) {
-    PlanishComplex *back = mirrored - at - (PLANISH_EIGHT - 1);
+  const PlanishComplexFour conjugate = {1.0F, -1.0F, 1.0F, -1.0F, 1.0F, -1.0F, 1.0F, -1.0F};
+  for (uint32_t at = 0; at + 4 <= count; at += 4) {
     const PlanishEight g = planish_eight_load(gains + at);
-    planish_eight_store(bins + at, __builtin_shufflevector(g, zero, 0, 8, 1, 8, 2, 8, 3, 8));
-    planish_eight_store(bins + at + PLANISH_EIGHT / 2,
-                        __builtin_shufflevector(g, zero, 4, 8, 5, 8, 6, 8, 7, 8));
-    planish_eight_store(back, __builtin_shufflevector(g, zero, 7, 8, 6, 8, 5, 8, 4, 8));
-    planish_eight_store(back + PLANISH_EIGHT / 2,
-                        __builtin_shufflevector(g, zero, 3, 8, 2, 8, 1, 8, 0, 8));
+    planish_eight_store(bins + at, g);
+    planish_eight_store(mirrored - at - 3,
+                        __builtin_shufflevector(g, g, 6, 7, 4, 5, 2, 3, 0, 1) * conjugate);
   }
 }
 
-void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
-                                    const float *gains, uint32_t from, uint32_t to)
+void planish_spectral_path_lay_all(const PlanishSpectralPath *path, uint32_t length,
+                                   const PlanishComplex *gains, uint32_t from, uint32_t to)
 {
   uint32_t k = from;
+  /* Both ends are their own mirror images. */
   if (k == 0 && to > 0) {
-    path->gains[0] = (PlanishComplex){gains[0], 0.0F};
+    planish_spectral_path_lay(path, length, 0, gains[0]);
     k = 1;
   }
-  const uint32_t whole = (to - k) / PLANISH_EIGHT * PLANISH_EIGHT;
-  lay_real(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
+  const uint32_t end = to > length / 2 ? length / 2 : to;
+  const uint32_t whole = end > k ? (end - k) / 4 * 4 : 0;
+  lay_fours(path->gains + k, path->gains + (length - k), gains + (k - from), whole);
   for (k += whole; k < to; ++k) {
-    planish_spectral_path_lay(path, length, k, (PlanishComplex){gains[k - from], 0.0F});
-  }
-  if (to == length / 2) {
-    path->gains[length / 2] = (PlanishComplex){gains[to - from - 1], 0.0F};
+    planish_spectral_path_lay(path, length, k, gains[k - from]);
   }
 }
 

@@ -18,8 +18,8 @@
  *
  * The user's part is a law: what it does at the start of a hop, and tasks that run between the
  * transform and the way back. They read `spectrum` and must lay down every gain anew, by
- * planish_spectral_engine_lay(), each hop; they see nothing that changes within the hop but what
- * begin() has set aside. The law comes with each reset.
+ * planish_spectral_engine_lay() or as real ones, each hop; they see nothing that changes within the
+ * hop but what begin() has set aside. The law comes with each reset.
  *
  * An engine set up with extras can also look ahead: its law lays gains on a spectrum some hops
  * older than the newest. And it can have an aside: a second result from the same spectra, by gains
@@ -39,6 +39,7 @@
 
 #include <stdbool.h>
 #include <stdint.h>
+#include <string.h>
 
 enum {
   PLANISH_SPECTRAL_OVERLAP = 4,
@@ -63,12 +64,15 @@ typedef struct {
    * PLANISH_SPECTRAL_TASKS. Copied; the context is not. */
   const PlanishTask *tasks;
   uint32_t task_count;
+  /* Every gain is real, and laid by planish_spectral_path_lay_real(): the way back costs less. */
+  bool real_gains;
 } PlanishSpectralLaw;
 
 /* From gains on a spectrum to what they make of five hops. */
 typedef struct {
   struct PlanishSpectralEngine *engine;
-  PlanishComplex *gains;    /* of `length` bins */
+  PlanishComplex *gains;    /* of `length` bins, or, ... */
+  float *real_gains;        /* ... where the law's are real, of bins 0..length/2, in their place */
   PlanishComplex *spectrum; /* the gains' product takes its place */
   PlanishComplex *change;   /* as the input: [segment][row][hop / 16] */
 } PlanishSpectralPath;
@@ -171,10 +175,20 @@ static inline void planish_spectral_path_lay(const PlanishSpectralPath *path, ui
   path->gains[k] = gain;
 }
 
-/* Real gains of bins from..to-1 and of their mirror images; the last bin under half the rate gives
- * its own to half the rate as well. */
-void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
-                                    const float *gains, uint32_t from, uint32_t to);
+/* The gains of bins from..to-1, to <= length/2 + 1, at once. */
+void planish_spectral_path_lay_all(const PlanishSpectralPath *path, uint32_t length,
+                                   const PlanishComplex *gains, uint32_t from, uint32_t to);
+
+/* Real gains of bins from..to-1, to <= length/2 + 1, under a law that has real ones; where `to` is
+ * length/2 the last bin gives its own to half the rate as well. */
+static inline void planish_spectral_path_lay_real(const PlanishSpectralPath *path, uint32_t length,
+                                                  const float *gains, uint32_t from, uint32_t to)
+{
+  memcpy(path->real_gains + from, gains, (to - from) * sizeof *gains);
+  if (to == length / 2) {
+    path->real_gains[to] = gains[to - from - 1];
+  }
+}
 
 /* What the gain of bin k = 0..length/2 adds: G - 1. Real at both ends of the range. */
 static inline void planish_spectral_engine_lay(PlanishSpectralEngine *engine, uint32_t k,

@@ -102,26 +102,63 @@ PLANISH_WIDE void planish_spectral_fft_forward_part(const PlanishSpectralFft *ff
   }
 }
 
+/* The butterfly of the way back, its results turned. */
+PLANISH_INLINED void put_back(const Stretch *s, uint32_t k, Four a, Four b, Four c, Four d)
+{
+  const Four even = a + c;
+  const Four odd = a - c;
+  const Four sum = b + d;
+  const Four turned = planish_four_turned(b - d);
+  s->x[0][k] = even + sum;
+  s->x[1][k] = planish_four_over(odd + turned, s->turns[0][k]);
+  s->x[2][k] = planish_four_over(even - sum, s->turns[1][k]);
+  s->x[3][k] = planish_four_over(odd - turned, s->turns[2][k]);
+}
+
 PLANISH_WIDE void planish_spectral_fft_backward_part(const PlanishSpectralFft *fft,
                                                      PlanishComplex *spectrum,
                                                      const PlanishComplex *gains, uint32_t part)
 {
   const Stretch s = stretch_of(fft, spectrum, part < 16, part % 16);
-  const bool multiplies = part < 16 && gains != NULL;
-  const size_t quarter = multiplies ? fft->length / 4 : 0;
-  const PlanishComplex *const from = multiplies ? gains + (size_t)part * (fft->row / 4) : NULL;
-  for (uint32_t k = 0; k < s.fours; ++k) {
-    Four x[4] = {s.x[0][k], s.x[1][k], s.x[2][k], s.x[3][k]};
-    for (uint32_t j = 0; multiplies && j < 4; ++j) {
-      x[j] = planish_four_times(x[j], ((const Four *)(from + j * quarter))[k]);
+  if (part >= 16 || gains == NULL) {
+    for (uint32_t k = 0; k < s.fours; ++k) {
+      put_back(&s, k, s.x[0][k], s.x[1][k], s.x[2][k], s.x[3][k]);
     }
-    const Four even = x[0] + x[2];
-    const Four odd = x[0] - x[2];
-    const Four sum = x[1] + x[3];
-    const Four turned = planish_four_turned(x[1] - x[3]);
-    s.x[0][k] = even + sum;
-    s.x[1][k] = planish_four_over(odd + turned, s.turns[0][k]);
-    s.x[2][k] = planish_four_over(even - sum, s.turns[1][k]);
-    s.x[3][k] = planish_four_over(odd - turned, s.turns[2][k]);
+    return;
+  }
+  const size_t quarter = fft->length / 4;
+  const PlanishComplex *const from = gains + (size_t)part * (fft->row / 4);
+  const Four *const g[4] = {(const Four *)from, (const Four *)(from + quarter),
+                            (const Four *)(from + 2 * quarter), (const Four *)(from + 3 * quarter)};
+  for (uint32_t k = 0; k < s.fours; ++k) {
+    put_back(&s, k, planish_four_times(s.x[0][k], g[0][k]), planish_four_times(s.x[1][k], g[1][k]),
+             planish_four_times(s.x[2][k], g[2][k]), planish_four_times(s.x[3][k], g[3][k]));
+  }
+}
+
+/* The gains of four bins whose mirror images end before `end`: they lie the other way round. */
+PLANISH_INLINED PlanishFourFloats mirrored(const float *end)
+{
+  const PlanishFourFloats up = planish_four_floats_load(end - 4);
+  return __builtin_shufflevector(up, up, 3, 2, 1, 0);
+}
+
+PLANISH_WIDE void planish_spectral_fft_backward_real(const PlanishSpectralFft *fft,
+                                                     PlanishComplex *spectrum, const float *gains,
+                                                     uint32_t part)
+{
+  const Stretch s = stretch_of(fft, spectrum, true, part);
+  const size_t quarter = fft->length / 4;
+  const size_t first = (size_t)part * (fft->row / 4);
+  const PlanishFourFloats *const g[2] = {(const PlanishFourFloats *)(gains + first),
+                                         (const PlanishFourFloats *)(gains + quarter + first)};
+  /* The image of bin k is length - k. */
+  const float *const end[2] = {gains + 2 * quarter - first + 1, gains + quarter - first + 1};
+  for (uint32_t k = 0; k < s.fours; ++k) {
+    const size_t on = 4 * (size_t)k;
+    put_back(&s, k, planish_four_scaled(s.x[0][k], g[0][k]),
+             planish_four_scaled(s.x[1][k], g[1][k]),
+             planish_four_scaled(s.x[2][k], mirrored(end[0] - on)),
+             planish_four_scaled(s.x[3][k], mirrored(end[1] - on)));
   }
 }

@@ -34,13 +34,14 @@ enum {
   PLANISH_FFT_SHORTEST = 256,
 };
 
-/* What a row and a part cost, forward and backward (the first half of the parts with gains), in
- * units of one another: measured in an engine of 4096 points. */
+/* What a row and a part cost, forward and backward (the first half of the parts with gains, complex
+ * or real), in units of one another: measured in an engine of 4096 points. */
 enum {
   PLANISH_FFT_ROW_COST = 12,
   PLANISH_FFT_FORWARD_COST = 3,
-  PLANISH_FFT_GAINS_COST = 8,
-  PLANISH_FFT_BACKWARD_COST = 4,
+  PLANISH_FFT_GAINS_COST = 6,
+  PLANISH_FFT_REAL_GAINS_COST = 4,
+  PLANISH_FFT_BACKWARD_COST = 3,
 };
 
 typedef struct {
@@ -72,6 +73,10 @@ void planish_spectral_fft_forward_part(const PlanishSpectralFft *fft, PlanishCom
 /* With `gains` (whole length, or NULL) multiplied in on the way. */
 void planish_spectral_fft_backward_part(const PlanishSpectralFft *fft, PlanishComplex *spectrum,
                                         const PlanishComplex *gains, uint32_t part);
+
+/* Part 0..15 with real gains of bins 0..length/2, each for its bin and the mirror image. */
+void planish_spectral_fft_backward_real(const PlanishSpectralFft *fft, PlanishComplex *spectrum,
+                                        const float *gains, uint32_t part);
 
 void planish_spectral_fft_backward_row(const PlanishSpectralFft *fft,
                                        const PlanishComplex *spectrum, PlanishComplex *samples,

@@ -1,5 +1,6 @@
 #include "plugins/attack-sustain-eq/law.h"
 
+#include "common/dsp/eight_floats.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -12,7 +13,16 @@ enum { PARTS = ATTACK_LAW_PARTS };
 enum { LENGTH_AT_48K = 2048, SHORTEST = 2 * PLANISH_RANK_LANES * PARTS };
 
 /* Costs beside those of the engine's transform, measured alike. */
-enum { TAKE_COST = 4, BEFORE_COST = 10, AROUND_COST = 6, RISE_COST = 4, LAY_COST = 22 };
+enum {
+  TAKE_COST = 4,
+  BEFORE_COST = 15,
+  BEFORE_LOW_COST = 11,
+  BEGIN_AROUND_COST = 21,
+  AROUND_COST = 7,
+  RISE_COST = 4,
+  LOW_COST = 3,
+  LAY_COST = 17
+};
 
 static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;
@@ -71,6 +81,20 @@ static void before(void *context, uint32_t part)
   attack_shares_before(&law->shares, range.from, range.to);
 }
 
+static void before_low(void *context, uint32_t chunk)
+{
+  AttackLaw *const law = context;
+  attack_shares_before_low(&law->shares, chunk * PLANISH_RANK_LANES,
+                           (chunk + 1) * PLANISH_RANK_LANES);
+}
+
+static void begin_around(void *context, uint32_t part)
+{
+  AttackLaw *const law = context;
+  (void)part;
+  attack_shares_begin_around(&law->shares);
+}
+
 static void around(void *context, uint32_t part)
 {
   AttackLaw *const law = context;
@@ -85,6 +109,12 @@ static void rise(void *context, uint32_t part)
   attack_shares_rise(&law->shares, range.from, range.to);
 }
 
+static void low(void *context, uint32_t chunk)
+{
+  AttackLaw *const law = context;
+  attack_shares_low(&law->shares, chunk * PLANISH_RANK_LANES, (chunk + 1) * PLANISH_RANK_LANES);
+}
+
 PLANISH_WIDE static void take_gains(AttackLaw *law, Range range)
 {
   const float *const attack = law->attack_curve + range.from;
@@ -96,27 +126,35 @@ PLANISH_WIDE static void take_gains(AttackLaw *law, Range range)
   }
 }
 
-/* Sums in lanes, in an order that no vector changes. */
+static double sum_of(const PlanishEight sums[2])
+{
+  double sum = 0.0;
+  for (uint32_t j = 0; j < 2 * PLANISH_EIGHT; ++j) {
+    sum += (double)sums[j / PLANISH_EIGHT][j % PLANISH_EIGHT];
+  }
+  return sum;
+}
+
+/* Sums in lanes, in an order that no register changes. */
 PLANISH_WIDE static void take_readings(AttackLaw *law, Range range)
 {
-  enum { LANES = PLANISH_RANK_LANES };
   const float *const powers = powers_ago(law, law->ahead) + range.from;
-  float power[LANES] = {0.0F};
-  float attack[LANES] = {0.0F};
-  float result[LANES] = {0.0F};
-  for (uint32_t i = 0; i < range.to - range.from; i += LANES) {
-    for (uint32_t j = 0; j < LANES; ++j) {
-      const float gain = 1.0F + law->added[i + j];
-      power[j] += powers[i + j];
-      attack[j] += powers[i + j] * law->share[i + j];
-      result[j] += powers[i + j] * gain * gain;
+  PlanishEight power[2] = {{0.0F}};
+  PlanishEight attack[2] = {{0.0F}};
+  PlanishEight result[2] = {{0.0F}};
+  for (uint32_t i = 0; i < range.to - range.from; i += 2 * PLANISH_EIGHT) {
+    for (uint32_t j = 0; j < 2; ++j) {
+      const uint32_t at = i + j * PLANISH_EIGHT;
+      const PlanishEight now = planish_eight_load(powers + at);
+      const PlanishEight gain = 1.0F + planish_eight_load(law->added + at);
+      power[j] += now;
+      attack[j] += now * planish_eight_load(law->share + at);
+      result[j] += now * gain * gain;
     }
   }
-  for (uint32_t j = 0; j < LANES; ++j) {
-    law->power += (double)power[j];
-    law->attack_power += (double)attack[j];
-    law->result_power += (double)result[j];
-  }
+  law->power += sum_of(power);
+  law->attack_power += sum_of(attack);
+  law->result_power += sum_of(result);
 }
 
 /* How far a factor is from 1, up or down alike. */
@@ -125,16 +163,37 @@ static float farness(float gain)
   return gain < 1.0F ? 1.0F / gain : gain;
 }
 
+/* That of the gains of bins that are heard, 0 of others; returns the largest. */
+PLANISH_WIDE static float take_farness(float *far, const float *added, const float *powers,
+                                       float floor, uint32_t count)
+{
+  const PlanishEight none = planish_eight_all(0.0F);
+  PlanishEight farthest = none;
+  for (uint32_t i = 0; i < count; i += PLANISH_EIGHT) {
+    const PlanishEight gain = 1.0F + planish_eight_load(added + i);
+    const PlanishEight either = planish_eight_max(gain, 1.0F / gain);
+    const PlanishEightMask counts =
+        planish_eight_less(planish_eight_all(floor), planish_eight_load(powers + i)) &
+        planish_eight_less(none, gain);
+    const PlanishEight here = planish_eight_choose(counts, either, none);
+    planish_eight_store(far + i, here);
+    farthest = planish_eight_max(farthest, here);
+  }
+  return planish_eight_largest(farthest);
+}
+
 static void look_for_moves(AttackLaw *law, uint32_t part, Range range)
 {
   const float *const powers = powers_ago(law, law->ahead) + range.from;
   const double hops = 1.0 / (1.0 - law->hop_keep);
   const float floor = (float)(FAINT * law->power / (hops * law->shares.bins));
-  for (uint32_t i = 0; i < range.to - range.from; ++i) {
-    const float gain = 1.0F + law->added[i];
-    if (powers[i] > floor && gain > 0.0F && farness(gain) > farness(law->moving.gain)) {
-      law->moving = (AttackMove){gain, range.from + i};
+  const float farthest = take_farness(law->far, law->added, powers, floor, range.to - range.from);
+  if (farthest > farness(law->moving.gain)) {
+    uint32_t i = 0;
+    while (law->far[i] != farthest) {
+      ++i;
     }
+    law->moving = (AttackMove){1.0F + law->added[i], range.from + i};
   }
   if (part == PARTS - 1) {
     law->moved = law->moving;
@@ -189,20 +248,27 @@ PlanishStatus attack_law_setup(AttackLaw *law, PlanishArena *arena, double rate,
   law->sustain_curve = planish_arena_take(arena, length / 2, sizeof(float));
   law->share = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
   law->added = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
+  law->far = planish_arena_take(arena, length / 2 / PARTS, sizeof(float));
   return planish_spectral_engine_setup_with(&law->engine, arena, length,
                                             &(PlanishSpectralExtras){most_ahead, true});
 }
 
 void attack_law_reset(AttackLaw *law, uint32_t ahead)
 {
+  const uint32_t low_chunks = law->shares.low_bins / PLANISH_RANK_LANES;
   const PlanishTask tasks[] = {
-      {take, law, PARTS, TAKE_COST},     {before, law, PARTS, BEFORE_COST},
-      {around, law, PARTS, AROUND_COST}, {rise, law, PARTS, RISE_COST},
+      {take, law, PARTS, TAKE_COST},
+      {before, law, PARTS, BEFORE_COST},
+      {before_low, law, low_chunks, BEFORE_LOW_COST},
+      {begin_around, law, 1, BEGIN_AROUND_COST},
+      {around, law, PARTS, AROUND_COST},
+      {rise, law, PARTS, RISE_COST},
+      {low, law, low_chunks, LOW_COST},
       {lay, law, PARTS, LAY_COST},
   };
   planish_spectral_engine_look_ahead(&law->engine, ahead);
   planish_spectral_engine_reset(
-      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks});
+      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks, true});
   attack_shares_reset(&law->shares, ahead);
   memset(law->powers, 0, (size_t)(law->most_ahead + 1) * law->shares.bins * sizeof(float));
   law->ahead = law->engine.ahead;

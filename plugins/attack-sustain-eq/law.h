@@ -43,7 +43,8 @@ typedef struct {
   float *attack_curve; /* gains by bin */
   float *sustain_curve;
   float *share; /* of the bins under work, ... */
-  float *added; /* ... and what their gains add */
+  float *added; /* ... what their gains add, ... */
+  float *far;   /* ... and how far they are from 1 */
   uint32_t most_ahead;
   uint32_t ahead;
   uint32_t newest; /* place in the ring */

@@ -1,6 +1,7 @@
 #include "plugins/attack-sustain-eq/shares.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/running_sum.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"
@@ -74,6 +75,7 @@ void attack_shares_setup(AttackShares *shares, PlanishArena *arena, double rate,
   shares->sequence = planish_arena_take(arena, bins / ATTACK_GROUP, sizeof(float));
   shares->around = planish_arena_take(arena, bins / ATTACK_GROUP, sizeof(float));
   shares->settled = planish_arena_take(arena, shares->low_bins, sizeof(float));
+  shares->low = planish_arena_take(arena, shares->low_bins, sizeof(float));
   shares->settling = (float)(1.0 - planish_exp(-shares->hop_ms / SETTLING_MS));
   shares->risen = planish_arena_take(arena, bins + 1, sizeof(double));
   shares->octave = planish_arena_take(arena, bins, sizeof(float));
@@ -131,20 +133,24 @@ PLANISH_WIDE static void settle(AttackShares *shares, uint32_t from, uint32_t to
 
 void attack_shares_before(AttackShares *shares, uint32_t from, uint32_t to)
 {
-  const uint32_t low_to = to < shares->low_bins ? to : shares->low_bins;
   planish_rank_rows_take(&shares->rows, from, to);
-  if (from < low_to) {
-    memcpy(shares->low_newest + from, shares->newest + from, (low_to - from) * sizeof(float));
-    planish_rank_rows_take(&shares->low_rows, from, low_to);
-  }
   const float *const due = planish_rank_rows_ago(&shares->rows, shares->ahead);
   memcpy(shares->due + from, due + from, (to - from) * sizeof(float));
   for (uint32_t k = from; k < to; k += ATTACK_GROUP) {
     shares->sequence[k / ATTACK_GROUP] = due[k];
   }
-  if (from < low_to) {
-    settle(shares, from, low_to);
-  }
+}
+
+void attack_shares_before_low(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  memcpy(shares->low_newest + from, shares->newest + from, (to - from) * sizeof(float));
+  planish_rank_rows_take(&shares->low_rows, from, to);
+  settle(shares, from, to);
+}
+
+void attack_shares_begin_around(AttackShares *shares)
+{
+  planish_rank_window_begin(&shares->window, shares->sequence, shares->bins / ATTACK_GROUP);
 }
 
 void attack_shares_around(AttackShares *shares, uint32_t from, uint32_t to)
@@ -158,17 +164,25 @@ static inline float within(float x, float most)
   return x < -most ? -most : (x > most ? most : x);
 }
 
+/* How far a chunk stands over what was, as far as that counts. */
+PLANISH_WIDE static void take_over(float *restrict over, const float *restrict due,
+                                   const float *restrict before)
+{
+  for (uint32_t j = 0; j < LANES; ++j) {
+    over[j] = within(due[j] - before[j], MOST_RISE);
+  }
+}
+
 void attack_shares_rise(AttackShares *shares, uint32_t from, uint32_t to)
 {
-  double sum = from == 0 ? 0.0 : shares->risen[from];
-  for (uint32_t k = from; k < to; k += LANES) {
-    const float *const before = planish_rank_rows_median(&shares->rows, k);
-    for (uint32_t j = 0; j < LANES; ++j) {
-      shares->risen[k + j] = sum;
-      sum += (double)within(shares->due[k + j] - before[j], MOST_RISE);
-    }
+  float over[LANES];
+  if (from == 0) {
+    shares->risen[0] = 0.0;
   }
-  shares->risen[to] = sum;
+  for (uint32_t k = from; k < to; k += LANES) {
+    take_over(over, shares->due + k, planish_rank_rows_median(&shares->rows, k));
+    planish_running_sum(shares->risen + k, over, 0.0, LANES);
+  }
 }
 
 /* Where a bin belongs: 0 below the crossover, 1 above. */
@@ -207,17 +221,38 @@ upper_shares(const AttackShares *shares, const float *rise, float *out, uint32_t
   }
 }
 
-static inline __attribute__((always_inline)) void
-lower_shares(const AttackShares *shares, const float *rise, float *out, uint32_t k)
+/* Of a chunk below the crossover. */
+PLANISH_WIDE static void lower_shares(float *restrict low, const float *restrict due,
+                                      const float *restrict before, const float *restrict settled,
+                                      const float *restrict rise)
 {
-  const float *const before = planish_rank_rows_median(&shares->low_rows, k);
   for (uint32_t j = 0; j < LANES; ++j) {
-    const float settled = planish_log2f(shares->settled[k + j] + NOTHING);
-    const float base = before[j] > settled ? before[j] : settled;
-    const float over = planish_exp2f(within(shares->due[k + j] - base, SURE)) - RIPPLE;
-    const float odds = (over > 0.0F ? over : 0.0F) * planish_exp2f(within(rise[j], SURE));
-    const float low = 1.0F - 1.0F / (1.0F + odds);
-    out[j] = low + place_of(shares, k + j) * (out[j] - low);
+    const float level = planish_log2f(settled[j] + NOTHING);
+    const float base = before[j] > level ? before[j] : level;
+    const float over = planish_exp2f(within(due[j] - base, SURE)) - RIPPLE;
+    /* The larger of that and 0, without a branch. */
+    const float odds = 0.5F * (over + fabsf(over)) * planish_exp2f(within(rise[j], SURE));
+    low[j] = 1.0F - 1.0F / (1.0F + odds);
+  }
+}
+
+void attack_shares_low(AttackShares *shares, uint32_t from, uint32_t to)
+{
+  float rise[LANES];
+  for (uint32_t k = from; k < to; k += LANES) {
+    take_rises(shares, rise, k);
+    lower_shares(shares->low + k, shares->due + k, planish_rank_rows_median(&shares->low_rows, k),
+                 shares->settled + k, rise);
+  }
+}
+
+/* Fades from the low shares to those above. */
+static inline __attribute__((always_inline)) void fade_low(const AttackShares *shares, float *out,
+                                                           uint32_t k)
+{
+  const float *const low = shares->low + k;
+  for (uint32_t j = 0; j < LANES; ++j) {
+    out[j] = low[j] + place_of(shares, k + j) * (out[j] - low[j]);
   }
 }
 
@@ -230,7 +265,7 @@ PLANISH_WIDE void attack_shares_get(const AttackShares *shares, float *out, uint
     take_rises(shares, rise, k);
     upper_shares(shares, rise, here, k);
     if (k < shares->low_bins) {
-      lower_shares(shares, rise, here, k);
+      fade_low(shares, here, k);
     }
   }
 }

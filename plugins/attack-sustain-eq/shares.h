@@ -25,8 +25,8 @@
  *
  * With look-ahead the medians along time reach so far beyond the bin's own time.
  *
- * A hop: begin, then each step over all parts, in order. Thread: one at a time. All but setup are
- * real-time safe. */
+ * A hop: begin, then each step over all parts, in the order of the functions. Thread: one at a
+ * time. All but setup are real-time safe. */
 #ifndef PLANISH_ATTACK_SUSTAIN_EQ_SHARES_H
 #define PLANISH_ATTACK_SUSTAIN_EQ_SHARES_H
 
@@ -61,6 +61,7 @@ typedef struct {
   float *sequence;    /* the first of each group */
   float *around;      /* medians along it */
   float *settled;     /* power of the low bins that has settled */
+  float *low;         /* their shares below the crossover */
   float settling;     /* share of the way, a hop */
   AttackReach *reach; /* of each group */
   double *risen;      /* running sum over bins of how far they stand over `before` */
@@ -90,11 +91,20 @@ void attack_shares_take(AttackShares *shares, const float *power, uint32_t from,
 /* Along time, the same bins. */
 void attack_shares_before(AttackShares *shares, uint32_t from, uint32_t to);
 
+/* Along a longer time, those under low_bins. */
+void attack_shares_before_low(AttackShares *shares, uint32_t from, uint32_t to);
+
+/* Ahead of what goes along frequency. */
+void attack_shares_begin_around(AttackShares *shares);
+
 /* Along frequency, the same bins; in order from bin 0 on. */
 void attack_shares_around(AttackShares *shares, uint32_t from, uint32_t to);
 
 /* How far bins stand over what was, the same bins; in order from bin 0 on. */
 void attack_shares_rise(AttackShares *shares, uint32_t from, uint32_t to);
+
+/* What the shares of those under low_bins are below the crossover. */
+void attack_shares_low(AttackShares *shares, uint32_t from, uint32_t to);
 
 /* The shares of bins from..to-1, into out[0..to-from-1]. */
 void attack_shares_get(const AttackShares *shares, float *out, uint32_t from, uint32_t to);

@@ -21,7 +21,9 @@ typedef struct {
 
 typedef struct {
   float *held;   /* dB by bin, 0 or more, without the edges */
-  float *octave; /* of each bin: log2 of its frequency in Hz */
+  float *octave; /* of each bin: log2 of its frequency in Hz, ... */
+  float *inside; /* ... and how far it lies in the range, 0..1 */
+  uint32_t laid; /* so many bins have theirs */
   uint32_t bins;
   double hop_ms;
   float threshold;

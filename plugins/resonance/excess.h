@@ -19,8 +19,8 @@
 /* Of each bin a stretch around it, as places in a running sum over bins: laid out anew only where
  * its width has changed. */
 typedef struct {
-  uint32_t *from; /* whole bins under either end... */
-  uint32_t *to;
+  uint16_t *from; /* whole bins under either end... */
+  uint16_t *to;
   float *from_share; /* ...and what is left of the next */
   float *to_share;
   float *width;  /* bins */
@@ -39,10 +39,11 @@ typedef struct {
   float silence;             /* total power under which nothing is learnt */
   ResonanceStretches narrow; /* the narrow band */
   ResonanceStretches wide;   /* the surroundings */
-  ResonanceStretches middle; /* what they leave out */
+  ResonanceStretches middle; /* what they leave out, ... */
+  float *rest;               /* ... and what then is left of the width, bins */
 } ResonanceExcess;
 
-/* For an engine of `length` at a rate. */
+/* For an engine of `length` at a rate, 65536 at most. */
 void resonance_excess_setup(ResonanceExcess *excess, PlanishArena *arena, double rate,
                             uint32_t length);
 

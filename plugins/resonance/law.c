@@ -1,5 +1,6 @@
 #include "plugins/resonance/law.h"
 
+#include "common/dsp/eight_floats.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/wide.h"
@@ -10,10 +11,10 @@ enum { PARTS = 32, MOST_TASKS = PLANISH_MINIMUM_PHASE_TASKS + 5 };
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
   POWER_COST = 3,
-  LEVEL_COST = 10,
-  GAIN_COST = 16,
-  DEEPEN_COST = 4,
-  LAY_COST = 5,
+  LEVEL_COST = 7,
+  GAIN_COST = 10,
+  DEEPEN_COST = 3,
+  LAY_COST = 2,
   ZERO_PHASE_COST = 2
 };
 
@@ -83,74 +84,73 @@ static void deepen(void *context, uint32_t part)
   resonance_cut_deepen(&law->cut, law->phase.log_gain, range.from, range.to);
 }
 
-PLANISH_WIDE static void take_zero_phase(void *context, uint32_t part)
-{
-  ResonanceLaw *const law = context;
-  const Range range = range_of(law, part);
-  const float *const log_gain = law->phase.log_gain;
-  PlanishComplex *restrict const added = law->phase.added;
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    added[k].re = planish_exp2f(log_gain[k]) - 1.0F;
-    added[k].im = 0.0F;
-  }
-}
-
-/* The least of some values: many at once. */
+/* The least of some values under 0; or 0. */
 PLANISH_WIDE static float least_of(const float *values, uint32_t count)
 {
-  enum { LANES = 8 };
-  float lanes[LANES];
+  PlanishEight most = planish_eight_all(0.0F);
   uint32_t k = 0;
-  for (uint32_t j = 0; j < LANES; ++j) {
-    lanes[j] = 0.0F;
+  for (; k + PLANISH_EIGHT <= count; k += PLANISH_EIGHT) {
+    most = planish_eight_max(most, -planish_eight_load(values + k));
   }
-  for (; k + LANES <= count; k += LANES) {
-    for (uint32_t j = 0; j < LANES; ++j) {
-      lanes[j] = values[k + j] < lanes[j] ? values[k + j] : lanes[j];
-    }
-  }
+  float least = -planish_eight_largest(most);
   for (; k < count; ++k) {
-    lanes[0] = values[k] < lanes[0] ? values[k] : lanes[0];
-  }
-  float least = 0.0F;
-  for (uint32_t j = 0; j < LANES; ++j) {
-    least = lanes[j] < least ? lanes[j] : least;
+    least = values[k] < least ? values[k] : least;
   }
   return least;
 }
 
 /* Where the deepest cut is, and over how many bins in a row. */
-static void find_deepest(ResonanceLaw *law, Range range)
+static void find_deepest(ResonanceLaw *law, uint32_t part)
 {
+  const Range range = range_of(law, part);
   const float *const log_gain = law->phase.log_gain;
-  if (least_of(log_gain + range.from, range.to - range.from) > law->deepest) {
-    return;
-  }
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    if (log_gain[k] < law->deepest) {
-      law->deepest = log_gain[k];
-      law->deepest_bin = k;
-      law->deepest_to = k;
-    } else if (log_gain[k] == law->deepest && k == law->deepest_to + 1) {
-      law->deepest_to = k;
+  const float least = least_of(log_gain + range.from, range.to - range.from);
+  if (least < law->deepest) {
+    uint32_t k = range.from;
+    while (log_gain[k] != least) {
+      ++k;
     }
+    law->deepest = least;
+    law->deepest_bin = k;
+    law->deepest_to = k;
   }
+  while (law->deepest_bin > 0 && law->deepest_to + 1 >= range.from &&
+         law->deepest_to + 1 < range.to && log_gain[law->deepest_to + 1] == law->deepest) {
+    ++law->deepest_to;
+  }
+  if (part == PARTS - 1) {
+    law->largest_cut = law->deepest_bin == 0 ? 0.0 : (double)-law->deepest * PLANISH_LOG2_TO_DB;
+    law->largest_cut_freq =
+        0.5 * (law->deepest_bin + law->deepest_to) * law->rate / (double)law->engine.length;
+  }
+}
+
+PLANISH_WIDE static void take_zero_phase(float *restrict added, const float *restrict log_gain,
+                                         uint32_t count)
+{
+  for (uint32_t i = 0; i < count; ++i) {
+    added[i] = planish_exp2f(log_gain[i]) - 1.0F;
+  }
+}
+
+static void lay_zero_phase(void *context, uint32_t part)
+{
+  ResonanceLaw *const law = context;
+  const Range range = range_of(law, part);
+  /* The reach is not asked for any more. */
+  take_zero_phase(law->reach, law->phase.log_gain + range.from, range.to - range.from);
+  planish_spectral_path_lay_real(&law->engine.path, law->engine.length, law->reach, range.from,
+                                 range.to);
+  find_deepest(law, part);
 }
 
 static void lay(void *context, uint32_t part)
 {
   ResonanceLaw *const law = context;
   const Range range = range_of(law, part);
-  const PlanishComplex *const added = law->phase.added;
-  for (uint32_t k = range.from; k < range.to; ++k) {
-    planish_spectral_engine_lay(&law->engine, k, added[k]);
-  }
-  find_deepest(law, range);
-  if (part == PARTS - 1) {
-    law->largest_cut = law->deepest_bin == 0 ? 0.0 : (double)-law->deepest * PLANISH_LOG2_TO_DB;
-    law->largest_cut_freq =
-        0.5 * (law->deepest_bin + law->deepest_to) * law->rate / (double)law->engine.length;
-  }
+  planish_spectral_path_lay_all(&law->engine.path, law->engine.length,
+                                law->phase.added + range.from, range.from, range.to);
+  find_deepest(law, part);
 }
 
 PlanishStatus resonance_law_setup(ResonanceLaw *law, PlanishArena *arena, double rate,
@@ -175,13 +175,14 @@ void resonance_law_reset(ResonanceLaw *law, bool linear_phase)
   tasks[count++] = (PlanishTask){take_level, law, PARTS, LEVEL_COST};
   tasks[count++] = (PlanishTask){take_gain, law, PARTS, GAIN_COST};
   if (linear_phase) {
-    tasks[count++] = (PlanishTask){take_zero_phase, law, PARTS, ZERO_PHASE_COST};
+    tasks[count++] = (PlanishTask){lay_zero_phase, law, PARTS, ZERO_PHASE_COST};
   } else {
     tasks[count++] = (PlanishTask){deepen, law, PARTS, DEEPEN_COST};
     count += planish_minimum_phase_tasks(&law->phase, tasks + count);
+    tasks[count++] = (PlanishTask){lay, law, PARTS, LAY_COST};
   }
-  tasks[count++] = (PlanishTask){lay, law, PARTS, LAY_COST};
-  planish_spectral_engine_reset(&law->engine, &(PlanishSpectralLaw){begin, law, tasks, count});
+  planish_spectral_engine_reset(&law->engine,
+                                &(PlanishSpectralLaw){begin, law, tasks, count, linear_phase});
   resonance_excess_reset(&law->excess);
   resonance_standing_reset(&law->standing);
   resonance_cut_reset(&law->cut);

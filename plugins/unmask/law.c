@@ -7,17 +7,19 @@
 #include <stdbool.h>
 #include <string.h>
 
-/* The bins of a hop are worked on in so many steps; the shortest frame has a bin for each. */
-enum { PARTS = 32, LENGTH_AT_48K = 4096, SHORTEST = 512 };
+/* The bins of a hop are worked on in so many steps, the shortest frame has a bin for each; and so
+ * many bands in a step. */
+enum { PARTS = 32, BANDS_AT_ONCE = 4, LENGTH_AT_48K = 4096, SHORTEST = 512 };
 
 /* Costs beside those of the engine's transform, measured alike. */
 enum {
   TAKE_COST = 4,
-  LOOK_COST = 4,
-  LIFT_COST = 1,
-  HOLD_BACK_COST = 2,
-  SETTLE_COST = 25,
-  LAY_COST = 5
+  LISTEN_COST = 5,
+  LOOK_COST = 8,
+  LIFT_COST = 5,
+  HOLD_BACK_COST = 8,
+  SETTLE_COST = 7,
+  LAY_COST = 2
 };
 
 /* Mean square of both channels together under which nothing is heard: -80 dB. */
@@ -105,34 +107,52 @@ static void take(void *context, uint32_t part)
       law->power[i + 1] += sums[1];
     }
   }
-  if (part == PARTS - 1) {
-    unmask_moves_take(&law->moves, law->power, law->silence);
-  }
 }
 
-static void look(void *context, uint32_t band)
-{
-  UnmaskLaw *const law = context;
-  unmask_moves_look(&law->moves, band);
-}
-
-static void lift(void *context, uint32_t band)
-{
-  UnmaskLaw *const law = context;
-  unmask_moves_lift(&law->moves, band);
-}
-
-static void hold_back(void *context, uint32_t band)
-{
-  UnmaskLaw *const law = context;
-  unmask_moves_hold_back(&law->moves, band);
-}
-
-static void settle(void *context, uint32_t part)
+static void listen(void *context, uint32_t part)
 {
   (void)part;
   UnmaskLaw *const law = context;
-  unmask_moves_settle(&law->moves);
+  unmask_moves_take(&law->moves, law->power, law->silence);
+}
+
+/* The bands of a step. */
+static Range bands_of(const UnmaskLaw *law, uint32_t step)
+{
+  const uint32_t from = step * BANDS_AT_ONCE;
+  const uint32_t to = from + BANDS_AT_ONCE;
+  return (Range){from, to < law->bands.count ? to : law->bands.count};
+}
+
+static void look(void *context, uint32_t step)
+{
+  UnmaskLaw *const law = context;
+  const Range bands = bands_of(law, step);
+  for (uint32_t band = bands.from; band < bands.to; ++band) {
+    unmask_moves_look(&law->moves, band);
+  }
+}
+
+static void lift(void *context, uint32_t step)
+{
+  UnmaskLaw *const law = context;
+  const Range bands = bands_of(law, step);
+  for (uint32_t band = bands.from; band < bands.to; ++band) {
+    unmask_moves_lift(&law->moves, band);
+  }
+}
+
+static void hold_back(void *context, uint32_t step)
+{
+  UnmaskLaw *const law = context;
+  const Range bands = bands_of(law, step);
+  for (uint32_t band = bands.from; band < bands.to; ++band) {
+    unmask_moves_hold_back(&law->moves, band);
+  }
+}
+
+static void find_largest(UnmaskLaw *law)
+{
   law->largest_lift = (UnmaskReading){0.0, 0.0};
   law->largest_cut = (UnmaskReading){0.0, 0.0};
   for (uint32_t i = 0; i < law->bands.count; ++i) {
@@ -143,6 +163,15 @@ static void settle(void *context, uint32_t part)
     if (-move > law->largest_cut.db) {
       law->largest_cut = (UnmaskReading){-move, law->bands.frequency[i]};
     }
+  }
+}
+
+static void settle(void *context, uint32_t step)
+{
+  UnmaskLaw *const law = context;
+  unmask_moves_settle(&law->moves, step);
+  if (step == UNMASK_SETTLE_STEPS - 1) {
+    find_largest(law);
   }
 }
 
@@ -191,16 +220,18 @@ PlanishStatus unmask_law_setup(UnmaskLaw *law, PlanishArena *arena, double rate)
 
 void unmask_law_reset(UnmaskLaw *law)
 {
+  const uint32_t band_steps = (law->bands.count + BANDS_AT_ONCE - 1) / BANDS_AT_ONCE;
   const PlanishTask tasks[] = {
       {take, law, PARTS, TAKE_COST},
-      {look, law, law->bands.count, LOOK_COST},
-      {lift, law, law->bands.count, LIFT_COST},
-      {hold_back, law, law->bands.count, HOLD_BACK_COST},
-      {settle, law, 1, SETTLE_COST},
+      {listen, law, 1, LISTEN_COST},
+      {look, law, band_steps, LOOK_COST},
+      {lift, law, band_steps, LIFT_COST},
+      {hold_back, law, band_steps, HOLD_BACK_COST},
+      {settle, law, UNMASK_SETTLE_STEPS, SETTLE_COST},
       {lay, law, PARTS, LAY_COST},
   };
   planish_spectral_engine_reset(
-      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks});
+      &law->engine, &(PlanishSpectralLaw){begin, law, tasks, sizeof tasks / sizeof *tasks, true});
   unmask_moves_reset(&law->moves);
   law->largest_lift = (UnmaskReading){0.0, 0.0};
   law->largest_cut = (UnmaskReading){0.0, 0.0};

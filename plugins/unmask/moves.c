@@ -1,8 +1,10 @@
 #include "plugins/unmask/moves.h"
 
+#include "common/dsp/lanes_maths.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/tanh.h"
 #include "common/dsp/trig.h"
+#include "common/dsp/wide.h"
 
 #include <stdbool.h>
 #include <string.h>
@@ -17,9 +19,11 @@
 #define LOUDEST       4.0   /* of the mean: more than so many times it no moment counts */
 #define ABSURD        1e10  /* of silence: nor more than this */
 #define EDGE          2.0   /* of a range: a fade over half an octave, half way at its frequency */
-#define SHIFTS        3     /* steps of Newton's, to the same loudness */
 
 #define POWER_OF_DB (0.1 * PLANISH_LOG2_10 * 0.69314718055994530942) /* d ln(power) / d dB */
+
+/* For all bands by fours. */
+enum { ROOM = (UNMASK_BANDS + PLANISH_LANES - 1) / PLANISH_LANES * PLANISH_LANES };
 
 void unmask_moves_setup(UnmaskMoves *moves, const UnmaskBands *bands, double hop)
 {
@@ -34,6 +38,7 @@ void unmask_moves_reset(UnmaskMoves *moves)
   memset(moves, 0, sizeof *moves);
   unmask_moves_setup(moves, bands, hop);
   moves->reference_tilt = (double)NAN;
+  moves->running_time = (double)NAN;
 }
 
 static double cast_over(const UnmaskBands *bands, const double *power, uint32_t band)
@@ -88,11 +93,26 @@ void unmask_moves_begin(UnmaskMoves *moves, const UnmaskSettings *settings)
   }
 }
 
-/* How far a mean over `seconds` moves in this hop; at first it is a plain mean, so that the
- * beginning counts like all else. */
-static double step_of(const UnmaskMoves *moves, double seconds)
+/* How far a running mean over `seconds` moves in a hop. */
+static double running_step(const UnmaskMoves *moves, double seconds)
 {
-  const double running = 1.0 - planish_exp(-moves->hop / seconds);
+  return 1.0 - planish_exp(-moves->hop / seconds);
+}
+
+static void make_running(UnmaskMoves *moves, double averaging_time)
+{
+  const UnmaskBands *const bands = moves->bands;
+  for (uint32_t i = 0; i < bands->count; ++i) {
+    const double longer = planish_max(1.0, NARROW / bands->width[i]);
+    moves->running[i] = running_step(moves, averaging_time * longer);
+  }
+  moves->running_time = averaging_time;
+}
+
+/* How far a mean moves in this hop; at first it is a plain mean, so that the beginning counts like
+ * all else. */
+static double step_of(const UnmaskMoves *moves, double running)
+{
   return planish_max(running, moves->hop / moves->heard);
 }
 
@@ -108,13 +128,15 @@ void unmask_moves_take(UnmaskMoves *moves, const double *power, double silence)
   }
   moves->heard += moves->hop;
   const double averaging = moves->settings.averaging_time;
+  if (averaging != moves->running_time) {
+    make_running(moves, averaging);
+  }
   const double loudest = moves->whole > 0.0 ? LOUDEST * moves->whole : sum;
   const double counts = planish_min(sum, planish_min(loudest, ABSURD * silence));
-  moves->whole += step_of(moves, averaging) * (counts - moves->whole);
+  moves->whole += step_of(moves, running_step(moves, averaging)) * (counts - moves->whole);
   const double weight = planish_min(sum / moves->whole, LOUDEST);
   for (uint32_t i = 0; i < bands->count; ++i) {
-    const double longer = planish_max(1.0, NARROW / bands->width[i]);
-    const double step = planish_min(weight * step_of(moves, averaging * longer), 1.0);
+    const double step = planish_min(weight * step_of(moves, moves->running[i]), 1.0);
     moves->share[i] += step * (power[i] / sum - moves->share[i]);
   }
 }
@@ -203,42 +225,70 @@ static void even_out(UnmaskMoves *moves)
   }
 }
 
-/* All goes up or down alike until the loudness is what it was. */
+/* The gains of all bands, moved by so many dB. */
+PLANISH_WIDE static void take_gains(double gain[ROOM], const UnmaskMoves *moves, double shift)
+{
+  const double most = moves->settings.most;
+  for (uint32_t i = 0; i < ROOM; ++i) {
+    gain[i] = i < UNMASK_BANDS ? planish_clamp(moves->wanted[i] + shift, -most, most) : 0.0;
+  }
+  for (uint32_t i = 0; i < ROOM; i += PLANISH_LANES) {
+    planish_four_store(gain + i, planish_four_gain_of(planish_four_load(gain + i)));
+  }
+}
+
+/* All goes up or down alike until the loudness is what it was: a step of Newton's towards that. */
 static void keep_loudness(UnmaskMoves *moves)
 {
   const UnmaskBands *const bands = moves->bands;
   const double most = moves->settings.most;
-  double shift = 0.0;
-  for (int n = 0; n < SHIFTS; ++n) {
-    double before = 0.0;
-    double after = 0.0;
-    for (uint32_t i = 0; i < bands->count; ++i) {
-      const double gain = planish_gain_of(planish_clamp(moves->wanted[i] + shift, -most, most));
-      before += bands->weight[i] * moves->share[i];
-      after += bands->weight[i] * moves->share[i] * gain * gain;
-    }
-    if (after > 0.0) {
-      shift = planish_clamp(shift - (after - before) / (after * POWER_OF_DB), -most, most);
-    }
-  }
+  double gain[ROOM];
+  double before = 0.0;
+  double after = 0.0;
+  take_gains(gain, moves, moves->shift);
   for (uint32_t i = 0; i < bands->count; ++i) {
-    moves->wanted[i] = planish_clamp(moves->wanted[i] + shift, -most, most);
+    before += bands->weight[i] * moves->share[i];
+    after += bands->weight[i] * moves->share[i] * gain[i] * gain[i];
+  }
+  if (after > 0.0) {
+    const double off = (after - before) / (after * POWER_OF_DB);
+    moves->shift = planish_clamp(moves->shift - off, -most, most);
   }
 }
 
-void unmask_moves_settle(UnmaskMoves *moves)
+static void move_all(UnmaskMoves *moves)
 {
   const uint32_t count = moves->bands->count;
-  double any = 0.0;
-  for (uint32_t i = 0; i < count; ++i) {
-    any = planish_max(any, fabs(moves->wanted[i]));
-  }
-  if (any > 0.0) {
-    even_out(moves);
-    keep_loudness(moves);
-  }
+  const double most = moves->settings.most;
   const double step = FASTEST * moves->hop;
+  for (uint32_t i = 0; moves->any && i < count; ++i) {
+    moves->wanted[i] = planish_clamp(moves->wanted[i] + moves->shift, -most, most);
+  }
   for (uint32_t i = 0; i < count; ++i) {
     moves->move[i] += planish_clamp(moves->wanted[i] - moves->move[i], -step, step);
+  }
+}
+
+static bool is_any_wanted(const UnmaskMoves *moves)
+{
+  bool any = false;
+  for (uint32_t i = 0; i < moves->bands->count; ++i) {
+    any = any || moves->wanted[i] != 0.0;
+  }
+  return any;
+}
+
+void unmask_moves_settle(UnmaskMoves *moves, uint32_t step)
+{
+  if (step == 0) {
+    moves->any = is_any_wanted(moves);
+    moves->shift = 0.0;
+    if (moves->any) {
+      even_out(moves);
+    }
+  } else if (step == UNMASK_SETTLE_STEPS - 1) {
+    move_all(moves);
+  } else if (moves->any) {
+    keep_loudness(moves);
   }
 }

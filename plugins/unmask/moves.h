@@ -9,12 +9,15 @@
  * What is averaged is each band's share of the whole, every moment weighed by its level against
  * the mean: quiet moments count little, a fade changes nothing, and silence is not listened to.
  *
- * One hop: begin, take, then for each band look, for each lift, for each hold_back, then settle.
+ * One hop: begin, take, then for each band look, for each lift, for each hold_back, then the steps
+ * of settle.
  * Levels in dB. Thread: one at a time. All but setup are real-time safe. */
 #ifndef PLANISH_UNMASK_MOVES_H
 #define PLANISH_UNMASK_MOVES_H
 
 #include "plugins/unmask/bands.h"
+
+#include <stdbool.h>
 
 typedef struct {
   double amount;         /* 0..1 */
@@ -32,6 +35,8 @@ typedef struct {
   double in_range[UNMASK_BANDS];       /* 0..1 */
   double reference_cast[UNMASK_BANDS]; /* what lies over each band of the reference, over it */
   double reference_tilt;               /* that this was made for */
+  double running[UNMASK_BANDS];        /* how far the mean of each band moves in a hop, ... */
+  double running_time;                 /* ... for this averaging time */
   double whole;                        /* mean power of all bands, in the scale of take() */
   double heard;                        /* s of sound since reset */
   double share[UNMASK_BANDS];          /* mean of the whole */
@@ -41,6 +46,8 @@ typedef struct {
   double lift[UNMASK_BANDS];           /* dB, ... */
   double blame[UNMASK_BANDS];          /* ... and over what is cast there: who casts shares it */
   double wanted[UNMASK_BANDS];         /* dB, lifts and cuts */
+  bool any;                            /* there are any */
+  double shift;                        /* dB, of all of them, for the loudness */
   double move[UNMASK_BANDS];           /* dB, where they are now */
 } UnmaskMoves;
 
@@ -63,7 +70,12 @@ void unmask_moves_lift(UnmaskMoves *moves, uint32_t band);
 /* Once all lifts are there: what a band gives up for those that it hides. */
 void unmask_moves_hold_back(UnmaskMoves *moves, uint32_t band);
 
-/* Once all are there: move[0..count-1] is then what each band is to be moved by. */
-void unmask_moves_settle(UnmaskMoves *moves);
+/* The first evens neighbours, three bring the loudness back (by Newton's method),
+ * and the last moves. */
+enum { UNMASK_SETTLE_STEPS = 5 };
+
+/* Once all are there, steps 0..UNMASK_SETTLE_STEPS-1: move[0..count-1] is then what each band is to
+ * be moved by. */
+void unmask_moves_settle(UnmaskMoves *moves, uint32_t step);
 
 #endif

@@ -64,8 +64,8 @@ int main(void)
     tasks[count++] = (PlanishTask){lay, &bench, 16, 12};
     const double bare = bare_time(length);
     const double half = bare_time(length / 2);
-    const Cost plain = cost_of(&bench, &(PlanishSpectralLaw){NULL, &bench, tasks, 0});
-    const Cost all = cost_of(&bench, &(PlanishSpectralLaw){NULL, &bench, tasks, count});
+    const Cost plain = cost_of(&bench, &(PlanishSpectralLaw){NULL, &bench, tasks, 0, false});
+    const Cost all = cost_of(&bench, &(PlanishSpectralLaw){NULL, &bench, tasks, count, false});
     printf("%5u   %.2f, %.2f; %.2f, %.2f\n", length, plain.hop / (2.0 * bare), plain.worst,
            all.hop / (2.0 * bare + 2.0 * half), all.worst);
     planish_spectral_engine_release(&bench.engine);

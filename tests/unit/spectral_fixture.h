@@ -59,7 +59,7 @@ static inline void law_lay(void *context, uint32_t index)
 static inline void spectral_fixture_reset(SpectralFixture *f)
 {
   const PlanishTask task = {law_lay, f, LAW_STEPS, LAW_COST};
-  planish_spectral_engine_reset(&f->engine, &(PlanishSpectralLaw){law_begin, f, &task, 1});
+  planish_spectral_engine_reset(&f->engine, &(PlanishSpectralLaw){law_begin, f, &task, 1, false});
   f->hops = 0;
 }
 

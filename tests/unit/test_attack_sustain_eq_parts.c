@@ -125,10 +125,13 @@ static void check(const AttackSharesSettings *settings, uint32_t ahead)
       attack_shares_take(&shares, power[h] + k, k, k + STEP);
       attack_shares_before(&shares, k, k + STEP);
     }
+    attack_shares_before_low(&shares, 0, shares.low_bins);
+    attack_shares_begin_around(&shares);
     for (uint32_t k = 0; k < BINS; k += STEP) {
       attack_shares_around(&shares, k, k + STEP);
       attack_shares_rise(&shares, k, k + STEP);
     }
+    attack_shares_low(&shares, 0, shares.low_bins);
     attack_shares_get(&shares, found, 0, BINS);
     for (int k = 0; h >= 117 && h % 7 == 0 && k < BINS; k += 3) {
       const double law = share(h, (int)ahead, settings, k);

@@ -335,6 +335,33 @@ static void edges_fade_over_a_third_of_an_octave(void **state)
   free(block);
 }
 
+/* Part by part, of any length, in place: each gain by its neighbours as they were. */
+static void gains_are_deepened_by_their_neighbours(void **state)
+{
+  (void)state;
+  static float before[BINS];
+  static float after[BINS];
+  ResonanceCut cut;
+  void *block = NULL;
+  uint32_t seed = 1;
+  cut_new(&cut, &block, &usual);
+  for (uint32_t k = 0; k < BINS; ++k) {
+    seed = seed * 1664525U + 1013904223U;
+    before[k] = after[k] = -(float)(seed >> 8) / 16777216.0F;
+  }
+  for (uint32_t from = 0, count = 1; from < BINS; from += count, count += 23) {
+    count = count < BINS - from ? count : BINS - from;
+    resonance_cut_deepen(&cut, after, from, from + count);
+  }
+  for (uint32_t k = 0; k < BINS; ++k) {
+    const float under = before[k == 0 ? 1 : k - 1];
+    const float over = before[k == BINS - 1 ? k - 1 : k + 1];
+    const float deeper = before[k] + 0.4F * (2.0F * before[k] - under - over);
+    assert_true(after[k] == fminf(0.0F, fmaxf(cut.deepest, deeper)));
+  }
+  free(block);
+}
+
 /* Peaks get 0.4 of what they are over their neighbours, both together, more; plateaus, slopes and
  * the largest cut stay; parts change nothing. */
 static void peaks_are_deepened_within_the_largest_cut(void **state)
@@ -383,6 +410,7 @@ int main(void)
       cmocka_unit_test(the_curve_is_a_line_with_a_knee),
       cmocka_unit_test(cuts_deepen_and_let_go_in_their_times),
       cmocka_unit_test(edges_fade_over_a_third_of_an_octave),
+      cmocka_unit_test(gains_are_deepened_by_their_neighbours),
       cmocka_unit_test(peaks_are_deepened_within_the_largest_cut),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

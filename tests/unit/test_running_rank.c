@@ -88,6 +88,7 @@ static void windows_along_a_sequence(void **state)
       for (int i = 0; i < count; ++i) {
         sequence[i] = value(&seed, kind == 0 ? 7 : 1000000);
       }
+      planish_rank_window_begin(&window, sequence, counts[n]);
       planish_rank_window_medians(&window, sequence, counts[n], medians, 0, 3);
       planish_rank_window_medians(&window, sequence, counts[n], medians, 3, counts[n]);
       for (int i = 0; i < count; ++i) {

@@ -169,7 +169,7 @@ static void without_a_law_a_second_life_is_neutral(void **state)
   f.added = -0.5F;
   spectral_run(&f, y, NULL, FRAMES, 32);
   memcpy(y, x, FRAMES * sizeof *x);
-  planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){NULL, NULL, NULL, 0});
+  planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){NULL, NULL, NULL, 0, false});
   spectral_run(&f, y, NULL, FRAMES, 32);
   for (uint32_t n = 0; n < FRAMES; ++n) {
     assert_true(y[n] == (n < latency ? 0.0 : x[n - latency]));
@@ -304,7 +304,8 @@ static void laws_look_ahead_and_aside(void **state)
       double *const y = spectral_copy(x, FRAMES);
       const uint32_t late = planish_spectral_engine_latency(EXTRA_LENGTH) + ahead * hop;
       planish_spectral_engine_look_ahead(&f.engine, ahead);
-      planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){want_aside, &f, &task, 1});
+      planish_spectral_engine_reset(&f.engine,
+                                    &(PlanishSpectralLaw){want_aside, &f, &task, 1, false});
       f.added = loud == 1 ? 1.0F : 0.0F;
       for (uint32_t n = 0; n < FRAMES; n += 32) {
         f.swing_db = n < HALF ? 1.0 : 0.0;
@@ -357,6 +358,102 @@ static void frames_scale_with_the_rate(void **state)
   }
 }
 
+static float any_float(uint32_t *seed)
+{
+  *seed = *seed * 1664525U + 1013904223U;
+  return (float)(int32_t)*seed / 4294967296.0F;
+}
+
+/* What works on stretches of bins against what works on one, wherever they begin and end. */
+static void stretches_of_bins_are_as_single_ones(void **state)
+{
+  (void)state;
+  enum { LENGTH = 256, HALF = LENGTH / 2 };
+  static PlanishComplex spectrum[LENGTH];
+  static PlanishComplex one_by_one[LENGTH];
+  static PlanishComplex at_once[LENGTH];
+  static float power[HALF + 1];
+  const PlanishSpectralPath single = {.gains = one_by_one};
+  const PlanishSpectralPath all = {.gains = at_once};
+  const PlanishSpectralEngine engine = {.spectrum = spectrum, .length = LENGTH};
+  uint32_t seed = 5;
+  for (uint32_t k = 0; k < LENGTH; ++k) {
+    spectrum[k].re = any_float(&seed);
+    spectrum[k].im = k % HALF == 0 ? 0.0F : any_float(&seed);
+  }
+  for (uint32_t from = 0; from <= HALF + 1; ++from) {
+    for (uint32_t to = from; to <= HALF + 1; ++to) {
+      memset(one_by_one, 0, sizeof one_by_one);
+      memset(at_once, 0, sizeof at_once);
+      planish_spectral_engine_powers(&engine, power, from, to);
+      planish_spectral_path_lay_all(&all, LENGTH, spectrum + from, from, to);
+      for (uint32_t k = from; k < to; ++k) {
+        assert_true(power[k - from] == planish_spectral_power(spectrum, LENGTH, k));
+        planish_spectral_path_lay(&single, LENGTH, k, spectrum[k]);
+      }
+      for (uint32_t k = 0; k < LENGTH; ++k) {
+        assert_true(one_by_one[k].re == at_once[k].re && one_by_one[k].im == at_once[k].im);
+      }
+    }
+  }
+}
+
+/* A law whose gains are real does by half a spectrum what it would do by a whole one. */
+static void real_gains_need_no_mirror_images(void **state)
+{
+  (void)state;
+  enum { FRAMES = 9000, LENGTH = 1024 };
+  double *const x[2] = {spectral_noise(FRAMES, 2), spectral_noise(FRAMES, 2)};
+  for (int real = 0; real < 2; ++real) {
+    SpectralFixture f;
+    float gains[LENGTH / 2 + 1];
+    uint32_t seed = 3;
+    spectral_fixture_new(&f, LENGTH);
+    planish_spectral_engine_reset(&f.engine, &(PlanishSpectralLaw){NULL, NULL, NULL, 0, real != 0});
+    for (uint32_t k = 0; k <= LENGTH / 2; ++k) {
+      gains[k] = k == LENGTH / 2 ? gains[k - 1] : any_float(&seed);
+      if (real == 0) {
+        planish_spectral_engine_lay(&f.engine, k, (PlanishComplex){gains[k], 0.0F});
+      }
+    }
+    if (real != 0) {
+      planish_spectral_path_lay_real(&f.engine.path, LENGTH, gains, 0, 300);
+      planish_spectral_path_lay_real(&f.engine.path, LENGTH, gains + 300, 300, LENGTH / 2);
+    }
+    spectral_run(&f, x[real], NULL, FRAMES, 32);
+    spectral_fixture_free(&f);
+  }
+  assert_memory_equal(x[0], x[1], FRAMES * sizeof(double));
+  free(x[0]);
+  free(x[1]);
+}
+
+/* Whole blocks of the grid go into rows, and out, otherwise than what is left of them. */
+static void whole_blocks_are_as_single_frames(void **state)
+{
+  (void)state;
+  enum { FRAMES = 12000, LENGTH = 1024, WHOLE = 32 };
+  double *const x[2] = {spectral_noise(FRAMES, 7), spectral_noise(FRAMES, 7)};
+  double *const y[2] = {spectral_noise(FRAMES, 8), spectral_noise(FRAMES, 8)};
+  for (uint32_t i = 0; i < 2; ++i) {
+    const uint32_t block = i == 0 ? WHOLE : 1;
+    SpectralFixture f;
+    spectral_fixture_new(&f, LENGTH);
+    f.swing_db = 10.0;
+    for (uint32_t at = 0; at < FRAMES; at += block) {
+      double *const audio[2] = {x[i] + at, y[i] + at};
+      planish_spectral_engine_process(&f.engine, audio, 2, block);
+    }
+    spectral_fixture_free(&f);
+  }
+  assert_memory_equal(x[0], x[1], FRAMES * sizeof(double));
+  assert_memory_equal(y[0], y[1], FRAMES * sizeof(double));
+  for (int i = 0; i < 2; ++i) {
+    free(x[i]);
+    free(y[i]);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -370,6 +467,9 @@ int main(void)
       cmocka_unit_test(work_is_spread_evenly),
       cmocka_unit_test(laws_look_ahead_and_aside),
       cmocka_unit_test(frames_scale_with_the_rate),
+      cmocka_unit_test(stretches_of_bins_are_as_single_ones),
+      cmocka_unit_test(real_gains_need_no_mirror_images),
+      cmocka_unit_test(whole_blocks_are_as_single_frames),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -97,6 +97,13 @@ static void rates_have_the_bands_that_they_reach(void **state)
 /* Moves by hand: shares of the bands set, one hop's tasks run. */
 static UnmaskMoves moves;
 
+static void settle(void)
+{
+  for (uint32_t step = 0; step < UNMASK_SETTLE_STEPS; ++step) {
+    unmask_moves_settle(&moves, step);
+  }
+}
+
 static void moves_of(const double *power, const UnmaskSettings *settings, uint32_t hops)
 {
   unmask_moves_setup(&moves, &bands, 0.02);
@@ -113,7 +120,7 @@ static void moves_of(const double *power, const UnmaskSettings *settings, uint32
     for (uint32_t i = 0; i < bands.count; ++i) {
       unmask_moves_hold_back(&moves, i);
     }
-    unmask_moves_settle(&moves);
+    settle();
   }
 }
 
@@ -231,6 +238,32 @@ static void means_take_their_time(void **state)
   free(memory.block);
 }
 
+/* What follows from the averaging time is made anew when it moves. */
+static void an_averaging_time_that_moves_is_followed(void **state)
+{
+  (void)state;
+  static const double ways[2][2] = {{9.0, 2.0}, {2.0, 2.0}};
+  double power[UNMASK_BANDS];
+  double share[2][UNMASK_BANDS];
+  bands_at(48000.0, 4096);
+  for (int way = 0; way < 2; ++way) {
+    UnmaskSettings settings = whole_range();
+    settings.averaging_time = ways[way][0];
+    pink_with_a_hole(power, 20, 6.0);
+    /* Long enough for the mean not to be a plain one any more. */
+    moves_of(power, &settings, 2000);
+    settings.averaging_time = ways[way][1];
+    unmask_moves_begin(&moves, &settings);
+    power[20] *= 2.0;
+    unmask_moves_take(&moves, power, 1e-9);
+    memcpy(share[way], moves.share, sizeof moves.share);
+  }
+  for (uint32_t i = 0; i < bands.count; ++i) {
+    assert_true(fabs(share[0][i] - share[1][i]) <= 1e-9);
+  }
+  free(memory.block);
+}
+
 /* A moment counts by its level, but no more than four times the mean: one hop 20 dB up moves a
  * share four times as far as a hop of the usual level does. */
 static void no_moment_counts_too_much(void **state)
@@ -289,7 +322,7 @@ static void neighbours_meet_half_way(void **state)
     moves.wanted[20] = 1.0;
     moves.audible[21] = silent == 1 ? 0.0 : 1.0;
     moves.hop = 10.0; /* so that the slew does not matter */
-    unmask_moves_settle(&moves);
+    settle();
     const double level = moves.move[10]; /* what keeps the loudness, everywhere alike */
     printf("about a band that wants 1 dB: %.3f, %.3f, %.3f dB\n", moves.move[19] - level,
            moves.move[20] - level, moves.move[21] - level);
@@ -327,6 +360,7 @@ int main(void)
       cmocka_unit_test(what_is_hopeless_is_left),
       cmocka_unit_test(a_tilted_reference_is_neutral),
       cmocka_unit_test(means_take_their_time),
+      cmocka_unit_test(an_averaging_time_that_moves_is_followed),
       cmocka_unit_test(no_moment_counts_too_much),
       cmocka_unit_test(hiss_is_left),
       cmocka_unit_test(neighbours_meet_half_way),
