@@ -13,7 +13,6 @@
 
 enum {
   GROUP = PLANISH_HALF_GROUP,
-  CHUNK = PLANISH_HALF_CHUNK,
   LANES = PLANISH_EIGHT,
   AT_ONCE = PLANISH_HALF_SPARE, /* points by the short filter */
   NEAR_TAPS = 96,
@@ -178,11 +177,6 @@ void planish_half_points_reset(PlanishHalfPoints *points)
   points->phase = 0;
 }
 
-PLANISH_INLINED PlanishEight all(float x)
-{
-  return (PlanishEight){x, x, x, x, x, x, x, x};
-}
-
 /* The short filter on AT_ONCE frames, two pairs of taps in turn; where one is left over, the other
  * one is 0. */
 PLANISH_INLINED void find_near(const PlanishHalfPoints *points, const float *newest, float *halves)
@@ -191,8 +185,8 @@ PLANISH_INLINED void find_near(const PlanishHalfPoints *points, const float *new
   const float *front = newest - points->delay - (pairs - 1);
   const float *back = front + points->taps - 1;
   const float *near = points->near;
-  PlanishEight half[2] = {all(0.0F), all(0.0F)};
-  PlanishEight other[2] = {all(0.0F), all(0.0F)};
+  PlanishEight half[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
+  PlanishEight other[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
   for (const float *end = near + even(points->taps / 2); near != end; near += 2) {
     half[0] += near[0] * (planish_eight_load(front) + planish_eight_load(back));
     half[1] += near[0] * (planish_eight_load(front + LANES) + planish_eight_load(back + LANES));
@@ -215,7 +209,7 @@ PLANISH_INLINED float sum_of(PlanishEight x)
 PLANISH_INLINED float narrow_value(const PlanishHalfPoints *points, const float *last)
 {
   const float *past = last - (size_t)2 * BAND_REACH;
-  PlanishEight sum = all(0.0F);
+  PlanishEight sum = planish_eight_all(0.0F);
   for (int k = 0; k < 2 * BAND_REACH; k += LANES) {
     sum += planish_eight_load(points->band + k) * planish_eight_load(past + k);
   }
@@ -229,7 +223,7 @@ PLANISH_INLINED void find_lacking(PlanishHalfPoints *points)
   const float *value = points->values + points->at;
   const float *weights = points->weights;
   const float *last = value + points->groups - 1;
-  PlanishEight sum[2] = {all(0.0F), all(0.0F)};
+  PlanishEight sum[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
   for (; value != last; value += 4) {
     for (size_t i = 0; i < 4; ++i) {
       sum[i % 2] += value[i] * planish_eight_load(weights + i * GROUP);

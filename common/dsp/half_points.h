@@ -21,11 +21,12 @@
 #define PLANISH_DSP_HALF_POINTS_H
 
 #include "common/dsp/arena.h"
+#include "common/dsp/grid.h"
 
 #include <stdint.h>
 
-/* Frames that are worked on at once, at most; and frames whose past is looked for behind them. */
-enum { PLANISH_HALF_CHUNK = 32, PLANISH_HALF_GROUP = 8, PLANISH_HALF_SPARE = 16 };
+/* Frames of a group; and frames that are looked at behind a block, at most. */
+enum { PLANISH_HALF_GROUP = 8, PLANISH_HALF_SPARE = 16 };
 
 typedef struct {
   float *near;     /* half of the short filter, which is symmetric, farthest first */
@@ -52,7 +53,7 @@ static inline uint32_t planish_half_points_delay(const PlanishHalfPoints *points
   return points->delay;
 }
 
-/* For 1..PLANISH_HALF_CHUNK frames at `newest`: halves[i] is the point half a frame after
+/* For 1..PLANISH_GRID frames at `newest`: halves[i] is the point half a frame after
  * newest[i - delay]. 2 reach frames lie before `newest`; up to PLANISH_HALF_SPARE behind the
  * frames are read, and as many halves written, without a meaning. */
 void planish_half_points_process(PlanishHalfPoints *points, const float *newest, float *halves,

@@ -12,7 +12,7 @@ _Static_assert((int)PLANISH_TRUE_PEAK_TAPS <= (int)PLANISH_FRACTIONAL_DELAY_MAX_
                "the design has room for the longest of the short ones");
 
 /* Frames worked on at a time, and how many of them side by side. */
-enum { CHUNK = 32, LANES = PLANISH_EIGHT, GROUP = 2 * LANES };
+enum { CHUNK = PLANISH_GRID, LANES = PLANISH_EIGHT, GROUP = 2 * LANES };
 
 /* Frames that come in before what is kept of the past is moved to the front again. */
 enum { RUN = 8 * CHUNK };
@@ -108,11 +108,6 @@ void planish_true_peak_reset(PlanishTruePeak *detector)
   detector->last_late_peak = 0.0F;
 }
 
-PLANISH_INLINED PlanishEight all(float x)
-{
-  return (PlanishEight){x, x, x, x, x, x, x, x};
-}
-
 /* The three points after each of GROUP frames. The phases at 1/4 and 3/4 mirror each other, so
  * they share the products of their even and odd parts. */
 PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid, uint32_t at)
@@ -120,9 +115,9 @@ PLANISH_INLINED void interpolate(const PlanishTruePeak *detector, FineGrid *grid
   const float *front = detector->past + detector->at + at;
   const float *back = front + detector->taps - 1;
   const float *kernel = detector->kernel;
-  PlanishEight even[2] = {all(0.0F), all(0.0F)};
-  PlanishEight odd[2] = {all(0.0F), all(0.0F)};
-  PlanishEight half[2] = {all(0.0F), all(0.0F)};
+  PlanishEight even[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
+  PlanishEight odd[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
+  PlanishEight half[2] = {planish_eight_all(0.0F), planish_eight_all(0.0F)};
   for (uint32_t pair = 0; pair < detector->taps / 2; ++pair) {
     const float k_even = kernel[0];
     const float k_odd = kernel[1];
@@ -156,8 +151,8 @@ PLANISH_INLINED void find_quarters(const PlanishTruePeak *detector, FineGrid *gr
 {
   const float *frame = detector->past + detector->at + detector->taps / 2 - 1 + at;
   const float *half = detector->halves + REACH + at;
-  PlanishEight quarter = all(0.0F);
-  PlanishEight three_quarters = all(0.0F);
+  PlanishEight quarter = planish_eight_all(0.0F);
+  PlanishEight three_quarters = planish_eight_all(0.0F);
   for (int j = 0; j < BETWEEN; j += 2) {
     const int whole = j / 2;
     const float near = detector->between[j];

@@ -1,5 +1,7 @@
 #include "harness/deliver/shaping.h"
 
+#include "common/dsp/toeplitz.h"
+
 #include <math.h>
 
 /* Of nine taps three more would gain 0.05 dB. */
@@ -36,37 +38,26 @@ static void correlate(double rate, double correlation[ORDER + 1])
   }
 }
 
-/* The predictor's error filter, 1 ahead of its taps (Levinson, 1947; Durbin, 1960). */
-static void predict(const double correlation[ORDER + 1], double taps[ORDER + 1])
+/* The predictor's error filter without the 1 ahead of it: the normal equations of linear prediction
+ * (Makhoul, "Linear prediction: a tutorial review", Proc. IEEE 1975). */
+static void predict(const double correlation[ORDER + 1], double taps[ORDER])
 {
-  double power = correlation[0];
-  taps[0] = 1.0;
-  for (int order = 1; order <= ORDER; ++order) {
-    double sum = 0.0;
-    taps[order] = 0.0;
-    for (int n = 0; n < order; ++n) {
-      sum += taps[n] * correlation[order - n];
-    }
-    const double reflection = -sum / power;
-    for (int n = 0; n <= order / 2; ++n) {
-      const double low = taps[n];
-      const double high = taps[order - n];
-      taps[n] = low + reflection * high;
-      taps[order - n] = high + reflection * low;
-    }
-    power *= 1.0 - reflection * reflection;
+  double side[ORDER];
+  for (int n = 0; n < ORDER; ++n) {
+    side[n] = -correlation[n + 1];
   }
+  planish_toeplitz_solve(correlation, side, taps, ORDER);
 }
 
 void planish_shaping_design(PlanishDitherWord *word, double rate)
 {
   double correlation[ORDER + 1];
-  double taps[ORDER + 1];
+  double taps[ORDER];
   correlate(rate, correlation);
   predict(correlation, taps);
   word->order = ORDER;
   for (int n = 0; n < ORDER; ++n) {
     /* Coarse enough that the last digits of a processor's exp and cos do not show. */
-    word->shape[n] = round(taps[n + 1] / grain) * grain;
+    word->shape[n] = round(taps[n] / grain) * grain;
   }
 }

@@ -55,7 +55,7 @@ static double error_at(uint32_t reach, double share)
   for (int n = 0; n < LENGTH; ++n) {
     f->audio[2 * MOST_REACH + n] = (float)sin(2.0 * PLANISH_PI * share * n + 0.3);
   }
-  run(f, PLANISH_HALF_CHUNK, &seed);
+  run(f, PLANISH_GRID, &seed);
   const double delay = planish_half_points_delay(&f->points);
   for (int n = 4 * MOST_REACH; n < LENGTH; ++n) {
     const double ideal = sin(2.0 * PLANISH_PI * share * (n - delay + 0.5) + 0.3);
@@ -127,7 +127,7 @@ static void bits_do_not_depend_on_blocks(void **state)
     }
     memcpy(other->audio, f->audio, sizeof f->audio);
     run(f, 1, &seed);
-    run(other, PLANISH_HALF_CHUNK, &seed);
+    run(other, PLANISH_GRID, &seed);
     assert_memory_equal(f->halves, other->halves, LENGTH * sizeof(float));
     /* And again after a reset. */
     planish_half_points_reset(&other->points);
