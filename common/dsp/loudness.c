@@ -3,8 +3,7 @@
 #include "common/dsp/maths.h"
 #include "common/dsp/two_lanes.h"
 
-#define BLOCK_STEPS 10                           /* 0.4 s blocks overlap by 75 % */
-#define RANGE_STEPS PLANISH_LOUDNESS_STEPS_PER_S /* a 3 s block every second */
+#define BLOCK_STEPS 10 /* 0.4 s blocks overlap by 75 %, 3 s blocks by 2.9 s */
 #define RING        PLANISH_LOUDNESS_SHORTTERM_STEPS
 
 /* Relative gates under the mean of what passes the absolute gate: ITU-R BS.1770-4 Annex 1 eq. 6,
@@ -28,6 +27,7 @@ PlanishStatus planish_loudness_setup(PlanishLoudness *loudness, PlanishArena *ar
   *loudness = (PlanishLoudness){.rate = rate, .channels = channels};
   loudness->coefs = planish_k_weighting_design(rate);
   loudness->powers = planish_arena_take(arena, RING, sizeof(double));
+  loudness->mono_powers = planish_arena_take(arena, RING, sizeof(double));
   planish_loudness_histogram_setup(&loudness->blocks, arena);
   planish_loudness_histogram_setup(&loudness->shortterms, arena);
   if (planish_arena_is_filling(arena)) {
@@ -41,11 +41,13 @@ void planish_loudness_reset(PlanishLoudness *loudness)
   planish_k_weighting_reset(&loudness->k[0]);
   planish_k_weighting_reset(&loudness->k[1]);
   memset(loudness->powers, 0, RING * sizeof(double));
+  memset(loudness->mono_powers, 0, RING * sizeof(double));
   loudness->frame = 0;
   loudness->steps = 0;
   loudness->step_start = 0;
   loudness->step_end = planish_loudness_step_end(loudness->rate, 1);
   loudness->sum = 0.0;
+  loudness->mono_sum = 0.0;
   loudness->momentary = 0.0;
   loudness->shortterm = 0.0;
   loudness->paused = false;
@@ -99,13 +101,12 @@ static double sum_of(const double *values, uint32_t count)
   return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
-/* Mean power of the last `steps` steps. Summed anew each time: a running sum would drift. */
-static double mean_of_last(const PlanishLoudness *loudness, uint32_t steps)
+/* Mean of the last `steps` steps in a ring. Summed anew each time: a running sum would drift. */
+static double mean_of_last(const PlanishLoudness *loudness, const double *ring, uint32_t steps)
 {
   const uint32_t first = (uint32_t)((loudness->steps - steps) % RING);
   const uint32_t to_end = RING - first < steps ? RING - first : steps;
-  return (sum_of(loudness->powers + first, to_end) + sum_of(loudness->powers, steps - to_end)) /
-         steps;
+  return (sum_of(ring + first, to_end) + sum_of(ring, steps - to_end)) / steps;
 }
 
 static void note_maximum(PlanishLoudnessMaximum *maximum, double power, uint64_t step)
@@ -118,26 +119,28 @@ static void note_maximum(PlanishLoudnessMaximum *maximum, double power, uint64_t
 static void note_momentary(PlanishLoudness *loudness)
 {
   const uint64_t counted = counted_in_a_row(loudness);
-  loudness->momentary = mean_of_last(loudness, PLANISH_LOUDNESS_MOMENTARY_STEPS);
+  loudness->momentary = mean_of_last(loudness, loudness->powers, PLANISH_LOUDNESS_MOMENTARY_STEPS);
   if (counted < PLANISH_LOUDNESS_MOMENTARY_STEPS) {
     return;
   }
   note_maximum(&loudness->momentary_max, loudness->momentary, loudness->steps);
   if (counted % BLOCK_STEPS == 0) {
-    planish_loudness_histogram_add(&loudness->blocks, loudness->momentary);
+    const double mono =
+        mean_of_last(loudness, loudness->mono_powers, PLANISH_LOUDNESS_MOMENTARY_STEPS);
+    planish_loudness_histogram_add(&loudness->blocks, loudness->momentary, mono);
   }
 }
 
 static void note_shortterm(PlanishLoudness *loudness)
 {
   const uint64_t counted = counted_in_a_row(loudness);
-  loudness->shortterm = mean_of_last(loudness, PLANISH_LOUDNESS_SHORTTERM_STEPS);
+  loudness->shortterm = mean_of_last(loudness, loudness->powers, PLANISH_LOUDNESS_SHORTTERM_STEPS);
   if (counted < PLANISH_LOUDNESS_SHORTTERM_STEPS) {
     return;
   }
   note_maximum(&loudness->shortterm_max, loudness->shortterm, loudness->steps);
-  if (counted % RANGE_STEPS == 0) {
-    planish_loudness_histogram_add(&loudness->shortterms, loudness->shortterm);
+  if (counted % BLOCK_STEPS == 0) {
+    planish_loudness_histogram_add(&loudness->shortterms, loudness->shortterm, 0.0);
   }
 }
 
@@ -153,7 +156,9 @@ static void finish_step(PlanishLoudness *loudness)
 {
   const double frames = (double)(loudness->step_end - loudness->step_start);
   loudness->powers[loudness->steps % RING] = loudness->sum / frames;
+  loudness->mono_powers[loudness->steps % RING] = loudness->mono_sum / frames;
   loudness->sum = 0.0;
+  loudness->mono_sum = 0.0;
   ++loudness->steps;
   loudness->step_start = loudness->step_end;
   loudness->step_end = planish_loudness_step_end(loudness->rate, loudness->steps + 1);
@@ -196,8 +201,9 @@ static inline PlanishTwo filter(TwoBiquads *both, const PlanishBiquadCoefs *coef
   return y;
 }
 
-/* Adds to the step's sum one frame at a time, so that the sum does not depend on the blocks. One
- * channel has silence beside it. */
+/* Adds to the step's sums one frame at a time, so that they do not depend on the blocks. One
+ * channel has silence beside it. Weighting is linear: what is weighted in left and right need only
+ * be added for mono. */
 static void add_frames(PlanishLoudness *loudness, const double *left, const double *right,
                        size_t frames)
 {
@@ -206,13 +212,17 @@ static void add_frames(PlanishLoudness *loudness, const double *left, const doub
   TwoBiquads shelf = join(&k[0].shelf, &k[1].shelf);
   TwoBiquads high_pass = join(&k[0].high_pass, &k[1].high_pass);
   double sum = loudness->sum;
+  double mono_sum = loudness->mono_sum;
   for (size_t n = 0; n < frames; ++n) {
     const PlanishTwo x = {left[n], right != NULL ? right[n] : 0.0};
     const PlanishTwo y = filter(&high_pass, &coefs.high_pass, filter(&shelf, &coefs.shelf, x));
     const PlanishTwo square = y * y;
+    const double both = y[0] + y[1];
     sum += square[0] + square[1];
+    mono_sum += 0.5 * (both * both);
   }
   loudness->sum = sum;
+  loudness->mono_sum = mono_sum;
   part(&shelf, &k[0].shelf, &k[1].shelf);
   part(&high_pass, &k[0].high_pass, &k[1].high_pass);
 }
@@ -257,6 +267,14 @@ double planish_loudness_integrated(const PlanishLoudness *loudness)
   const PlanishLoudnessBin over =
       planish_loudness_histogram_gated(&loudness->blocks, INTEGRATED_GATE_LU);
   return over.count == 0 ? -HUGE_VAL : planish_loudness_of(over.power / (double)over.count);
+}
+
+double planish_loudness_mono_loss(const PlanishLoudness *loudness)
+{
+  const PlanishLoudnessBin over =
+      planish_loudness_histogram_gated(&loudness->blocks, INTEGRATED_GATE_LU);
+  return over.count == 0 ? (double)NAN
+                         : planish_loudness_of(over.power) - planish_loudness_of(over.mono);
 }
 
 double planish_loudness_range(const PlanishLoudness *loudness)

@@ -2,9 +2,13 @@
  * short-term, integrated), EBU Tech 3342 (loudness range).
  *
  * Time goes in steps of 10 ms. Momentary (0.4 s) and short-term (3 s) loudness and their maxima are
- * known anew after each step, once that much has passed since reset. The integrated loudness takes
- * a 0.4 s block every 100 ms; loudness range takes a 3 s block every second (with blocks every
- * 100 ms it can come out more than 1 LU apart from a 1 s grid, which is what meters agree on).
+ * known anew after each step, once that much has passed since reset. Every 100 ms the integrated
+ * loudness takes a 0.4 s block, and loudness range a 3 s block. (Tech 3342 lets 3 s blocks overlap
+ * by 2 s or more. A block a second, as some meters take, makes the range of a short piece depend on
+ * the moment it starts: by up to 1 LU.)
+ *
+ * What is lost when both channels are summed to mono is read over the very blocks that the gates of
+ * the integrated loudness let pass, so that what vanishes in mono counts, too.
  *
  * Integrated loudness, range and maxima speak of what is counted: all since reset, or since
  * restart, but for pauses. Only windows that lie whole within it count. Momentary and short-term
@@ -51,13 +55,15 @@ typedef struct {
   uint64_t steps; /* passed since reset */
   uint64_t step_end;
   uint64_t step_start;
-  double sum; /* of squares in the step under way */
+  double sum;      /* of squares in the step under way */
+  double mono_sum; /* the same of the mono fold-down in both channels */
 
   bool paused;
   uint64_t since;   /* what is counted without a break began when so many steps had passed */
   uint64_t counted; /* steps in all that is counted */
 
-  double *powers; /* mean square of the last steps, a ring */
+  double *powers;      /* mean square of the last steps, a ring */
+  double *mono_powers; /* of the fold-down, a ring */
   double momentary;
   double shortterm;
   PlanishLoudnessMaximum momentary_max;
@@ -93,6 +99,11 @@ double planish_loudness_shortterm(const PlanishLoudness *loudness);
 double planish_loudness_momentary_max(const PlanishLoudness *loudness);
 double planish_loudness_shortterm_max(const PlanishLoudness *loudness);
 double planish_loudness_integrated(const PlanishLoudness *loudness);
+
+/* In LU: integrated loudness less that of (L+R)/2 in both channels, over the same blocks. 0 for
+ * mono, 3.01 for unrelated channels and for one alone, HUGE_VAL where all vanishes; NAN where there
+ * is no integrated loudness. */
+double planish_loudness_mono_loss(const PlanishLoudness *loudness);
 
 /* In LU; NAN until a 3 s block over the gate has passed. */
 double planish_loudness_range(const PlanishLoudness *loudness);

@@ -23,7 +23,7 @@ void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, Plani
 void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram)
 {
   memset(histogram->coarse, 0, COARSE_BINS * sizeof *histogram->coarse);
-  histogram->all = (PlanishLoudnessBin){0, 0.0};
+  histogram->all = (PlanishLoudnessBin){0};
 }
 
 /* Fine bins under a coarse one that is empty hold what was there before the last reset. */
@@ -36,9 +36,10 @@ static void add_to(PlanishLoudnessBin *bin, PlanishLoudnessBin what)
 {
   bin->count += what.count;
   bin->power += what.power;
+  bin->mono += what.mono;
 }
 
-void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power)
+void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power, double mono)
 {
   const double place = (planish_loudness_of(power) - PLANISH_LOUDNESS_FLOOR) * (double)FINE_IN_EACH;
   if (!(place > 0.0)) {
@@ -46,7 +47,7 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
   }
   const size_t bin = (size_t)planish_min(place, (double)(FINE_BINS - 1));
   const size_t coarse = bin / FINE_IN_EACH;
-  const PlanishLoudnessBin one = {1, power};
+  const PlanishLoudnessBin one = {1, power, mono};
   if (histogram->coarse[coarse].count == 0) {
     memset(fine_of(histogram, coarse), 0, FINE_IN_EACH * sizeof *histogram->fine);
   }
@@ -58,7 +59,7 @@ void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double 
 PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,
                                                    double gate)
 {
-  PlanishLoudnessBin over = {0, 0.0};
+  PlanishLoudnessBin over = {0};
   const double above_floor =
       planish_clamp(gate - PLANISH_LOUDNESS_FLOOR, 0.0, (double)(COARSE_BINS - 1));
   const size_t border = (size_t)above_floor;

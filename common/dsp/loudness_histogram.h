@@ -30,6 +30,7 @@
 typedef struct {
   uint64_t count;
   double power; /* sum */
+  double mono;  /* sum of what the mono fold-down of the same items has */
 } PlanishLoudnessBin;
 
 typedef struct {
@@ -42,7 +43,8 @@ void planish_loudness_histogram_setup(PlanishLoudnessHistogram *histogram, Plani
 
 void planish_loudness_histogram_reset(PlanishLoudnessHistogram *histogram);
 
-void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power);
+/* `mono` is summed beside `power`, by which alone the item is placed. */
+void planish_loudness_histogram_add(PlanishLoudnessHistogram *histogram, double power, double mono);
 
 /* Everything whose loudness is over `gate` LUFS; a bin counts by its mean. */
 PlanishLoudnessBin planish_loudness_histogram_over(const PlanishLoudnessHistogram *histogram,

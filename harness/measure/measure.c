@@ -45,7 +45,6 @@ struct PlanishMeasure {
   uint64_t frames;
   void *block; /* of the arena */
   PlanishLoudness loudness;
-  PlanishLoudness mono;
   PlanishTruePeakFft *true_peak;
   Density density;
   PlanishTruePeakFftSink sink; /* of whoever listens */
@@ -55,15 +54,11 @@ struct PlanishMeasure {
   PlanishClippedRuns runs[2];
   double left[PIECE];
   double right[PIECE];
-  double mid[PIECE];
 };
 
 static PlanishStatus setup(PlanishMeasure *measure, PlanishArena *arena)
 {
-  PlanishStatus status = planish_loudness_setup(&measure->loudness, arena, measure->rate, 2);
-  if (status == PLANISH_OK) {
-    status = planish_loudness_setup(&measure->mono, arena, measure->rate, 2);
-  }
+  const PlanishStatus status = planish_loudness_setup(&measure->loudness, arena, measure->rate, 2);
   measure->density.ring = 2 + (size_t)((PLANISH_TRUE_PEAK_FFT_LAG + PIECE) *
                                        PLANISH_LOUDNESS_STEPS_PER_S / measure->rate);
   measure->density.waiting = planish_arena_take(arena, measure->density.ring, sizeof(double));
@@ -170,7 +165,6 @@ static void split(PlanishMeasure *measure, const float *interleaved, size_t fram
     const double right = clean(interleaved[n * channels + channels - 1]);
     measure->left[n] = left;
     measure->right[n] = right;
-    measure->mid[n] = 0.5 * (left + right);
   }
 }
 
@@ -205,10 +199,8 @@ static void look_at_samples(PlanishMeasure *measure, size_t frames)
 static void process_piece(PlanishMeasure *measure, size_t frames)
 {
   const double *stereo[2] = {measure->left, measure->right};
-  const double *mono[2] = {measure->mid, measure->mid};
   Density *density = &measure->density;
   planish_loudness_process(&measure->loudness, stereo, frames);
-  planish_loudness_process(&measure->mono, mono, frames);
   if (measure->loudness.steps != density->steps) {
     density->waiting[density->steps % density->ring] =
         planish_loudness_shortterm(&measure->loudness);
@@ -254,9 +246,9 @@ static void fill_loudness(const PlanishMeasure *measure, PlanishMeasurement *res
   result->shortterm_max_end =
       planish_loudness_step_end(measure->rate, loudness->shortterm_max.step);
   result->range = planish_loudness_range(loudness);
-  result->mono_integrated = planish_loudness_integrated(&measure->mono);
-  result->mono_loss =
-      isfinite(result->integrated) ? result->integrated - result->mono_integrated : UNKNOWN;
+  result->mono_loss = planish_loudness_mono_loss(loudness);
+  result->mono_integrated =
+      isfinite(result->integrated) ? result->integrated - result->mono_loss : NOTHING;
 }
 
 static void fill_peaks(PlanishMeasure *measure, PlanishMeasurement *result)

@@ -50,7 +50,7 @@ typedef struct {
   double mid_rms;         /* dBFS, of (L+R)/2 */
   double side_rms;        /* dBFS, of (L-R)/2; -INFINITY for mono */
   double correlation;     /* -1..1, of left with right; NAN if one is silent */
-  double mono_integrated; /* LUFS, of (L+R)/2 in both channels */
+  double mono_integrated; /* LUFS, of (L+R)/2 in both channels, over the blocks of `integrated` */
   double mono_loss;       /* LU, integrated minus mono_integrated: 0 for mono, 3 for unrelated
                              channels; INFINITY if nothing is left */
 

@@ -11,8 +11,9 @@
 
 enum { SLOT_STEPS = PLANISH_LOUDNESS_SHORTTERM_STEPS / PLANISH_METER_SLOTS };
 
-/* The mono fold-down is read this many steps after the rest, which keeps the dearest step short. */
-enum { MONO_LATE = SLOT_STEPS / 2 };
+/* Mono loss and range are read so many steps after the blocks that they come from have ended, which
+ * keeps the dearest step short. */
+enum { MONO_LATE = SLOT_STEPS / 2, RANGE_LATE = SLOT_STEPS / 5 };
 
 _Static_assert(SLOT_STEPS == 10, "slots end with the blocks of the integrated loudness");
 
@@ -26,7 +27,6 @@ typedef struct {
 
 typedef struct {
   PlanishLoudness loudness;
-  PlanishLoudness mono; /* of the mid in both channels */
   PlanishMeterPeaks peaks;
   PlanishMeterWindow window;
   Readings readings;
@@ -39,37 +39,24 @@ typedef struct {
 static PlanishStatus setup(void *state, double rate, PlanishArena *arena)
 {
   Meter *meter = state;
-  PlanishStatus status = planish_loudness_setup(&meter->loudness, arena, rate, 2);
-  if (status == PLANISH_OK) {
-    status = planish_loudness_setup(&meter->mono, arena, rate, 2);
-  }
+  const PlanishStatus status = planish_loudness_setup(&meter->loudness, arena, rate, 2);
   if (status == PLANISH_OK) {
     planish_meter_peaks_setup(&meter->peaks, arena, rate);
   }
   return status;
 }
 
-/* Of the same blocks as the integrated loudness that was read last. */
-static void read_mono(Meter *meter)
-{
-  const double integrated = meter->readings.integrated;
-  meter->readings.mono_loss = integrated > PLANISH_LOUDNESS_FLOOR
-                                  ? integrated - planish_loudness_integrated(&meter->mono)
-                                  : 0.0;
-}
-
 static void read_whole(Meter *meter)
 {
   meter->readings.integrated = planish_loudness_integrated(&meter->loudness);
   meter->readings.range = planish_loudness_range(&meter->loudness);
-  read_mono(meter);
+  meter->readings.mono_loss = planish_loudness_mono_loss(&meter->loudness);
 }
 
 static void reset(void *state)
 {
   Meter *meter = state;
   planish_loudness_reset(&meter->loudness);
-  planish_loudness_reset(&meter->mono);
   planish_meter_peaks_reset(&meter->peaks);
   meter->window = (PlanishMeterWindow){.next = 0};
   meter->readings = (Readings){.integrated = 0.0};
@@ -80,7 +67,6 @@ static void reset(void *state)
 static void restart(Meter *meter)
 {
   planish_loudness_restart(&meter->loudness);
-  planish_loudness_restart(&meter->mono);
   planish_meter_peaks_restart(&meter->peaks);
   read_whole(meter);
 }
@@ -91,7 +77,6 @@ static void set(void *state, const float *values)
   const bool paused = !(values[METER_MEASURING] > 0.0F);
   const bool reset_held = values[METER_RESET] > 0.0F;
   planish_loudness_pause(&meter->loudness, paused);
-  planish_loudness_pause(&meter->mono, paused);
   planish_meter_peaks_count(&meter->peaks, !paused);
   if (reset_held && !meter->reset_held && !meter->fresh) {
     restart(meter);
@@ -113,9 +98,9 @@ static void finish_step(Meter *meter)
     meter->readings.integrated = planish_loudness_integrated(&meter->loudness);
   }
   if (counted % SLOT_STEPS == MONO_LATE) {
-    read_mono(meter);
+    meter->readings.mono_loss = planish_loudness_mono_loss(&meter->loudness);
   }
-  if (counted % PLANISH_LOUDNESS_STEPS_PER_S == 0) {
+  if (counted % SLOT_STEPS == RANGE_LATE) {
     meter->readings.range = planish_loudness_range(&meter->loudness);
   }
 }
@@ -123,13 +108,7 @@ static void finish_step(Meter *meter)
 /* At most up to the end of a step. */
 static void process_piece(Meter *meter, const double *const audio[2], uint32_t frames)
 {
-  double mid[PLANISH_GRID];
-  const double *const mono[2] = {mid, mid};
-  for (uint32_t i = 0; i < frames; ++i) {
-    mid[i] = 0.5 * (audio[0][i] + audio[1][i]);
-  }
   planish_loudness_process(&meter->loudness, audio, frames);
-  planish_loudness_process(&meter->mono, mono, frames);
   planish_meter_peaks_process(&meter->peaks, audio, frames);
   planish_meter_window_process(&meter->window, audio, frames);
 }

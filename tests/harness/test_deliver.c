@@ -5,6 +5,7 @@
 #include "harness/measure/measure.h"
 #include "tests/harness/audio_fixture.h"
 #include "tests/harness/program_fixture.h"
+#include "tests/unit/range_reference.h"
 
 #include <ebur128.h>
 #include <sched.h>
@@ -434,7 +435,8 @@ static Library library_of(const char *path)
   float *samples = read_audio(path, &frames, &info);
   Library read = {{0.0, 0.0, -HUGE_VAL, -HUGE_VAL, -HUGE_VAL}};
   ebur128_state *meter = ebur128_init(2, (unsigned long)info.samplerate,
-                                      EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_TRUE_PEAK);
+                                      EBUR128_MODE_I | EBUR128_MODE_S | EBUR128_MODE_TRUE_PEAK);
+  RangeReference windows = {0};
   const size_t step = (size_t)info.samplerate / 100;
   for (size_t at = 0; at + step <= frames; at += step) {
     double value = 0.0;
@@ -445,6 +447,9 @@ static Library library_of(const char *path)
     if (at / step >= 299 && ebur128_loudness_shortterm(meter, &value) == 0) {
       read.values[4] = fmax(read.values[4], value);
     }
+    if (at / step >= 299 && at / step % 10 == 9 && ebur128_loudness_shortterm(meter, &value) == 0) {
+      range_reference_add(&windows, value);
+    }
   }
   for (unsigned c = 0; c < 2; ++c) {
     double value = 0.0;
@@ -452,7 +457,7 @@ static Library library_of(const char *path)
     read.values[2] = fmax(read.values[2], 20.0 * log10(value));
   }
   ebur128_loudness_global(meter, &read.values[0]);
-  ebur128_loudness_range(meter, &read.values[1]);
+  read.values[1] = range_reference_finish(&windows);
   ebur128_destroy(&meter);
   free(samples);
   return read;

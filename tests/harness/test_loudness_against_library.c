@@ -1,8 +1,11 @@
-/* Our loudness against libebur128, which is read every 10 ms for the maxima. */
+/* Our loudness against libebur128, which is read every 10 ms for the maxima. Its own loudness range
+ * takes a window a second, ours ten: it is held against the short-term loudness that the library
+ * reads every 100 ms. */
 #include "common/dsp/loudness.h"
 #include "tests/harness/audio_fixture.h"
 #include "tests/unit/arena_fixture.h"
 #include "tests/unit/cmocka_headers.h"
+#include "tests/unit/range_reference.h"
 
 #include <ebur128.h>
 
@@ -40,10 +43,11 @@ static Readings ours(const Audio *audio, size_t frames)
 
 static Readings library(const Audio *audio, size_t frames, bool maxima)
 {
-  ebur128_state *meter = ebur128_init(2, (unsigned long)audio->rate,
-                                      EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_S);
+  ebur128_state *meter =
+      ebur128_init(2, (unsigned long)audio->rate, EBUR128_MODE_I | EBUR128_MODE_S);
   assert_non_null(meter);
   Readings readings = {0.0, -HUGE_VAL, -HUGE_VAL, 0.0};
+  RangeReference range = {0};
   const size_t step = (size_t)(audio->rate / 100.0);
   for (size_t at = 0; at < frames; at += step) {
     const size_t piece = frames - at < step ? frames - at : step;
@@ -52,12 +56,16 @@ static Readings library(const Audio *audio, size_t frames, bool maxima)
     if (maxima && at / step >= 39 && ebur128_loudness_momentary(meter, &value) == 0) {
       readings.momentary_max = fmax(readings.momentary_max, value);
     }
-    if (maxima && at / step >= 299 && ebur128_loudness_shortterm(meter, &value) == 0) {
+    const size_t passed = piece == step ? at / step + 1 : 0;
+    if (maxima && passed >= 300 && ebur128_loudness_shortterm(meter, &value) == 0) {
       readings.shortterm_max = fmax(readings.shortterm_max, value);
+    }
+    if (passed >= 300 && passed % 10 == 0 && ebur128_loudness_shortterm(meter, &value) == 0) {
+      range_reference_add(&range, value);
     }
   }
   ebur128_loudness_global(meter, &readings.integrated);
-  ebur128_loudness_range(meter, &readings.range);
+  readings.range = range_reference_finish(&range);
   ebur128_destroy(&meter);
   return readings;
 }

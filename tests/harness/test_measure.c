@@ -112,6 +112,21 @@ static void stereo_figures(void **state)
   free(audio.samples);
 }
 
+/* A minute that vanishes in mono and 20 s that do not: a quarter of the power is left. A fold-down
+ * that is gated by itself leaves the minute out, and reads 0. */
+static void what_vanishes_in_mono_counts(void **state)
+{
+  (void)state;
+  Audio audio = tone(80.0, -20.0, 1.0, 1.0);
+  for (size_t n = 0; n < (size_t)(60.0 * RATE); ++n) {
+    audio.samples[2 * n + 1] = -audio.samples[2 * n];
+  }
+  const PlanishMeasurement m = measure(&audio);
+  near_to("three quarters opposite: loss in mono", m.mono_loss, 10.0 * log10(4.0), 0.03);
+  near_to("mono", m.mono_integrated, m.integrated - 10.0 * log10(4.0), 0.03);
+  free(audio.samples);
+}
+
 static void offset_of_each_channel(void **state)
 {
   (void)state;
@@ -277,6 +292,7 @@ int main(void)
       cmocka_unit_test(a_stereo_tone),
       cmocka_unit_test(mono_counts_as_both_channels),
       cmocka_unit_test(stereo_figures),
+      cmocka_unit_test(what_vanishes_in_mono_counts),
       cmocka_unit_test(offset_of_each_channel),
       cmocka_unit_test(places_of_the_largest),
       cmocka_unit_test(clipping_is_found),

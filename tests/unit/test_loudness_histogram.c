@@ -96,7 +96,7 @@ static void a_hundred_hours_are_exact_enough(void **state)
     double slow = 0.0;
     for (size_t n = 0; n < BLOCKS; ++n) {
       power[n] = power_of(loudness_at(kind, n, &slow, &seed));
-      planish_loudness_histogram_add(&f.histogram, power[n]);
+      planish_loudness_histogram_add(&f.histogram, power[n], 0.0);
     }
     for (int gate = 0; gate < 2; ++gate) {
       const double relative = gate == 0 ? -10.0 : -20.0;
@@ -128,7 +128,7 @@ static void the_bound_holds_where_blocks_crowd_at_the_gate(void **state)
     for (size_t n = 0; n < COUNT; ++n) {
       const double low = -34.07 + 0.0015 * place + 0.006 * uniform(&seed);
       power[n] = power_of(n % 100 == 0 ? low : -24.0);
-      planish_loudness_histogram_add(&f.histogram, power[n]);
+      planish_loudness_histogram_add(&f.histogram, power[n], 0.0);
     }
     double near;
     const double exact = gated_exactly(power, COUNT, -10.0, &near);
@@ -150,14 +150,14 @@ static void nothing_comes_back_after_a_reset(void **state)
   Fixture f = make();
   uint64_t seed = 9;
   for (size_t n = 0; n < 100000; ++n) {
-    planish_loudness_histogram_add(&f.histogram, power_of(-75.0 * uniform(&seed)));
+    planish_loudness_histogram_add(&f.histogram, power_of(-75.0 * uniform(&seed)), 0.0);
   }
   planish_loudness_histogram_reset(&f.histogram);
   assert_int_equal(planish_loudness_histogram_gated(&f.histogram, -10.0).count, 0);
   assert_true(planish_loudness_histogram_ranked(&f.histogram, 0) == -HUGE_VAL);
   for (int n = 0; n < 10; ++n) {
-    planish_loudness_histogram_add(&f.histogram, power_of(-20.5));
-    planish_loudness_histogram_add(&f.histogram, power_of(-30.25));
+    planish_loudness_histogram_add(&f.histogram, power_of(-20.5), 0.0);
+    planish_loudness_histogram_add(&f.histogram, power_of(-30.25), 0.0);
   }
   const PlanishLoudnessBin over = planish_loudness_histogram_gated(&f.histogram, -10.0);
   assert_int_equal(over.count, 20);
