@@ -11,6 +11,7 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
   controls->wanted = planish_arena_take(arena, ports->port_count, sizeof *controls->wanted);
   controls->held = planish_arena_take(arena, ports->port_count, sizeof *controls->held);
   controls->inputs = planish_arena_take(arena, ports->port_count, sizeof *controls->inputs);
+  controls->pulled = planish_arena_take(arena, ports->port_count, sizeof *controls->pulled);
   if (!planish_arena_is_filling(arena)) {
     return;
   }
@@ -45,6 +46,16 @@ static bool is_sound(const PlanishPorts *ports, int index)
          index != ports->loudness_match;
 }
 
+void planish_controls_note_triggers(PlanishControls *controls)
+{
+  for (uint32_t n = 0; n < controls->input_count; ++n) {
+    const uint32_t i = controls->inputs[n];
+    if (controls->ports->ports[i].trigger && planish_controls_asked(controls, i) > 0.0f) {
+      controls->pulled[i] = true;
+    }
+  }
+}
+
 /* Whether any port holds something else than at the last look. A port that is not connected, or
  * holds no number, never counts as the same; the look then finds its default again. */
 static bool is_touched(const PlanishControls *controls)
@@ -54,6 +65,7 @@ static bool is_touched(const PlanishControls *controls)
     const uint32_t i = controls->inputs[n];
     const float *buffer = controls->buffers[i];
     touched |= buffer == NULL || *buffer != controls->held[i];
+    touched |= controls->pulled[i] && !(controls->values[i] > 0.0f);
   }
   return touched;
 }
@@ -65,8 +77,10 @@ static PlanishControlChange look(PlanishControls *controls)
   for (uint32_t n = 0; n < controls->input_count; ++n) {
     const uint32_t i = controls->inputs[n];
     const float *buffer = controls->buffers[i];
-    const float asked = planish_controls_asked(controls, i);
-    controls->held[i] = buffer == NULL ? asked : *buffer;
+    const bool pulled = controls->pulled[i];
+    const float asked = pulled ? 1.0f : planish_controls_asked(controls, i);
+    controls->pulled[i] = false;
+    controls->held[i] = pulled || buffer == NULL ? asked : *buffer;
     controls->wanted[i] = asked;
     change.listening =
         change.listening || (ports->ports[i].listening && asked != ports->ports[i].initial);

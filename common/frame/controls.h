@@ -23,6 +23,7 @@ typedef struct {
   float *held;      /* the same as the host holds it */
   uint32_t *inputs; /* indices of the control inputs */
   uint32_t input_count;
+  bool *pulled;              /* of triggers: seen on since the last look; by port index */
   PlanishControlChange last; /* what a look finds where nothing has changed since the last */
 } PlanishControls;
 
@@ -32,6 +33,10 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
 /* What the host holds in a control port now: in range, whole where it must be. A port that is not
  * connected, or holds no number, has its default. */
 float planish_controls_asked(const PlanishControls *controls, uint32_t port);
+
+/* At the start of each run, even of no frames: a host may switch a trigger off again before the
+ * next look, which then finds it on all the same. */
+void planish_controls_note_triggers(PlanishControls *controls);
 
 /* Puts in force what the ports hold, but for marked controls. Cheap where the host has not touched
  * them. */

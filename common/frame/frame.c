@@ -370,6 +370,7 @@ void planish_frame_run(PlanishFrame *frame, uint32_t frames)
   if (frames == 0 && frame->fresh) {
     take_shape(frame);
   }
+  planish_controls_note_triggers(&frame->controls);
   bool looked = false;
   for (uint32_t done = 0; done < frames;) {
     if (frame->phase == 0) {

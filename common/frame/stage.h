@@ -44,6 +44,7 @@ typedef struct {
   bool toggled;   /* a switch: 1 for all that is over 0, else 0 */
   bool listening; /* for listening alone: off its default, the match of loudness rests */
   bool rebuilds;  /* changes latency or rebuilds state: switched in silence, followed by reset() */
+  bool trigger;   /* a button: a press counts however short it is */
   float minimum;
   float maximum;
   float initial;

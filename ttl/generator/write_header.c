@@ -73,7 +73,7 @@ static void write_row(FILE *out, Stage *stage, const Port *port)
 {
   fprintf(out, "    {\"%s\", ", port->symbol);
   if (port_is(stage, port, NS_LV2 "AudioPort")) {
-    fputs("PLANISH_PORT_AUDIO, false, false, false, false, 0.0f, 0.0f, 0.0f},\n", out);
+    fputs("PLANISH_PORT_AUDIO, false, false, false, false, false, 0.0f, 0.0f, 0.0f},\n", out);
     return;
   }
   const bool input = port_is(stage, port, NS_LV2 "InputPort");
@@ -83,10 +83,11 @@ static void write_row(FILE *out, Stage *stage, const Port *port)
   const double maximum = port_number(stage, port, NS_LV2 "maximum");
   const double initial =
       input ? port_number(stage, port, NS_LV2 "default") : fmax(minimum, fmin(0.0, maximum));
-  fprintf(out, "PLANISH_PORT_%s, %s, %s, %s, %s, %#.9gf, %#.9gf, %#.9gf},\n",
+  fprintf(out, "PLANISH_PORT_%s, %s, %s, %s, %s, %s, %#.9gf, %#.9gf, %#.9gf},\n",
           input ? "INPUT" : "OUTPUT", truth(whole), truth(port_has(stage, port, NS_LV2 "toggled")),
           truth(graph_get(&stage->graph, port->node, NS_TEMPLATE "listening") != NULL),
-          truth(port_has(stage, port, NS_PPROPS "expensive")), minimum, maximum, initial);
+          truth(port_has(stage, port, NS_PPROPS "expensive")),
+          truth(port_has(stage, port, NS_PPROPS "trigger")), minimum, maximum, initial);
 }
 
 static void write_table(FILE *out, Stage *stage)
