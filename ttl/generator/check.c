@@ -161,7 +161,10 @@ static void check_groups(Stage *stage)
   for (int i = 0; i < stage->port_count; ++i) {
     const Port *port = &stage->ports[i];
     const char *group = graph_text(&stage->graph, port->node, NS_TEMPLATE "group");
-    if (group != NULL && !has_group(stage, group, stage->group_count)) {
+    if (group == NULL) {
+      fail("%s: port %s has no template:group", stage->name, port->symbol);
+    }
+    if (!has_group(stage, group, stage->group_count)) {
       fail("%s: port %s: there is no group %s", stage->name, port->symbol, group);
     }
   }

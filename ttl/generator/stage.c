@@ -256,8 +256,8 @@ void stage_read(Stage *stage, const char *common, const char *indices, const cha
   add_common_ports(stage);
   add_listening_points(stage);
   add_ports(stage, stage->plugin, 0);
-  add_groups(stage, graph_uri(&stage->graph, NS_TEMPLATE "everyStage"));
   add_groups(stage, stage->plugin);
+  add_groups(stage, graph_uri(&stage->graph, NS_TEMPLATE "everyStage"));
   put_in_order(stage, indices);
 }
 

@@ -202,12 +202,25 @@ void write_prefixes(FILE *out)
   }
 }
 
+/* Hosts that sort groups by their names here show them as the template lists them: a stage's own
+ * ahead of what all have. */
+static void write_group(FILE *out, Stage *stage, const char *symbol)
+{
+  for (int i = 0; i < stage->group_count; ++i) {
+    if (strcmp(graph_text(&stage->graph, stage->groups[i], NS_LV2 "symbol"), symbol) == 0) {
+      fprintf(out, "<%s#%02d-%s>", stage->uri, i + 1, symbol);
+      return;
+    }
+  }
+}
+
 static void write_groups(FILE *out, Stage *stage)
 {
   for (int i = 0; i < stage->group_count; ++i) {
     bool first = true;
     const char *symbol = graph_text(&stage->graph, stage->groups[i], NS_LV2 "symbol");
-    fprintf(out, "\n<%s#%s>", stage->uri, symbol);
+    fputc('\n', out);
+    write_group(out, stage, symbol);
     if (graph_get(&stage->graph, stage->groups[i], NS_RDF "type") == NULL) {
       fputs("\n    a pg:Group", out);
       first = false;
@@ -215,7 +228,8 @@ static void write_groups(FILE *out, Stage *stage)
     write_about(out, stage, stage->groups[i], 1, &first);
     const char *source = graph_text(&stage->graph, stage->groups[i], NS_TEMPLATE "source");
     if (source != NULL) {
-      fprintf(out, " ;\n    pg:source <%s#%s>", stage->uri, source);
+      fputs(" ;\n    pg:source ", out);
+      write_group(out, stage, source);
     }
     fputs(" .\n", out);
   }
@@ -245,10 +259,8 @@ static void write_ports(FILE *out, Stage *stage)
     bool first = false;
     fprintf(out, " ;\n    lv2:port [\n        lv2:index %d", i);
     write_about(out, stage, node, 2, &first);
-    const char *group = graph_text(&stage->graph, node, NS_TEMPLATE "group");
-    if (group != NULL) {
-      fprintf(out, " ;\n        pg:group <%s#%s>", stage->uri, group);
-    }
+    fputs(" ;\n        pg:group ", out);
+    write_group(out, stage, graph_text(&stage->graph, node, NS_TEMPLATE "group"));
     write_steps(out, stage, &stage->ports[i]);
     fputs("\n    ]", out);
   }
@@ -266,8 +278,10 @@ void write_stage(Stage *stage, const char *path)
   bool first = false;
   write_about(out, stage, graph_uri(graph, NS_TEMPLATE "everyStage"), 1, &first);
   write_about(out, stage, stage->plugin, 1, &first);
-  fprintf(out, " ;\n    pg:mainInput <%s#in> ;\n    pg:mainOutput <%s#out>", stage->uri,
-          stage->uri);
+  fputs(" ;\n    pg:mainInput ", out);
+  write_group(out, stage, "in");
+  fputs(" ;\n    pg:mainOutput ", out);
+  write_group(out, stage, "out");
   write_ports(out, stage);
   fputs(" .\n", out);
 
