@@ -3,6 +3,7 @@
 #include "harness/program/commands.h"
 
 #include <fcntl.h>
+#include <poll.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -126,6 +127,13 @@ static void tell(const PlanishError *error)
   }
 }
 
+/* Whoever reads a table as far as they like, with head or in a pager, needs no word of it. */
+static bool reader_has_left(void)
+{
+  struct pollfd look = {.fd = STDOUT_FILENO, .events = POLLOUT};
+  return poll(&look, 1, 0) > 0 && (look.revents & POLLERR) != 0;
+}
+
 int main(int argc, char **argv)
 {
   PlanishError error = {0};
@@ -138,7 +146,9 @@ int main(int argc, char **argv)
     planish_error_clear(&error);
     planish_fail(&error, PLANISH_BAD_FILE,
                  "cannot write: standard output: give it a place with room");
-    tell(&error);
+    if (!reader_has_left()) {
+      tell(&error);
+    }
   }
   return exit_code(error.outcome);
 }

@@ -182,6 +182,18 @@ static void a_broken_pipe_is_an_error(void **state)
   assert_int_equal(count_files(), 2 + 1);
 }
 
+/* A table that is read in part is not a mistake to tell of; it is not whole either. */
+static void a_table_may_be_read_in_part(void **state)
+{
+  (void)state;
+  start_files(NULL);
+  Outcome outcome = SHELL("{ sleep 0.2; $P stages test-delay; echo $? >&3; } 3> code | true");
+  assert_string_equal(outcome.error, "");
+  char code[8];
+  read_text("code", code, sizeof code);
+  assert_string_equal(code, "4\n");
+}
+
 static void terminals_are_refused(void **state)
 {
   (void)state;
@@ -245,6 +257,7 @@ int main(void)
       cmocka_unit_test(whatever_can_be_read_comes_through_a_pipe),
       cmocka_unit_test(what_cannot_be_used_is_refused),
       cmocka_unit_test(a_broken_pipe_is_an_error),
+      cmocka_unit_test(a_table_may_be_read_in_part),
       cmocka_unit_test(terminals_are_refused),
       cmocka_unit_test(an_interrupt_ends_the_wait_for_more),
       cmocka_unit_test(an_interrupt_ends_the_wait_for_whoever_reads),
