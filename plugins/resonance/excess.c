@@ -3,6 +3,7 @@
 #include "common/dsp/four_lanes.h"
 #include "common/dsp/maths.h"
 #include "common/dsp/running_sum.h"
+#include "common/dsp/spectral_bins.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/trig.h"
 #include "common/dsp/wide.h"

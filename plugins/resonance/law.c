@@ -2,6 +2,7 @@
 
 #include "common/dsp/eight_floats.h"
 #include "common/dsp/maths.h"
+#include "common/dsp/spectral_bins.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/wide.h"
 

@@ -1,6 +1,7 @@
 #include "plugins/unmask/law.h"
 
 #include "common/dsp/maths.h"
+#include "common/dsp/spectral_bins.h"
 #include "common/dsp/spectral_maths.h"
 #include "common/dsp/wide.h"
 

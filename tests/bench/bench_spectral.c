@@ -2,6 +2,7 @@
  * its work falls on blocks of 64 frames. Thread CPU time, the least of many rounds: what other
  * processes take is not counted. */
 #include "common/dsp/minimum_phase.h"
+#include "common/dsp/spectral_bins.h"
 #include "common/dsp/spectral_engine.h"
 #include "tests/bench/hop_cost.h"
 #include "tests/unit/arena_fixture.h"

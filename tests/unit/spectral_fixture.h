@@ -5,7 +5,7 @@
 #include "tests/unit/cmocka_headers.h"
 
 #include "common/dsp/maths.h"
-#include "common/dsp/spectral_engine.h"
+#include "common/dsp/spectral_bins.h"
 #include "tests/unit/arena_fixture.h"
 
 typedef struct {
