@@ -11,6 +11,7 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
   controls->wanted = planish_arena_take(arena, ports->port_count, sizeof *controls->wanted);
   controls->held = planish_arena_take(arena, ports->port_count, sizeof *controls->held);
   controls->inputs = planish_arena_take(arena, ports->port_count, sizeof *controls->inputs);
+  controls->triggers = planish_arena_take(arena, ports->port_count, sizeof *controls->triggers);
   controls->pulled = planish_arena_take(arena, ports->port_count, sizeof *controls->pulled);
   if (!planish_arena_is_filling(arena)) {
     return;
@@ -21,6 +22,9 @@ void planish_controls_setup(PlanishControls *controls, const PlanishPorts *ports
     controls->held[i] = ports->ports[i].initial;
     if (ports->ports[i].kind == PLANISH_PORT_INPUT) {
       controls->inputs[controls->input_count++] = i;
+    }
+    if (ports->ports[i].trigger) {
+      controls->triggers[controls->trigger_count++] = i;
     }
   }
 }
@@ -48,10 +52,9 @@ static bool is_sound(const PlanishPorts *ports, int index)
 
 void planish_controls_note_triggers(PlanishControls *controls)
 {
-  for (uint32_t n = 0; n < controls->input_count; ++n) {
-    const uint32_t i = controls->inputs[n];
-    if (controls->ports->ports[i].trigger && planish_controls_asked(controls, i) > 0.0f) {
-      controls->pulled[i] = true;
+  for (uint32_t n = 0; n < controls->trigger_count; ++n) {
+    if (planish_controls_asked(controls, controls->triggers[n]) > 0.0f) {
+      controls->pulled[n] = true;
     }
   }
 }
@@ -65,9 +68,24 @@ static bool is_touched(const PlanishControls *controls)
     const uint32_t i = controls->inputs[n];
     const float *buffer = controls->buffers[i];
     touched |= buffer == NULL || *buffer != controls->held[i];
-    touched |= controls->pulled[i] && !(controls->values[i] > 0.0f);
+  }
+  for (uint32_t n = 0; n < controls->trigger_count; ++n) {
+    touched |= controls->pulled[n] && !(controls->values[controls->triggers[n]] > 0.0f);
   }
   return touched;
+}
+
+/* Whether a trigger was seen on since the last look. */
+static bool take_pull(PlanishControls *controls, uint32_t port)
+{
+  bool pulled = false;
+  for (uint32_t n = 0; n < controls->trigger_count; ++n) {
+    if (controls->triggers[n] == port) {
+      pulled = controls->pulled[n];
+      controls->pulled[n] = false;
+    }
+  }
+  return pulled;
 }
 
 static PlanishControlChange look(PlanishControls *controls)
@@ -77,9 +95,8 @@ static PlanishControlChange look(PlanishControls *controls)
   for (uint32_t n = 0; n < controls->input_count; ++n) {
     const uint32_t i = controls->inputs[n];
     const float *buffer = controls->buffers[i];
-    const bool pulled = controls->pulled[i];
+    const bool pulled = ports->ports[i].trigger && take_pull(controls, i);
     const float asked = pulled ? 1.0f : planish_controls_asked(controls, i);
-    controls->pulled[i] = false;
     controls->held[i] = pulled || buffer == NULL ? asked : *buffer;
     controls->wanted[i] = asked;
     change.listening =

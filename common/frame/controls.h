@@ -23,7 +23,9 @@ typedef struct {
   float *held;      /* the same as the host holds it */
   uint32_t *inputs; /* indices of the control inputs */
   uint32_t input_count;
-  bool *pulled;              /* of triggers: seen on since the last look; by port index */
+  uint32_t *triggers; /* indices of those that are triggers */
+  uint32_t trigger_count;
+  bool *pulled;              /* seen on since the last look; by place among the triggers */
   PlanishControlChange last; /* what a look finds where nothing has changed since the last */
 } PlanishControls;
 
