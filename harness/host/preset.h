@@ -18,6 +18,8 @@ typedef struct {
 typedef struct {
   char *label;
   char *plugin_uri;
+  char
+      *heard_on; /* "both", "mid" or "side" (urn:planish:vocabulary#heardOn); "": it does not say */
   uint32_t count;
   PlanishPresetValue *values; /* in order of symbol */
 } PlanishPreset;

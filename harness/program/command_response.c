@@ -45,7 +45,9 @@ static const char help[] =
     "      --set=SYMBOL=VALUE   a control's value, over the preset's; may be given again and\n"
     "                           again\n"
     "      --channel=NAME       where the signal is and what is read: stereo (the same on\n"
-    "                           both, mean power; the default), mid, side, left, right\n"
+    "                           both, mean power), mid, side, left, right. If not given,\n"
+    "                           mid or side for a preset that says it works there, else\n"
+    "                           stereo\n"
     "      --level=DB           of the noise, rms re that of a full-scale sine; -40 if not\n"
     "                           given\n"
     "      --tone=HZ            of curve, harmonics and burst; 997 if not given\n"
@@ -116,10 +118,11 @@ static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError 
   wishes->tone = isnan(wishes->tone) ? 997.0 : wishes->tone;
   wishes->drive = isnan(wishes->drive) ? 0.0 : wishes->drive;
   setup->rate = wishes->rate;
-  const char *channel = wishes->channel == NULL ? "stereo" : wishes->channel;
-  if (!planish_probe_channel(channel, &setup->channel)) {
+  setup->channel = PLANISH_PROBE_STEREO;
+  if (wishes->channel != NULL && !planish_probe_channel(wishes->channel, &setup->channel)) {
     return planish_fail(error, PLANISH_BAD_USE,
-                        "no channel: --channel %s: give stereo, mid, side, left or right", channel);
+                        "no channel: --channel %s: give stereo, mid, side, left or right",
+                        wishes->channel);
   }
   return check_range("rate", wishes->rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE, "Hz",
                      error) &&
@@ -144,17 +147,9 @@ static bool set_value(const PlanishPlugin *plugin, const char *setting, float *v
          planish_sheet_port_value(&plugin->ports[port], equals + 1, false, &values[port], error);
 }
 
-static bool set_preset(PlanishHost *host, const PlanishPlugin *plugin, const char *name,
-                       float *values, PlanishError *error)
-{
-  PlanishPreset *preset = planish_preset_new(host, plugin, name, error);
-  const bool done = preset != NULL && planish_sheet_take_preset(plugin, preset, values, error);
-  planish_preset_free(preset);
-  return done;
-}
-
-static float *read_values(PlanishHost *host, const PlanishPlugin *plugin, const Wishes *wishes,
-                          PlanishError *error)
+/* A control's values as they are asked for: defaults, the preset over them, then settings. */
+static float *read_values(const PlanishPlugin *plugin, const Wishes *wishes,
+                          const PlanishPreset *preset, PlanishError *error)
 {
   const PlanishOptionTexts *settings = &wishes->settings;
   float *values = calloc((size_t)plugin->port_count + 1, sizeof *values);
@@ -165,17 +160,26 @@ static float *read_values(PlanishHost *host, const PlanishPlugin *plugin, const 
   for (uint32_t n = 0; n < plugin->port_count; ++n) {
     values[n] = plugin->ports[n].initial;
   }
-  if (wishes->preset != NULL && !set_preset(host, plugin, wishes->preset, values, error)) {
+  bool done = preset == NULL || planish_sheet_take_preset(plugin, preset, values, error);
+  for (size_t n = 0; done && n < settings->count; ++n) {
+    done = set_value(plugin, settings->list[n], values, error);
+  }
+  if (!done) {
     free(values);
     return NULL;
   }
-  for (size_t n = 0; n < settings->count; ++n) {
-    if (!set_value(plugin, settings->list[n], values, error)) {
-      free(values);
-      return NULL;
-    }
-  }
   return values;
+}
+
+/* Where the preset works, if it says so and nothing else was asked for: what works on the side
+ * alone does nothing to a signal that is the same on both. */
+static void choose_channel(const Wishes *wishes, const PlanishPreset *preset,
+                           PlanishProbeSetup *setup)
+{
+  PlanishProbeChannel channel;
+  if (wishes->channel == NULL && planish_probe_channel(preset->heard_on, &channel)) {
+    setup->channel = channel;
+  }
 }
 
 static void warn(const PlanishResponse *response)
@@ -206,21 +210,39 @@ static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishE
   return true;
 }
 
+static bool measure(const Wishes *wishes, const PlanishProbeSetup *setup, unsigned measures,
+                    PlanishError *error)
+{
+  const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
+  PlanishProgress progress = planish_progress_new();
+  PlanishProbeSetup told = *setup;
+  told.told = planish_progress_tell;
+  told.told_user = &progress;
+  PlanishResponse *response = planish_response_new(&told, &asked, error);
+  planish_progress_end(&progress);
+  const bool done = response != NULL && show(wishes, response, error);
+  planish_response_free(response);
+  return done;
+}
+
 static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeSetup *wanted,
                     unsigned measures, PlanishError *error)
 {
   PlanishProbeSetup setup = *wanted;
-  const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
-  float *values = read_values(host, setup.plugin, wishes, error);
-  PlanishProgress progress = planish_progress_new();
+  PlanishPreset *preset = NULL;
+  if (wishes->preset != NULL) {
+    preset = planish_preset_new(host, setup.plugin, wishes->preset, error);
+    if (preset == NULL) {
+      return false;
+    }
+    setup.preset = preset->label;
+    choose_channel(wishes, preset, &setup);
+  }
+  float *values = read_values(setup.plugin, wishes, preset, error);
   setup.values = values;
-  setup.told = planish_progress_tell;
-  setup.told_user = &progress;
-  PlanishResponse *response = values == NULL ? NULL : planish_response_new(&setup, &asked, error);
-  planish_progress_end(&progress);
-  const bool done = response != NULL && show(wishes, response, error);
-  planish_response_free(response);
+  const bool done = values != NULL && measure(wishes, &setup, measures, error);
   free(values);
+  planish_preset_free(preset);
   return done;
 }
 

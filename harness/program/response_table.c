@@ -197,9 +197,13 @@ void planish_response_table_print(const PlanishResponse *response)
   const PlanishProbeSetup *setup = &response->setup;
   char settings[1024];
   planish_response_settings(response, settings, sizeof settings);
-  planish_text_print(stdout, "%s, %s: %.8g Hz, %s, %u frames of latency\n%s\n", setup->plugin->name,
+  planish_text_print(stdout, "%s, %s: %.8g Hz, %s, %u frames of latency\n", setup->plugin->name,
                      setup->plugin->uri, setup->rate, planish_probe_channel_name(setup->channel),
-                     (unsigned)response->latency,
+                     (unsigned)response->latency);
+  if (setup->preset != NULL) {
+    planish_text_print(stdout, "preset %s\n", setup->preset);
+  }
+  planish_text_print(stdout, "%s\n",
                      settings[0] == '\0' ? "all controls at their defaults" : settings);
   for (int n = 0; n < PLANISH_RESPONSE_MEASURES; ++n) {
     if (response->tables[n].key != NULL) {

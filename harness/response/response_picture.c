@@ -270,13 +270,16 @@ static void draw_heading(cairo_t *cairo, const PlanishResponse *response)
   const PlanishProbeSetup *setup = &response->setup;
   char settings[1024];
   char line[1200];
+  char title[512];
   planish_response_settings(response, settings, sizeof settings);
-  planish_text_format(line, sizeof line, "%s, %.8g Hz, %s",
-                      planish_probe_channel_name(setup->channel), setup->rate,
+  planish_text_format(line, sizeof line, "%.8g Hz, %s", setup->rate,
                       settings[0] == '\0' ? "all controls at their defaults" : settings);
   planish_panel_colour(cairo, planish_panel_ink);
   cairo_set_font_size(cairo, 17.0);
-  planish_panel_write(cairo, 24.0, 32.0, 0.0, setup->plugin->name);
+  planish_text_format(title, sizeof title, "%s%s%s, %s", setup->plugin->name,
+                      setup->preset == NULL ? "" : ": ", setup->preset == NULL ? "" : setup->preset,
+                      planish_probe_channel_name(setup->channel));
+  write_fitting(cairo, 24.0, 32.0, width - 48.0, title);
   cairo_set_font_size(cairo, small);
   write_fitting(cairo, 24.0, 53.0, width - 48.0, line);
 }

@@ -46,6 +46,7 @@ void planish_response_json(PlanishJson *json, const PlanishResponse *response)
   planish_json_string(json, "uri", setup->plugin->uri);
   planish_json_string(json, "name", setup->plugin->name);
   planish_json_number(json, "rate_hz", setup->rate);
+  planish_json_string(json, "preset", setup->preset);
   planish_json_string(json, "channel", planish_probe_channel_name(setup->channel));
   planish_json_integer(json, "latency_frames", response->latency);
   write_controls(json, setup);

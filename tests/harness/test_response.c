@@ -246,6 +246,44 @@ static void exit_codes_are_those_of_the_help(void **state)
   }
 }
 
+/* A preset that works on the side alone does nothing to a signal that is the same on both. */
+static void a_preset_is_measured_where_it_says_that_it_works(void **state)
+{
+  (void)state;
+  double level[MOST];
+  static const struct {
+    const char *given[4];
+    const char *preset;
+    const char *channel;
+    bool moves;
+  } cases[] = {
+      {{"ms-eq", "--preset=Air on the sides"}, "Air on the sides", "side", true},
+      {{"ms-eq", "--preset=Firm up a kick"}, "Firm up a kick", "mid", true},
+      {{"ms-eq", "--preset=A little warmer"}, "A little warmer", "stereo", true},
+      {{"ms-eq", "--preset=air on the sides", "--channel=mid"}, "Air on the sides", "mid", false},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    char wanted[128];
+    RESPOND("--measure=frequency", cases[n].given[0], cases[n].given[1], cases[n].given[2]);
+    snprintf(wanted, sizeof wanted, "\"preset\": \"%s\"", cases[n].preset);
+    assert_non_null(strstr(text, wanted));
+    snprintf(wanted, sizeof wanted, "\"channel\": \"%s\"", cases[n].channel);
+    assert_non_null(strstr(text, wanted));
+    const int count = read_numbers("magnitude_db", level);
+    double largest = 0.0;
+    for (int k = 0; k < count; ++k) {
+      largest = fmax(largest, fabs(level[k]));
+    }
+    assert_true(cases[n].moves == (largest > 0.3));
+  }
+  const Outcome outcome = RUN("response", "ms-eq", "--preset=Air on the sides");
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "48000 Hz, side, "));
+  assert_non_null(strstr(outcome.out, "\npreset Air on the sides\n"));
+  RESPOND("ms-eq", "--measure=frequency");
+  assert_non_null(strstr(text, "\"preset\": null"));
+}
+
 static void the_picture_is_whole_small_and_the_same_each_time(void **state)
 {
   empty_folder(state);
@@ -311,6 +349,7 @@ int main(void)
       cmocka_unit_test(tables_for_machines_are_even_in_any_locale),
       cmocka_unit_test(the_limiter_meets_its_ceiling),
       cmocka_unit_test(exit_codes_are_those_of_the_help),
+      cmocka_unit_test(a_preset_is_measured_where_it_says_that_it_works),
       cmocka_unit_test(the_picture_is_whole_small_and_the_same_each_time),
       cmocka_unit_test(a_picture_replaces_nothing_but_files),
       cmocka_unit_test(the_table_names_third_octaves_and_settings),
