@@ -50,6 +50,10 @@ static const char help[] =
     "                           stereo\n"
     "      --level=DB           of the noise, rms re that of a full-scale sine; -40 if not\n"
     "                           given\n"
+    "      --bell=HZ,DB,Q       in the spectrum of the noise: so much higher there, as where a\n"
+    "                           room or a string rings, or lower, under 0 dB; may be given\n"
+    "                           again and again; the table then has what goes in and what\n"
+    "                           comes out, re pink noise\n"
     "      --tone=HZ            of curve, harmonics and burst; 997 if not given\n"
     "      --drive=DB           the level of sweep and burst, in dBFS; 0 if not given\n"
     "      --rate=HZ            the sample rate; 48000 if not given\n"
@@ -73,6 +77,7 @@ typedef struct {
   const char *bundle;
   const char *preset;
   PlanishOptionTexts settings;
+  PlanishOptionTexts bells;
   double level;
   double tone;
   double drive;
@@ -109,6 +114,45 @@ static bool check_range(const char *option, double value, double least, double m
   return (value >= least && value <= most) ||
          planish_fail(error, PLANISH_BAD_USE, "%g is out of range: --%s: give %g to %g %s", value,
                       option, least, most, unit);
+}
+
+/* HZ,DB,Q */
+static bool read_bell(const char *text, double rate, PlanishNoise *noise, PlanishError *error)
+{
+  double numbers[3] = {0.0};
+  char part[64];
+  const char *at = text;
+  bool done = noise->bell_count < PLANISH_NOISE_BELLS;
+  for (int n = 0; done && n < 3; ++n) {
+    const size_t length = strcspn(at, ",");
+    planish_text_format(part, sizeof part, "%.*s", (int)(length < sizeof part ? length : 0), at);
+    done = planish_text_number(part, &numbers[n]) && at[length] == (n < 2 ? ',' : '\0');
+    at += length + (n < 2 ? 1 : 0);
+  }
+  const PlanishNoiseBell bell = {numbers[0], numbers[1], numbers[2]};
+  done = done && bell.hz >= PLANISH_RESPONSE_LOWEST_HZ &&
+         bell.hz <= planish_response_highest(rate) && fabs(bell.gain) <= 40.0 && bell.q >= 0.1 &&
+         bell.q <= 100.0;
+  if (!done) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "no bell: --bell %s: give up to %d, each HZ,DB,Q: %g to %g Hz, -40 to 40 "
+                        "dB, Q of 0.1 to 100",
+                        text, PLANISH_NOISE_BELLS, PLANISH_RESPONSE_LOWEST_HZ,
+                        planish_response_highest(rate));
+  }
+  noise->bells[noise->bell_count++] = bell;
+  return true;
+}
+
+static bool read_noise(const Wishes *wishes, PlanishNoise *noise, PlanishError *error)
+{
+  *noise = (PlanishNoise){.level = wishes->level};
+  for (size_t n = 0; n < wishes->bells.count; ++n) {
+    if (!read_bell(wishes->bells.list[n], wishes->rate, noise, error)) {
+      return false;
+    }
+  }
+  return true;
 }
 
 static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError *error)
@@ -210,10 +254,10 @@ static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishE
   return true;
 }
 
-static bool measure(const Wishes *wishes, const PlanishProbeSetup *setup, unsigned measures,
-                    PlanishError *error)
+static bool measure(const Wishes *wishes, const PlanishProbeSetup *setup, const PlanishNoise *noise,
+                    unsigned measures, PlanishError *error)
 {
-  const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
+  const PlanishResponseWishes asked = {measures, *noise, wishes->tone, wishes->drive};
   PlanishProgress progress = planish_progress_new();
   PlanishProbeSetup told = *setup;
   told.told = planish_progress_tell;
@@ -226,7 +270,7 @@ static bool measure(const Wishes *wishes, const PlanishProbeSetup *setup, unsign
 }
 
 static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeSetup *wanted,
-                    unsigned measures, PlanishError *error)
+                    const PlanishNoise *noise, unsigned measures, PlanishError *error)
 {
   PlanishProbeSetup setup = *wanted;
   PlanishPreset *preset = NULL;
@@ -240,7 +284,7 @@ static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeS
   }
   float *values = read_values(setup.plugin, wishes, preset, error);
   setup.values = values;
-  const bool done = values != NULL && measure(wishes, &setup, measures, error);
+  const bool done = values != NULL && measure(wishes, &setup, noise, measures, error);
   free(values);
   planish_preset_free(preset);
   return done;
@@ -254,6 +298,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
       {"preset", PLANISH_OPTION_TEXT, &wishes.preset},
       {"set", PLANISH_OPTION_TEXTS, &wishes.settings},
       {"channel", PLANISH_OPTION_TEXT, &wishes.channel},
+      {"bell", PLANISH_OPTION_TEXTS, &wishes.bells},
       {"level", PLANISH_OPTION_NUMBER, &wishes.level},
       {"tone", PLANISH_OPTION_NUMBER, &wishes.tone},
       {"drive", PLANISH_OPTION_NUMBER, &wishes.drive},
@@ -276,14 +321,16 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_USE, "two forms: --json --csv: give one of them");
   }
   PlanishProbeSetup setup = {0};
+  PlanishNoise noise;
   unsigned measures = 0;
   if (!read_measures(wishes.measures, &measures, error) || !check_wishes(&wishes, &setup, error) ||
+      !read_noise(&wishes, &noise, error) ||
       (wishes.svg != NULL && !planish_place_check(wishes.svg, error))) {
     return false;
   }
   PlanishHost *host = planish_opening_host(wishes.bundle, error);
   setup.plugin = host == NULL ? NULL : planish_host_plugin(host, argv[first], error);
-  const bool done = setup.plugin != NULL && respond(host, &wishes, &setup, measures, error);
+  const bool done = setup.plugin != NULL && respond(host, &wishes, &setup, &noise, measures, error);
   planish_host_free(host);
   return done;
 }

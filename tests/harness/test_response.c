@@ -224,6 +224,10 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"response", "limiter", "--set=reduction=1"}, 2, "cannot be set"},
       {{"response", "ms-eq", "--set=b1_type=peak"}, 2, "b1_type"},
       {{"response", "limiter", "--channel=middle"}, 2, "mid, side"},
+      {{"response", "limiter", "--bell=1000,6"}, 2, "give up to 8, each HZ,DB,Q"},
+      {{"response", "limiter", "--bell=1000,6,2,1"}, 2, "no bell: --bell 1000,6,2,1: "},
+      {{"response", "limiter", "--bell=5,6,2"}, 2, "20 to 20000 Hz"},
+      {{"response", "limiter", "--bell=1000,60,2"}, 2, "-40 to 40 dB"},
       {{"response", "limiter", "--level=3"}, 2, "out of range: --level"},
       {{"response", "limiter", "--tone=5"}, 2, "out of range: --tone"},
       {{"response", "limiter", "--rate=8000", "--tone=3900"}, 2, "out of range: --tone"},
@@ -282,6 +286,72 @@ static void a_preset_is_measured_where_it_says_that_it_works(void **state)
   assert_non_null(strstr(outcome.out, "\npreset Air on the sides\n"));
   RESPOND("ms-eq", "--measure=frequency");
   assert_non_null(strstr(text, "\"preset\": null"));
+}
+
+/* What stands 14 dB out of the noise is brought down by the preset's 6 dB, and nothing else is. */
+static void noise_with_a_bell_gives_a_stage_something_to_find(void **state)
+{
+  (void)state;
+  double hz[MOST];
+  double in[MOST];
+  double out[MOST];
+  double change[MOST];
+  const char *const given[] = {getenv("PLANISH_PROGRAM"),
+                               "response",
+                               "--json",
+                               "resonance",
+                               "--preset=The worst alone",
+                               "--measure=frequency",
+                               "--bell=2900,14,10",
+                               NULL};
+  assert_int_equal(run_program(given, text, sizeof text), 0);
+  const int count = read_numbers("frequency_hz", hz);
+  assert_int_equal(read_numbers("input_re_pink_db", in), count);
+  assert_int_equal(read_numbers("output_re_pink_db", out), count);
+  assert_int_equal(read_numbers("magnitude_db", change), count);
+  for (int n = 0; n < count; ++n) {
+    assert_true(fabs(in[n] - bell(hz[n], 2900.0, 14.0, 10.0)) < 1e-6);
+    assert_true(fabs(out[n] - in[n] - change[n]) < 1e-6);
+    if (fabs(log2(hz[n] / 2900.0)) < 0.02) {
+      assert_true(change[n] < -5.0);
+    } else if (fabs(log2(hz[n] / 2900.0)) > 0.5) {
+      assert_true(fabs(change[n]) < 0.2);
+    }
+  }
+}
+
+static int count_nulls(const char *key)
+{
+  char quoted[80];
+  snprintf(quoted, sizeof quoted, "\"%s\": [", key);
+  const char *at = strstr(text, quoted);
+  assert_non_null(at);
+  const char *end = strchr(at, ']');
+  int count = 0;
+  for (at = strstr(at, "null"); at != NULL && at < end; at = strstr(at + 1, "null")) {
+    count += 1;
+  }
+  return count;
+}
+
+/* Gains that move all the time scatter the phase, and what a turn of it would be is not known;
+ * those that stand have a delay everywhere, where it is 0 too. */
+static void a_group_delay_that_is_not_sure_is_none(void **state)
+{
+  (void)state;
+  RESPOND("ms-eq", "--preset=Firm up a kick", "--measure=frequency");
+  assert_int_equal(count_nulls("group_delay_ms"), 0);
+  RESPOND("attack-sustain-eq", "--preset=Brighter tone, same drums", "--measure=frequency");
+  double delay[MOST];
+  double hz[MOST];
+  const int nulls = count_nulls("group_delay_ms");
+  const int count = read_numbers("frequency_hz", hz);
+  print_message("%d of %d delays are not known\n", nulls, count);
+  assert_true(nulls > 80 && nulls < count / 2);
+  assert_int_equal(count_nulls("magnitude_db"), 0);
+  /* Up to the first that is none. */
+  const int known = read_numbers("group_delay_ms", delay);
+  assert_true(known > 200 && hz[known] > 1000.0);
 }
 
 static void the_picture_is_whole_small_and_the_same_each_time(void **state)
@@ -350,6 +420,8 @@ int main(void)
       cmocka_unit_test(the_limiter_meets_its_ceiling),
       cmocka_unit_test(exit_codes_are_those_of_the_help),
       cmocka_unit_test(a_preset_is_measured_where_it_says_that_it_works),
+      cmocka_unit_test(noise_with_a_bell_gives_a_stage_something_to_find),
+      cmocka_unit_test(a_group_delay_that_is_not_sure_is_none),
       cmocka_unit_test(the_picture_is_whole_small_and_the_same_each_time),
       cmocka_unit_test(a_picture_replaces_nothing_but_files),
       cmocka_unit_test(the_table_names_third_octaves_and_settings),
