@@ -11,7 +11,7 @@ static void write_controls(PlanishJson *json, const PlanishProbeSetup *setup)
     if (port->kind == PLANISH_PLUGIN_CONTROL_INPUT) {
       planish_json_object_begin(json, NULL);
       planish_json_string(json, "symbol", port->symbol);
-      planish_json_number(json, "value", (double)setup->values[n]);
+      planish_json_number(json, "value", planish_text_six_digits(setup->values[n]));
       planish_json_string(json, "unit", port->unit);
       planish_json_object_end(json);
     }
