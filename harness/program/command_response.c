@@ -89,7 +89,7 @@ typedef struct {
 static bool read_measures(const char *text, unsigned *measures, PlanishError *error)
 {
   char name[32];
-  while (text != NULL && *text != '\0') {
+  while (text != NULL) {
     const size_t length = strcspn(text, ",");
     PlanishResponseMeasure measure = PLANISH_RESPONSE_MEASURES;
     planish_text_format(name, sizeof name, "%.*s", (int)(length < sizeof name ? length : 0), text);
@@ -103,7 +103,11 @@ static bool read_measures(const char *text, unsigned *measures, PlanishError *er
                           "impulse, step, burst or all",
                           text);
     }
-    text += length + (text[length] == ',' ? 1 : 0);
+    /* What follows a comma is a name, be it an empty one. */
+    if (text[length] == '\0') {
+      return true;
+    }
+    text += length + 1;
   }
   return true;
 }

@@ -233,6 +233,8 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"response", "limiter", "--rate=8000", "--tone=3900"}, 2, "out of range: --tone"},
       {{"response", "limiter", "--drive=7"}, 2, "out of range: --drive"},
       {{"response", "limiter", "--measure=curve,phase"}, 2, "no measure: --measure phase: "},
+      {{"response", "limiter", "--measure=curve,"}, 2, "no measure: --measure : "},
+      {{"response", "limiter", "--measure="}, 2, "empty value: --measure=: give one"},
       {{"response", "limiter", "--csv", "--json"}, 2, "give one of them"},
       {{"response", "limiter", "--rate=800"}, 2, "out of range: --rate"},
       {{"response", "limiter", "--svg"}, 2, "a value is missing"},
