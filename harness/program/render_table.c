@@ -98,16 +98,22 @@ static int symbol_width(const PlanishSheet *sheet, const PlanishMasterReport *re
   return (int)width;
 }
 
+static double rounded(float value)
+{
+  return planish_text_unsigned_zero((double)value, 2);
+}
+
 static void print_report(const PlanishPluginPort *port, const PlanishReport *report)
 {
   const char *gap = port->unit[0] == '\0' ? "" : " ";
   if (report->frames == 0) {
     planish_text_print(stdout, "%8s\n", "-");
   } else if (port->of_all) {
-    planish_text_print(stdout, "%8.2f%s%s\n", (double)report->last, gap, port->unit);
+    planish_text_print(stdout, "%8.2f%s%s\n", rounded(report->last), gap, port->unit);
   } else {
-    planish_text_print(stdout, "%8.2f to %8.2f, mean %8.2f%s%s\n", (double)report->lowest,
-                       (double)report->highest, report->sum / (double)report->frames, gap,
+    planish_text_print(stdout, "%8.2f to %8.2f, mean %8.2f%s%s\n", rounded(report->lowest),
+                       rounded(report->highest),
+                       planish_text_unsigned_zero(report->sum / (double)report->frames, 2), gap,
                        port->unit);
   }
 }
