@@ -195,7 +195,7 @@ static bool set_value(const PlanishPlugin *plugin, const char *setting, float *v
          planish_sheet_port_value(&plugin->ports[port], equals + 1, false, &values[port], error);
 }
 
-/* A control's values as they are asked for: defaults, the preset over them, then settings. */
+/* The controls' values as they are asked for: the defaults, the preset over them, then settings. */
 static float *read_values(const PlanishPlugin *plugin, const Wishes *wishes,
                           const PlanishPreset *preset, PlanishError *error)
 {

@@ -34,7 +34,7 @@ typedef struct {
   float lowest;
   float highest;
   float last;
-  double sum; /* weighted with frames */
+  double sum;      /* weighted with frames */
   uint64_t frames; /* 0: there never was a reading */
 } PlanishReport;
 

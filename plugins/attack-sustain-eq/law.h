@@ -42,9 +42,9 @@ typedef struct {
   float *powers;       /* [most ahead + 1][bins], a ring: the input's */
   float *attack_curve; /* gains by bin */
   float *sustain_curve;
-  float *share; /* of the bins under work, ... */
-  float *added; /* ... what their gains add, ... */
-  float *far;   /* ... and how far they are from 1 */
+  float *share;       /* of the bins under work, ... */
+  float *added;       /* ... what their gains add, ... */
+  float *far;         /* ... and how far they are from 1 */
   uint32_t read_bins; /* so many from the lowest on are read for moves */
   uint32_t most_ahead;
   uint32_t ahead;

@@ -365,8 +365,6 @@ static void nothing_asked_changes_no_bit(void **state)
   }
 }
 
-/* A band of 6 kHz beside a tone, 6 dB under it, at two levels 20 dB apart: the relative detector
- * finds it at both, the absolute one at the louder alone. */
 /* Half a second far below the dead band, then half a second far above the threshold: of both the
  * range is told, apart; of the one sign that there is room for, the larger. */
 static void cuts_and_lifts_are_told_apart(void **state)
@@ -395,6 +393,8 @@ static void cuts_and_lifts_are_told_apart(void **state)
   free(loud);
 }
 
+/* A band of 6 kHz beside a tone, 6 dB under it, at two levels 20 dB apart: the relative detector
+ * finds it at both, the absolute one at the louder alone. */
 static void the_relative_detector_knows_no_level(void **state)
 {
   (void)state;
