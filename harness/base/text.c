@@ -320,3 +320,14 @@ double planish_text_unsigned_zero(double value, int decimals)
 {
   return fabs(value) < 0.5 * pow(10.0, -decimals) ? 0.0 : value;
 }
+
+double planish_text_six_digits(float value)
+{
+  char text[PLANISH_TEXT_NUMBER];
+  double number = (double)value;
+  if (isfinite(value) && floorf(value) != value) {
+    planish_text_format(text, sizeof text, "%.6g", number);
+    planish_text_number(text, &number);
+  }
+  return number;
+}

@@ -45,6 +45,10 @@ int planish_text_of_float(char text[PLANISH_TEXT_NUMBER], float value);
 /* The value to print with so many decimals: 0 instead of what would come out as "-0.00". */
 double planish_text_unsigned_zero(double value, int decimals);
 
+/* A port's value to print, in %.9g or less: of at most six significant digits, so that 0.3 is "0.3"
+ * and not the float nearest to it; a whole number as it is. */
+double planish_text_six_digits(float value);
+
 /* Reads a place in time: seconds ("83", "83.5") or minutes and seconds ("1:23.5"), not negative. */
 bool planish_text_time(const char *text, double *seconds);
 

@@ -13,6 +13,7 @@
 #define SETTLES    "urn:planish:vocabulary#settles"
 #define RESTARTS   "urn:planish:vocabulary#restarts"
 #define OF_ALL     "urn:planish:vocabulary#ofAll"
+#define NO_READING "urn:planish:vocabulary#noReading"
 #define URN_PREFIX "urn:planish:"
 
 /* What instance.c hands over; a plugin that requires anything else is refused. */
@@ -178,6 +179,7 @@ static bool read_port(PlanishPluginPort *port, LilvWorld *world, const LilvPlugi
   port->side_chain = port_has(world, lilv, lilv_port, LV2_NS "isSideChain");
   port->restarts = port_has(world, lilv, lilv_port, RESTARTS);
   port->of_all = port_has(world, lilv, lilv_port, OF_ALL);
+  port->no_reading = number_or(port_value(world, lilv, lilv_port, NO_READING), NAN);
   return port->symbol != NULL && port->name != NULL && port->short_name != NULL &&
          port->comment != NULL && port->unit != NULL && read_points(port, lilv, lilv_port);
 }

@@ -45,6 +45,7 @@ typedef struct {
   bool side_chain;    /* lv2:isSideChain */
   bool restarts;      /* urn:planish:vocabulary#restarts: starts a measurement anew */
   bool of_all;        /* urn:planish:vocabulary#ofAll: speaks of all since then */
+  float no_reading;   /* urn:planish:vocabulary#noReading; NAN: every value is a reading */
   uint32_t point_count;
   PlanishPluginPoint *points; /* in order of value */
 } PlanishPluginPort;

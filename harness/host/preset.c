@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #define RDF_TYPE   "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
+#define HEARD_ON   "urn:planish:vocabulary#heardOn"
 #define RDFS_LABEL "http://www.w3.org/2000/01/rdf-schema#label"
 
 /* What is looked for, and what came of it. */
@@ -54,6 +55,18 @@ static bool is_preset(LilvWorld *world, const LilvNode *node)
   lilv_node_free(class);
   lilv_node_free(type);
   return is;
+}
+
+static char *heard_on(LilvWorld *world, const char *uri)
+{
+  LilvNode *preset = uri == NULL ? NULL : lilv_new_uri(world, uri);
+  LilvNode *predicate = lilv_new_uri(world, HEARD_ON);
+  LilvNode *value = preset == NULL ? NULL : lilv_world_get(world, preset, predicate, NULL);
+  char *text = planish_text_copy(value == NULL ? "" : lilv_node_as_string(value));
+  lilv_node_free(value);
+  lilv_node_free(predicate);
+  lilv_node_free(preset);
+  return text;
 }
 
 /* The presets of the plugin, or all. */
@@ -238,6 +251,10 @@ PlanishPreset *planish_preset_new(PlanishHost *host, const PlanishPlugin *plugin
   LilvWorld *world = find(host, &search, error);
   LilvState *state = world == NULL ? NULL : load(host, &search, world, &filling.map);
   bool done = state != NULL && fill(&filling, state, name, error);
+  if (done) {
+    filling.preset->heard_on = heard_on(world, search.uri);
+    done = filling.preset->heard_on != NULL || planish_fail_memory(error);
+  }
   if (world != NULL && state == NULL) {
     planish_fail(error, PLANISH_BAD_USE, "preset: %s cannot be read: save it again in the host",
                  name);
@@ -266,5 +283,6 @@ void planish_preset_free(PlanishPreset *preset)
   free(preset->values);
   free(preset->label);
   free(preset->plugin_uri);
+  free(preset->heard_on);
   free(preset);
 }

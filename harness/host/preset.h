@@ -18,6 +18,7 @@ typedef struct {
 typedef struct {
   char *label;
   char *plugin_uri;
+  char *heard_on; /* "both", "mid", "side" (urn:planish:vocabulary#heardOn); "": not said */
   uint32_t count;
   PlanishPresetValue *values; /* in order of symbol */
 } PlanishPreset;

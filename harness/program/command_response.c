@@ -45,9 +45,15 @@ static const char help[] =
     "      --set=SYMBOL=VALUE   a control's value, over the preset's; may be given again and\n"
     "                           again\n"
     "      --channel=NAME       where the signal is and what is read: stereo (the same on\n"
-    "                           both, mean power; the default), mid, side, left, right\n"
+    "                           both, mean power), mid, side, left, right. If not given,\n"
+    "                           mid or side for a preset that says it works there, else\n"
+    "                           stereo\n"
     "      --level=DB           of the noise, rms re that of a full-scale sine; -40 if not\n"
     "                           given\n"
+    "      --bell=HZ,DB,Q       in the spectrum of the noise: so much higher there, as where a\n"
+    "                           room or a string rings, or lower, under 0 dB; may be given\n"
+    "                           again and again; the table then has what goes in and what\n"
+    "                           comes out, re pink noise\n"
     "      --tone=HZ            of curve, harmonics and burst; 997 if not given\n"
     "      --drive=DB           the level of sweep and burst, in dBFS; 0 if not given\n"
     "      --rate=HZ            the sample rate; 48000 if not given\n"
@@ -71,6 +77,7 @@ typedef struct {
   const char *bundle;
   const char *preset;
   PlanishOptionTexts settings;
+  PlanishOptionTexts bells;
   double level;
   double tone;
   double drive;
@@ -82,7 +89,7 @@ typedef struct {
 static bool read_measures(const char *text, unsigned *measures, PlanishError *error)
 {
   char name[32];
-  while (text != NULL && *text != '\0') {
+  while (text != NULL) {
     const size_t length = strcspn(text, ",");
     PlanishResponseMeasure measure = PLANISH_RESPONSE_MEASURES;
     planish_text_format(name, sizeof name, "%.*s", (int)(length < sizeof name ? length : 0), text);
@@ -96,7 +103,11 @@ static bool read_measures(const char *text, unsigned *measures, PlanishError *er
                           "impulse, step, burst or all",
                           text);
     }
-    text += length + (text[length] == ',' ? 1 : 0);
+    /* What follows a comma is a name, be it an empty one. */
+    if (text[length] == '\0') {
+      return true;
+    }
+    text += length + 1;
   }
   return true;
 }
@@ -109,6 +120,45 @@ static bool check_range(const char *option, double value, double least, double m
                       option, least, most, unit);
 }
 
+/* HZ,DB,Q */
+static bool read_bell(const char *text, double rate, PlanishNoise *noise, PlanishError *error)
+{
+  double numbers[3] = {0.0};
+  char part[64];
+  const char *at = text;
+  bool done = noise->bell_count < PLANISH_NOISE_BELLS;
+  for (int n = 0; done && n < 3; ++n) {
+    const size_t length = strcspn(at, ",");
+    planish_text_format(part, sizeof part, "%.*s", (int)(length < sizeof part ? length : 0), at);
+    done = planish_text_number(part, &numbers[n]) && at[length] == (n < 2 ? ',' : '\0');
+    at += length + (n < 2 ? 1 : 0);
+  }
+  const PlanishNoiseBell bell = {numbers[0], numbers[1], numbers[2]};
+  done = done && bell.hz >= PLANISH_RESPONSE_LOWEST_HZ &&
+         bell.hz <= planish_response_highest(rate) && fabs(bell.gain) <= 40.0 && bell.q >= 0.1 &&
+         bell.q <= 100.0;
+  if (!done) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "no bell: --bell %s: give up to %d, each HZ,DB,Q: %g to %g Hz, -40 to 40 "
+                        "dB, Q of 0.1 to 100",
+                        text, PLANISH_NOISE_BELLS, PLANISH_RESPONSE_LOWEST_HZ,
+                        planish_response_highest(rate));
+  }
+  noise->bells[noise->bell_count++] = bell;
+  return true;
+}
+
+static bool read_noise(const Wishes *wishes, PlanishNoise *noise, PlanishError *error)
+{
+  *noise = (PlanishNoise){.level = wishes->level};
+  for (size_t n = 0; n < wishes->bells.count; ++n) {
+    if (!read_bell(wishes->bells.list[n], wishes->rate, noise, error)) {
+      return false;
+    }
+  }
+  return true;
+}
+
 static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError *error)
 {
   wishes->level = isnan(wishes->level) ? -40.0 : wishes->level;
@@ -116,10 +166,11 @@ static bool check_wishes(Wishes *wishes, PlanishProbeSetup *setup, PlanishError 
   wishes->tone = isnan(wishes->tone) ? 997.0 : wishes->tone;
   wishes->drive = isnan(wishes->drive) ? 0.0 : wishes->drive;
   setup->rate = wishes->rate;
-  const char *channel = wishes->channel == NULL ? "stereo" : wishes->channel;
-  if (!planish_probe_channel(channel, &setup->channel)) {
+  setup->channel = PLANISH_PROBE_STEREO;
+  if (wishes->channel != NULL && !planish_probe_channel(wishes->channel, &setup->channel)) {
     return planish_fail(error, PLANISH_BAD_USE,
-                        "no channel: --channel %s: give stereo, mid, side, left or right", channel);
+                        "no channel: --channel %s: give stereo, mid, side, left or right",
+                        wishes->channel);
   }
   return check_range("rate", wishes->rate, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE, "Hz",
                      error) &&
@@ -144,17 +195,9 @@ static bool set_value(const PlanishPlugin *plugin, const char *setting, float *v
          planish_sheet_port_value(&plugin->ports[port], equals + 1, false, &values[port], error);
 }
 
-static bool set_preset(PlanishHost *host, const PlanishPlugin *plugin, const char *name,
-                       float *values, PlanishError *error)
-{
-  PlanishPreset *preset = planish_preset_new(host, plugin, name, error);
-  const bool done = preset != NULL && planish_sheet_take_preset(plugin, preset, values, error);
-  planish_preset_free(preset);
-  return done;
-}
-
-static float *read_values(PlanishHost *host, const PlanishPlugin *plugin, const Wishes *wishes,
-                          PlanishError *error)
+/* The controls' values as they are asked for: the defaults, the preset over them, then settings. */
+static float *read_values(const PlanishPlugin *plugin, const Wishes *wishes,
+                          const PlanishPreset *preset, PlanishError *error)
 {
   const PlanishOptionTexts *settings = &wishes->settings;
   float *values = calloc((size_t)plugin->port_count + 1, sizeof *values);
@@ -165,17 +208,26 @@ static float *read_values(PlanishHost *host, const PlanishPlugin *plugin, const 
   for (uint32_t n = 0; n < plugin->port_count; ++n) {
     values[n] = plugin->ports[n].initial;
   }
-  if (wishes->preset != NULL && !set_preset(host, plugin, wishes->preset, values, error)) {
+  bool done = preset == NULL || planish_sheet_take_preset(plugin, preset, values, error);
+  for (size_t n = 0; done && n < settings->count; ++n) {
+    done = set_value(plugin, settings->list[n], values, error);
+  }
+  if (!done) {
     free(values);
     return NULL;
   }
-  for (size_t n = 0; n < settings->count; ++n) {
-    if (!set_value(plugin, settings->list[n], values, error)) {
-      free(values);
-      return NULL;
-    }
-  }
   return values;
+}
+
+/* Where the preset works, if it says so and nothing else was asked for: what works on the side
+ * alone does nothing to a signal that is the same on both. */
+static void choose_channel(const Wishes *wishes, const PlanishPreset *preset,
+                           PlanishProbeSetup *setup)
+{
+  PlanishProbeChannel channel;
+  if (wishes->channel == NULL && planish_probe_channel(preset->heard_on, &channel)) {
+    setup->channel = channel;
+  }
 }
 
 static void warn(const PlanishResponse *response)
@@ -206,21 +258,39 @@ static bool show(const Wishes *wishes, const PlanishResponse *response, PlanishE
   return true;
 }
 
-static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeSetup *wanted,
+static bool measure(const Wishes *wishes, const PlanishProbeSetup *setup, const PlanishNoise *noise,
                     unsigned measures, PlanishError *error)
 {
-  PlanishProbeSetup setup = *wanted;
-  const PlanishResponseWishes asked = {measures, wishes->level, wishes->tone, wishes->drive};
-  float *values = read_values(host, setup.plugin, wishes, error);
+  const PlanishResponseWishes asked = {measures, *noise, wishes->tone, wishes->drive};
   PlanishProgress progress = planish_progress_new();
-  setup.values = values;
-  setup.told = planish_progress_tell;
-  setup.told_user = &progress;
-  PlanishResponse *response = values == NULL ? NULL : planish_response_new(&setup, &asked, error);
+  PlanishProbeSetup told = *setup;
+  told.told = planish_progress_tell;
+  told.told_user = &progress;
+  PlanishResponse *response = planish_response_new(&told, &asked, error);
   planish_progress_end(&progress);
   const bool done = response != NULL && show(wishes, response, error);
   planish_response_free(response);
+  return done;
+}
+
+static bool respond(PlanishHost *host, const Wishes *wishes, const PlanishProbeSetup *wanted,
+                    const PlanishNoise *noise, unsigned measures, PlanishError *error)
+{
+  PlanishProbeSetup setup = *wanted;
+  PlanishPreset *preset = NULL;
+  if (wishes->preset != NULL) {
+    preset = planish_preset_new(host, setup.plugin, wishes->preset, error);
+    if (preset == NULL) {
+      return false;
+    }
+    setup.preset = preset->label;
+    choose_channel(wishes, preset, &setup);
+  }
+  float *values = read_values(setup.plugin, wishes, preset, error);
+  setup.values = values;
+  const bool done = values != NULL && measure(wishes, &setup, noise, measures, error);
   free(values);
+  planish_preset_free(preset);
   return done;
 }
 
@@ -232,6 +302,7 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
       {"preset", PLANISH_OPTION_TEXT, &wishes.preset},
       {"set", PLANISH_OPTION_TEXTS, &wishes.settings},
       {"channel", PLANISH_OPTION_TEXT, &wishes.channel},
+      {"bell", PLANISH_OPTION_TEXTS, &wishes.bells},
       {"level", PLANISH_OPTION_NUMBER, &wishes.level},
       {"tone", PLANISH_OPTION_NUMBER, &wishes.tone},
       {"drive", PLANISH_OPTION_NUMBER, &wishes.drive},
@@ -254,14 +325,16 @@ bool planish_command_response(int argc, char **argv, PlanishError *error)
     return planish_fail(error, PLANISH_BAD_USE, "two forms: --json --csv: give one of them");
   }
   PlanishProbeSetup setup = {0};
+  PlanishNoise noise;
   unsigned measures = 0;
   if (!read_measures(wishes.measures, &measures, error) || !check_wishes(&wishes, &setup, error) ||
+      !read_noise(&wishes, &noise, error) ||
       (wishes.svg != NULL && !planish_place_check(wishes.svg, error))) {
     return false;
   }
   PlanishHost *host = planish_opening_host(wishes.bundle, error);
   setup.plugin = host == NULL ? NULL : planish_host_plugin(host, argv[first], error);
-  const bool done = setup.plugin != NULL && respond(host, &wishes, &setup, measures, error);
+  const bool done = setup.plugin != NULL && respond(host, &wishes, &setup, &noise, measures, error);
   planish_host_free(host);
   return done;
 }

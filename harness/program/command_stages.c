@@ -88,9 +88,9 @@ static bool list_all(const Listing *listing, PlanishJson *json, PlanishError *er
 
 static void json_range(PlanishJson *json, const PlanishPluginPort *port)
 {
-  planish_json_number(json, "minimum", (double)port->minimum);
-  planish_json_number(json, "maximum", (double)port->maximum);
-  planish_json_number(json, "default", (double)port->initial);
+  planish_json_number(json, "minimum", planish_text_six_digits(port->minimum));
+  planish_json_number(json, "maximum", planish_text_six_digits(port->maximum));
+  planish_json_number(json, "default", planish_text_six_digits(port->initial));
   planish_json_string(json, "unit", port->unit);
   planish_json_bool(json, "switch", port->toggled);
   planish_json_bool(json, "whole", port->whole);
@@ -100,7 +100,7 @@ static void json_range(PlanishJson *json, const PlanishPluginPort *port)
   for (uint32_t n = 0; n < port->point_count; ++n) {
     planish_json_object_begin(json, NULL);
     planish_json_string(json, "label", port->points[n].label);
-    planish_json_number(json, "value", (double)port->points[n].value);
+    planish_json_number(json, "value", planish_text_six_digits(port->points[n].value));
     planish_json_object_end(json);
   }
   planish_json_array_end(json);
@@ -139,8 +139,8 @@ static void print_range(const PlanishPluginPort *port, char *range, size_t size)
                                           port->points[n].label);
     }
   } else if (isfinite(port->minimum) && isfinite(port->maximum)) {
-    planish_text_format(range, size, "%.8g to %.8g%s%s", (double)port->minimum,
-                        (double)port->maximum, gap, port->unit);
+    planish_text_format(range, size, "%.8g to %.8g%s%s", planish_text_six_digits(port->minimum),
+                        planish_text_six_digits(port->maximum), gap, port->unit);
   } else {
     planish_text_format(range, size, "%s", port->unit);
   }
@@ -155,7 +155,7 @@ static void print_initial(const PlanishPluginPort *port, char *initial, size_t s
   } else if (port->enumeration) {
     planish_text_format(initial, size, "%s", label_of(port, port->initial));
   } else {
-    planish_text_format(initial, size, "%.8g", (double)port->initial);
+    planish_text_format(initial, size, "%.8g", planish_text_six_digits(port->initial));
   }
 }
 
@@ -178,13 +178,42 @@ static void print_words(const char *text, int indent)
   }
 }
 
-static void print_port(const PlanishPluginPort *port)
+static bool is_control(const PlanishPluginPort *port)
+{
+  return port->kind == PLANISH_PLUGIN_CONTROL_INPUT || port->kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
+}
+
+/* Of the columns of symbols and defaults, by the longest of them. */
+typedef struct {
+  int symbol;
+  int initial;
+} Widths;
+
+static Widths widths_of(const PlanishPlugin *plugin)
+{
+  Widths widths = {16, 12};
+  char initial[80];
+  for (uint32_t n = 0; n < plugin->port_count; ++n) {
+    const PlanishPluginPort *port = &plugin->ports[n];
+    if (is_control(port)) {
+      const int symbol = (int)strlen(port->symbol);
+      print_initial(port, initial, sizeof initial);
+      const int length = (int)strlen(initial);
+      widths.symbol = symbol > widths.symbol ? symbol : widths.symbol;
+      widths.initial = length > widths.initial ? length : widths.initial;
+    }
+  }
+  return widths;
+}
+
+static void print_port(const PlanishPluginPort *port, Widths widths)
 {
   char range[320];
   char initial[80];
   print_range(port, range, sizeof range);
   print_initial(port, initial, sizeof initial);
-  planish_text_print(stdout, "  %-16s %-12s %s\n", port->symbol, initial, range);
+  planish_text_print(stdout, "  %-*s %-*s %s\n", widths.symbol, port->symbol, widths.initial,
+                     initial, range);
   print_words(port->comment, 6);
 }
 
@@ -204,10 +233,14 @@ static void list_presets(const PlanishPresetList *presets, PlanishJson *json)
     planish_json_string(json, "label", entry->label);
     planish_json_string(json, "uri", entry->uri);
     planish_json_string(json, "comment", entry->comment);
-    planish_json_number(json, "working_loudness_lufs", entry->working);
-    planish_json_number(json, "least_loudness_change_lu", entry->least_loudness);
-    planish_json_number(json, "most_loudness_change_lu", entry->most_loudness);
-    planish_json_number(json, "most_true_peak_change_db", entry->most_peak);
+    planish_json_number(json, "working_loudness_lufs",
+                        planish_text_six_digits((float)entry->working));
+    planish_json_number(json, "least_loudness_change_lu",
+                        planish_text_six_digits((float)entry->least_loudness));
+    planish_json_number(json, "most_loudness_change_lu",
+                        planish_text_six_digits((float)entry->most_loudness));
+    planish_json_number(json, "most_true_peak_change_db",
+                        planish_text_six_digits((float)entry->most_peak));
     planish_json_object_end(json);
   }
 }
@@ -215,6 +248,7 @@ static void list_presets(const PlanishPresetList *presets, PlanishJson *json)
 static void list_controls(const Listing *listing, const PlanishPlugin *plugin, uint32_t latency,
                           const PlanishPresetList *presets, PlanishJson *json)
 {
+  const Widths widths = widths_of(plugin);
   if (listing->json) {
     planish_json_object_begin(json, NULL);
     planish_json_string(json, "stage", planish_plugin_short_uri(plugin));
@@ -228,16 +262,15 @@ static void list_controls(const Listing *listing, const PlanishPlugin *plugin, u
     planish_text_print(stdout, "%s, %s: %u frames of latency at %.8g Hz\n", plugin->name,
                        plugin->uri, (unsigned)latency, listing->rate);
     print_words(plugin->comment, 0);
-    planish_text_print(stdout, "\n  %-16s %-12s %s\n", "SYMBOL", "DEFAULT", "RANGE");
+    planish_text_print(stdout, "\n  %-*s %-*s %s\n", widths.symbol, "SYMBOL", widths.initial,
+                       "DEFAULT", "RANGE");
   }
   for (uint32_t n = 0; n < plugin->port_count; ++n) {
     const PlanishPluginPort *port = &plugin->ports[n];
-    const bool control =
-        port->kind == PLANISH_PLUGIN_CONTROL_INPUT || port->kind == PLANISH_PLUGIN_CONTROL_OUTPUT;
-    if (control && listing->json) {
+    if (is_control(port) && listing->json) {
       json_port(json, port);
-    } else if (control) {
-      print_port(port);
+    } else if (is_control(port)) {
+      print_port(port, widths);
     }
   }
   if (listing->json) {

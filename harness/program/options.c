@@ -53,6 +53,12 @@ static bool take_count(const char *name, const char *text, unsigned *count, Plan
 static bool take(const char *command, const PlanishOption *option, const char *text,
                  PlanishError *error)
 {
+  if (option->kind != PLANISH_OPTION_FLAG && text[0] == '\0') {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "empty value: --%s=: give one, or leave the option out: see planish %s "
+                        "--help",
+                        option->name, command);
+  }
   switch (option->kind) {
   case PLANISH_OPTION_FLAG:
     *(bool *)option->value = true;

@@ -32,8 +32,8 @@ typedef struct {
 } PlanishOption;
 
 /* Reads the options of a command; `argv[0]` is the command's name. What is no option stands in
- * argv[*operands] and after, in order. "--" ends the options. Abbreviations are taken where they
- * are clear.
+ * argv[*operands] and after, in order. "--" ends the options. An empty value is refused.
+ * Abbreviations are taken where they are clear.
  *
  * Every command has --help as well: it prints `help`. Given --help-data alone each option's name
  * and kind are printed. Both return false without an error: the command is done. */

@@ -71,36 +71,67 @@ static void print_input(const PlanishMasterJob *job, const PlanishMasterReport *
   planish_text_print(stdout, "input     gain %+.2f dB%s\n", report->input_gain, working);
 }
 
-/* What tells of loudness match, while that is off: it stands still. */
+/* What tells of loudness match, while that is off: it stands still, or reads nothing. */
 static bool is_idle(const char *symbol, const PlanishReport *report)
 {
   static const char *const of_match[] = {"match_gain", "loudness_in", "loudness_out"};
   for (size_t n = 0; n < sizeof of_match / sizeof *of_match; ++n) {
     if (strcmp(symbol, of_match[n]) == 0) {
-      return report->lowest == report->highest;
+      return report->frames == 0 || report->lowest == report->highest;
     }
   }
   return false;
 }
 
-static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account, int indent)
+/* The longest symbol of what the stages report: all stand in one column. */
+static int symbol_width(const PlanishSheet *sheet, const PlanishMasterReport *report)
+{
+  size_t width = 18;
+  for (uint32_t stage = 0; stage < report->account_count; ++stage) {
+    const PlanishAccount *account = &report->accounts[stage];
+    for (uint32_t n = 0; n < account->report_count; ++n) {
+      const PlanishPluginPort *port = &sheet->stages[stage].plugin->ports[account->reports[n].port];
+      const size_t length = strlen(port->symbol);
+      width = !is_idle(port->symbol, &account->reports[n]) && length > width ? length : width;
+    }
+  }
+  return (int)width;
+}
+
+static double rounded(float value)
+{
+  return planish_text_unsigned_zero((double)value, 2);
+}
+
+static void print_report(const PlanishPluginPort *port, const PlanishReport *report)
+{
+  const char *gap = port->unit[0] == '\0' ? "" : " ";
+  if (report->frames == 0) {
+    planish_text_print(stdout, "%8s\n", "-");
+  } else if (port->of_all) {
+    planish_text_print(stdout, "%8.2f%s%s\n", rounded(report->last), gap, port->unit);
+  } else {
+    planish_text_print(stdout, "%8.2f to %8.2f, mean %8.2f%s%s\n", rounded(report->lowest),
+                       rounded(report->highest),
+                       planish_text_unsigned_zero(report->sum / (double)report->frames, 2), gap,
+                       port->unit);
+  }
+}
+
+static void print_reports(const PlanishPlugin *plugin, const PlanishAccount *account, int indent,
+                          int width)
 {
   for (uint32_t n = 0; n < account->report_count; ++n) {
-    const PlanishReport *report = &account->reports[n];
-    const PlanishPluginPort *port = &plugin->ports[report->port];
-    if (report->frames > 0 && port->of_all) {
-      planish_text_print(stdout, "%*s    %-18s %8.2f %s\n", indent, "", port->symbol,
-                         (double)report->last, port->unit);
-    } else if (report->frames > 0 && !is_idle(port->symbol, report)) {
-      planish_text_print(stdout, "%*s    %-18s %8.2f to %8.2f, mean %8.2f %s\n", indent, "",
-                         port->symbol, (double)report->lowest, (double)report->highest,
-                         report->sum / (double)report->frames, port->unit);
+    const PlanishPluginPort *port = &plugin->ports[account->reports[n].port];
+    if (!is_idle(port->symbol, &account->reports[n])) {
+      planish_text_print(stdout, "%*s    %-*s ", indent, "", width, port->symbol);
+      print_report(port, &account->reports[n]);
     }
   }
 }
 
 /* Those in branches stand a step to the right, under their branch. */
-static void print_stage(const PlanishSheetStage *stage, const PlanishAccount *account)
+static void print_stage(const PlanishSheetStage *stage, const PlanishAccount *account, int width)
 {
   const int indent = 2 * (int)stage->depth;
   planish_text_print(stdout, "%*s%-*s ", indent, "", indent < 20 ? 20 - indent : 0, stage->name);
@@ -108,18 +139,18 @@ static void print_stage(const PlanishSheetStage *stage, const PlanishAccount *ac
   planish_text_print(stdout, "   ");
   print_change(account->sample_peak_in, account->sample_peak_out, 7);
   planish_text_print(stdout, "   %u frames\n", (unsigned)account->latency);
-  print_reports(stage->plugin, account, indent);
+  print_reports(stage->plugin, account, indent, width);
 }
 
 static void print_path(const PlanishSheet *sheet, const PlanishMasterReport *report, uint32_t from,
-                       uint32_t to, uint32_t depth)
+                       uint32_t to, uint32_t depth, int width)
 {
   for (uint32_t n = planish_sheet_next(sheet, from, depth); n < to;
        n = planish_sheet_next(sheet, n + 1, depth)) {
     const PlanishSheetStage *stage = &sheet->stages[n];
-    print_stage(stage, &report->accounts[n]);
+    print_stage(stage, &report->accounts[n], width);
     if (planish_sheet_is_branch(stage)) {
-      print_path(sheet, report, stage->first, n, depth + 1);
+      print_path(sheet, report, stage->first, n, depth + 1, width);
     }
   }
 }
@@ -128,7 +159,7 @@ static void print_stages(const PlanishMasterJob *job, const PlanishMasterReport 
 {
   planish_text_print(stdout, "\n%-20s %27s   %27s   %s\n", "stage", "loudness, LUFS (LU)",
                      "sample peak, dBFS (dB)", "latency");
-  print_path(job->sheet, report, 0, report->account_count, 0);
+  print_path(job->sheet, report, 0, report->account_count, 0, symbol_width(job->sheet, report));
 }
 
 static void print_target(const PlanishMasterJob *job)

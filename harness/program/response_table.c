@@ -54,20 +54,24 @@ static double value_at(const PlanishResponseTable *table, const char *key, doubl
 
 static void print_frequency(const PlanishResponseTable *table, double rate)
 {
+  /* The last two where the noise is not pink. */
   static const Shown shown[] = {{"magnitude_db", "dB", 12, 2},
                                 {"phase_deg", "degrees", 12, 1},
-                                {"group_delay_ms", "delay, ms", 12, 3}};
+                                {"group_delay_ms", "delay, ms", 12, 3},
+                                {"input_re_pink_db", "in re pink", 13, 2},
+                                {"output_re_pink_db", "out re pink", 13, 2}};
   enum { COLUMNS = sizeof shown / sizeof *shown };
+  const size_t columns = planish_response_column(table, "input_re_pink_db") == NULL ? 3 : COLUMNS;
   planish_text_print(stdout, "\nmagnitude, phase and group delay at %.6g dBFS\n",
                      planish_response_fact(table, "noise_level_dbfs"));
-  print_headings("Hz", shown, COLUMNS);
+  print_headings("Hz", shown, columns);
   for (int n = 13; n <= 43; ++n) {
     const double hz = pow(10.0, n / 10.0);
     if (hz > planish_response_highest(rate)) {
       break;
     }
     planish_text_print(stdout, "%10.6g", nominal(n));
-    for (size_t c = 0; c < COLUMNS; ++c) {
+    for (size_t c = 0; c < columns; ++c) {
       print_value(&shown[c], value_at(table, shown[c].key, hz));
     }
     planish_text_print(stdout, "\n");
@@ -197,9 +201,13 @@ void planish_response_table_print(const PlanishResponse *response)
   const PlanishProbeSetup *setup = &response->setup;
   char settings[1024];
   planish_response_settings(response, settings, sizeof settings);
-  planish_text_print(stdout, "%s, %s: %.8g Hz, %s, %u frames of latency\n%s\n", setup->plugin->name,
+  planish_text_print(stdout, "%s, %s: %.8g Hz, %s, %u frames of latency\n", setup->plugin->name,
                      setup->plugin->uri, setup->rate, planish_probe_channel_name(setup->channel),
-                     (unsigned)response->latency,
+                     (unsigned)response->latency);
+  if (setup->preset != NULL) {
+    planish_text_print(stdout, "preset %s\n", setup->preset);
+  }
+  planish_text_print(stdout, "%s\n",
                      settings[0] == '\0' ? "all controls at their defaults" : settings);
   for (int n = 0; n < PLANISH_RESPONSE_MEASURES; ++n) {
     if (response->tables[n].key != NULL) {

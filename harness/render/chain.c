@@ -246,13 +246,14 @@ static void observed_part(const PlanishChain *chain, const Block *block, uint32_
 static void observe_reports(const PlanishChain *chain, uint32_t index, const Block *block)
 {
   const PlanishChainStage *stage = &chain->stages[index].run;
+  const PlanishPlugin *plugin = chain->sheet->stages[index].plugin;
   uint32_t from;
   uint32_t to;
   observed_part(chain, block, &from, &to);
   for (uint32_t n = 0; to > from && n < stage->report_count; ++n) {
     PlanishReport *report = &stage->reports[n];
     const float value = planish_instance_get_at(stage->instance, report->port);
-    if (!isfinite(value)) {
+    if (!isfinite(value) || value == plugin->ports[report->port].no_reading) {
       continue;
     }
     report->lowest = fminf(report->lowest, value);

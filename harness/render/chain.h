@@ -27,14 +27,15 @@ typedef struct {
   uint32_t delay;                         /* behind the chain's input, frames */
 } PlanishChainBlock;
 
-/* What a value that a stage reports was, looked at after each block. */
+/* What a value that a stage reports was, looked at after each block, but for those that say that
+ * there is no reading (plugin.h). */
 typedef struct {
   uint32_t port; /* index */
   float lowest;
   float highest;
   float last;
-  double sum; /* weighted with frames */
-  uint64_t frames;
+  double sum;      /* weighted with frames */
+  uint64_t frames; /* 0: there never was a reading */
 } PlanishReport;
 
 /* What there is to tell of a stage. */

@@ -11,6 +11,8 @@ static const double pi = 3.14159265358979323846;
 static const double longest_wait = 20.0;  /* s */
 static const double same_share = 1.15e-4; /* 0.001 dB */
 static const double same_floor = 1e-7;    /* -140 dB */
+static const double sure_delay = 2e-6;    /* s */
+static const double sure_share = 0.1;     /* of the delay */
 
 typedef struct {
   PlanishSpectrum *spectrum;
@@ -76,8 +78,24 @@ static double random_turns(uint64_t *state)
   return (double)(*state >> 11) / 9007199254740992.0;
 }
 
+/* |H|^2 of the analog prototype, with A = 10^(gain/40), x = f/f0 - f0/f: (x^2 + (A/Q)^2) over
+ * (x^2 + 1/(A Q)^2) (R. Bristow-Johnson, Audio EQ Cookbook). */
+double planish_noise_bells(const PlanishNoise *noise, double hz)
+{
+  double level = 0.0;
+  for (size_t n = 0; n < noise->bell_count; ++n) {
+    const PlanishNoiseBell *bell = &noise->bells[n];
+    const double a = pow(10.0, bell->gain / 40.0);
+    const double x = hz / bell->hz - bell->hz / hz;
+    const double over = a / bell->q;
+    const double under = 1.0 / (a * bell->q);
+    level += 10.0 * log10((x * x + over * over) / (x * x + under * under));
+  }
+  return level;
+}
+
 /* Leaves the bins of what is played: of the samples as floats hold them. */
-static bool make_noise(Bench *bench, double rate, double level)
+static bool make_noise(Bench *bench, double rate, const PlanishNoise *shape)
 {
   double *noise = malloc(bench->frames * sizeof *noise);
   if (noise == NULL) {
@@ -89,7 +107,8 @@ static bool make_noise(Bench *bench, double rate, double level)
     const double complex turn = planish_spectrum_turn(random_turns(&seed));
     const double hz = hz_a_line * (double)k;
     const bool inside = hz >= 10.0 && hz <= 0.49 * rate;
-    bench->in_bins[k] = inside ? turn / sqrt(hz) : 0.0;
+    bench->in_bins[k] =
+        inside ? turn / sqrt(hz) * pow(10.0, planish_noise_bells(shape, hz) / 20.0) : 0.0;
   }
   planish_spectrum_back(bench->spectrum, bench->in_bins, noise);
   double power = 0.0;
@@ -97,7 +116,7 @@ static bool make_noise(Bench *bench, double rate, double level)
     power += noise[n] * noise[n];
   }
   const double rms = sqrt(power / (double)bench->frames);
-  const double gain = pow(10.0, level / 20.0) * sqrt(0.5) / rms;
+  const double gain = pow(10.0, shape->level / 20.0) * sqrt(0.5) / rms;
   for (size_t n = 0; n < bench->frames; ++n) {
     bench->signal[n] = (float)(gain * noise[n]);
   }
@@ -113,6 +132,12 @@ static double complex line_answer(const Bench *bench, PlanishProbeChannel channe
   const double complex in = bench->in_bins[k];
   return early *
          planish_probe_answer(channel, bench->out_bins[0][k] / in, bench->out_bins[1][k] / in);
+}
+
+/* Lines to either side that count. */
+static int reach_of(size_t line)
+{
+  return (int)((exp2(1.0 / 192.0) - 1.0) * (double)line);
 }
 
 /* The turn of the phase from one line to the next, in radians: the mean of the lines around, each
@@ -136,7 +161,7 @@ static double turn_at(const Bench *bench, PlanishProbeChannel channel, uint32_t 
 static double complex answer_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
                                 size_t line, double *turn)
 {
-  const int half = (int)((exp2(1.0 / 192.0) - 1.0) * (double)line);
+  const int half = reach_of(line);
   *turn = turn_at(bench, channel, latency, line, half < 1 ? 1 : half);
   if (half < 1) {
     return line_answer(bench, channel, latency, line);
@@ -149,6 +174,33 @@ static double complex answer_at(const Bench *bench, PlanishProbeChannel channel,
            line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
   }
   return sum / ((2.0 * m - 1.0) * (2.0 * m + 1.0) * (2.0 * m + 3.0));
+}
+
+/* How far the lines around lie off a parabola through them, rms in the complex plane, re `answer`:
+ * of its three terms (orthogonal: 1, j, and j^2 less its mean) what is left over has 2 m - 2
+ * degrees of freedom. 0 of a stage that is linear and stands. */
+static double scatter_at(const Bench *bench, PlanishProbeChannel channel, uint32_t latency,
+                         size_t line, double turn, double complex answer)
+{
+  const int half = reach_of(line) < 3 ? 3 : reach_of(line);
+  const double m = half;
+  double complex sums[3] = {0.0};
+  double squares[3] = {0.0};
+  double power = 0.0;
+  for (int j = -half; j <= half; ++j) {
+    const double complex at = planish_spectrum_turn(-turn / (2.0 * pi) * j) *
+                              line_answer(bench, channel, latency, (size_t)((ptrdiff_t)line + j));
+    const double terms[3] = {1.0, j, (double)j * j - m * (m + 1.0) / 3.0};
+    for (int t = 0; t < 3; ++t) {
+      sums[t] += terms[t] * at;
+      squares[t] += terms[t] * terms[t];
+    }
+    power += creal(at * conj(at));
+  }
+  for (int t = 0; t < 3; ++t) {
+    power -= creal(sums[t] * conj(sums[t])) / squares[t];
+  }
+  return sqrt(fmax(0.0, power) / (2.0 * m - 2.0)) / cabs(answer);
 }
 
 static void choose_lines(Bench *bench, PlanishFrequencyResponse *response, double rate,
@@ -179,8 +231,8 @@ static bool run_period(Bench *bench, PlanishProbe *probe, const PlanishProbeSetu
   response->settled = true;
   for (size_t n = 0; n < response->count; ++n) {
     double turn = 0.0;
-    const double complex answer =
-        answer_at(bench, setup->channel, response->latency, bench->lines[n], &turn);
+    const size_t line = bench->lines[n];
+    const double complex answer = answer_at(bench, setup->channel, response->latency, line, &turn);
     response->answers[n] = answer;
     response->delays[n] = cabs(answer) > same_floor
                               ? -turn / (2.0 * pi) * (double)bench->frames / setup->rate
@@ -210,6 +262,24 @@ static void unwrap(PlanishFrequencyResponse *response)
   }
 }
 
+/* Half of the scatter's power turns the phase; a delay is read from the lines at both ends of the
+ * reach, which err apart. */
+static void hide_unsure_delays(const Bench *bench, const PlanishProbeSetup *setup,
+                               PlanishFrequencyResponse *response)
+{
+  for (size_t n = 0; n < response->count; ++n) {
+    const double delay = response->delays[n];
+    const size_t line = bench->lines[n];
+    const double seconds_a_turn = (double)bench->frames / setup->rate / (2.0 * pi);
+    const double scatter = scatter_at(bench, setup->channel, response->latency, line,
+                                      -delay / seconds_a_turn, response->answers[n]);
+    const double error = scatter / (2.0 * fmax(1.0, reach_of(line))) * seconds_a_turn;
+    if (error > sure_delay && error > sure_share * fabs(delay)) {
+      response->delays[n] = (double)NAN;
+    }
+  }
+}
+
 static bool measure(Bench *bench, const PlanishProbeSetup *setup,
                     PlanishFrequencyResponse *response, PlanishError *error)
 {
@@ -229,6 +299,7 @@ static bool measure(Bench *bench, const PlanishProbeSetup *setup,
   }
   planish_probe_free(probe);
   unwrap(response);
+  hide_unsure_delays(bench, setup, response);
   return done;
 }
 
@@ -252,13 +323,14 @@ static PlanishFrequencyResponse *response_for(size_t count)
 }
 
 PlanishFrequencyResponse *planish_frequency_response_new(const PlanishProbeSetup *setup,
-                                                         double level, const double *hz,
-                                                         size_t count, PlanishError *error)
+                                                         const PlanishNoise *noise,
+                                                         const double *hz, size_t count,
+                                                         PlanishError *error)
 {
   PlanishFrequencyResponse *response = response_for(count);
   Bench bench = {0};
   const bool ready = response != NULL && bench_setup(&bench, setup->rate, count) &&
-                     make_noise(&bench, setup->rate, level);
+                     make_noise(&bench, setup->rate, noise);
   bool done = ready;
   if (ready) {
     choose_lines(&bench, response, setup->rate, hz, count);

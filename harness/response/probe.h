@@ -37,6 +37,7 @@ const char *planish_probe_channel_name(PlanishProbeChannel channel);
 typedef struct {
   const PlanishPlugin *plugin;
   const float *values; /* of control inputs, by port index; NULL: the defaults */
+  const char *preset;  /* where they come from, told with what is measured; NULL: from none */
   double rate;         /* Hz */
   PlanishProbeChannel channel;
   /* How far a measurement has come, `share` from 0 to 1; may be NULL. */

@@ -96,6 +96,20 @@ static void add_fact(PlanishResponseTable *table, const char *key, double value)
   table->facts[table->fact_count++] = (PlanishResponseFact){key, value};
 }
 
+/* What went in and what came out, re pink noise; false without memory. */
+static bool add_noise(PlanishResponseTable *table, const PlanishNoise *noise)
+{
+  const double *hz = planish_response_column(table, "frequency_hz");
+  const double *change = planish_response_column(table, "magnitude_db");
+  double *in = add_column(table, "input_re_pink_db");
+  double *out = add_column(table, "output_re_pink_db");
+  for (size_t n = 0; in != NULL && out != NULL && n < table->rows; ++n) {
+    in[n] = planish_noise_bells(noise, hz[n]);
+    out[n] = in[n] + change[n];
+  }
+  return in != NULL && out != NULL;
+}
+
 static bool measure_frequency(PlanishResponse *response, const PlanishResponseWishes *wishes,
                               PlanishError *error)
 {
@@ -110,7 +124,7 @@ static bool measure_frequency(PlanishResponse *response, const PlanishResponseWi
     }
   }
   PlanishFrequencyResponse *measured =
-      planish_frequency_response_new(&response->setup, wishes->level, hz, count, error);
+      planish_frequency_response_new(&response->setup, &wishes->noise, hz, count, error);
   if (measured == NULL) {
     return false;
   }
@@ -119,12 +133,13 @@ static bool measure_frequency(PlanishResponse *response, const PlanishResponseWi
                                   .rows = measured->count,
                                   .may_settle = true,
                                   .settled = measured->settled};
-  add_fact(table, "noise_level_dbfs", wishes->level);
+  add_fact(table, "noise_level_dbfs", wishes->noise.level);
   add_fact(table, "duration_s", measured->seconds);
   const bool done = copy_column(table, "frequency_hz", measured->hz, 1.0) &&
                     copy_column(table, "magnitude_db", measured->levels, 1.0) &&
                     copy_column(table, "phase_deg", measured->phases, 1.0) &&
-                    copy_column(table, "group_delay_ms", measured->delays, 1e3);
+                    copy_column(table, "group_delay_ms", measured->delays, 1e3) &&
+                    (wishes->noise.bell_count == 0 || add_noise(table, &wishes->noise));
   planish_frequency_response_free(measured);
   return done || planish_fail_memory(error);
 }

@@ -68,9 +68,9 @@ typedef struct {
 
 typedef struct {
   unsigned measures; /* PLANISH_RESPONSE_BIT of each; 0: those that tell something */
-  double level;      /* dBFS, of the noise; see frequency_response.h */
-  double tone;       /* Hz, of curve, harmonics by level and burst */
-  double drive;      /* dBFS, of the tones of harmonics by frequency, and of the burst */
+  PlanishNoise noise;
+  double tone;  /* Hz, of curve, harmonics by level and burst */
+  double drive; /* dBFS, of the tones of harmonics by frequency, and of the burst */
 } PlanishResponseWishes;
 
 /* Measures, with setup->values.

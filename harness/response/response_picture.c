@@ -31,10 +31,11 @@ static const PlanishTick frequencies[] = {
     {8000, NULL}, {9000, NULL}, {10000, "10k"}, {20000, "20k"},
 };
 
-/* What is being drawn: the cells fill from the left. */
+/* What is being drawn: the cells fill from the left; one alone takes the whole width. */
 typedef struct {
   cairo_t *cairo; /* NULL: cells are counted only */
   int panels;
+  int total; /* of panels, once they are counted */
 } Sheet;
 
 static bool next_panel(Sheet *sheet, PlanishPanel *panel)
@@ -44,7 +45,7 @@ static bool next_panel(Sheet *sheet, PlanishPanel *panel)
   const double top = head + 26.0 + cell_height * floor(n / 2.0);
   *panel = (PlanishPanel){.cairo = sheet->cairo,
                           .left = left,
-                          .right = left + 390.0,
+                          .right = sheet->total == 1 ? width - 28.0 : left + 390.0,
                           .top = top,
                           .bottom = top + cell_height - 78.0};
   return sheet->cairo != NULL;
@@ -81,17 +82,60 @@ static bool is_worth(const PlanishResponseTable *table, const char *key, double 
   return false;
 }
 
+/* What goes in, and what comes out of it, where that is not simply pink. */
+static void draw_noise(Sheet *sheet, const PlanishResponseTable *table)
+{
+  PlanishPanel panel;
+  const double *hz = planish_response_column(table, "frequency_hz");
+  const double *in = planish_response_column(table, "input_re_pink_db");
+  const double *out = planish_response_column(table, "output_re_pink_db");
+  if (in == NULL || out == NULL || !next_panel(sheet, &panel)) {
+    return;
+  }
+  panel.logarithmic = true;
+  panel.x_low = PLANISH_RESPONSE_LOWEST_HZ;
+  panel.x_high = PLANISH_RESPONSE_HIGHEST_HZ;
+  planish_panel_range(&panel, out, table->rows, 6.0, lowest_shown);
+  const double out_low = panel.y_low;
+  const double out_high = panel.y_high;
+  planish_panel_range(&panel, in, table->rows, 6.0, lowest_shown);
+  const double both[] = {out_low, out_high, panel.y_low, panel.y_high};
+  const double step = planish_panel_range(&panel, both, 4, 6.0, lowest_shown);
+  planish_panel_grid(&panel, frequencies, sizeof frequencies / sizeof *frequencies, step);
+  planish_panel_frame(&panel, "Spectrum re pink noise", "frequency, Hz", "level, dB");
+  planish_panel_curve(&panel, planish_panel_curves[1], hz, in, table->rows);
+  planish_panel_curve(&panel, planish_panel_curves[0], hz, out, table->rows);
+  planish_panel_colour(panel.cairo, planish_panel_curves[1]);
+  planish_panel_write(panel.cairo, panel.right - 38.0, panel.top - 9.0, 1.0, "in");
+  planish_panel_colour(panel.cairo, planish_panel_curves[0]);
+  planish_panel_write(panel.cairo, panel.right, panel.top - 9.0, 1.0, "out");
+}
+
+/* At half of the frequencies or more: less would be shreds. */
+static bool is_known(const PlanishResponseTable *table, const char *key)
+{
+  const double *values = planish_response_column(table, key);
+  size_t known = 0;
+  for (size_t n = 0; n < table->rows; ++n) {
+    known += isnan(values[n]) ? 0 : 1;
+  }
+  return 2 * known >= table->rows;
+}
+
 static void draw_frequency(Sheet *sheet, const PlanishResponseTable *table)
 {
   char title[96];
-  planish_text_format(title, sizeof title, "Magnitude, pink noise at %.6g dBFS",
+  draw_noise(sheet, table);
+  planish_text_format(title, sizeof title, "Magnitude, %s at %.6g dBFS",
+                      planish_response_column(table, "input_re_pink_db") == NULL ? "pink noise"
+                                                                                 : "this noise",
                       planish_response_fact(table, "noise_level_dbfs"));
   draw_by_frequency(sheet, table, "magnitude_db", title, "magnitude, dB", 6.0);
   if (is_worth(table, "phase_deg", least_phase)) {
     draw_by_frequency(sheet, table, "phase_deg", "Phase, after the latency", "phase, degrees",
                       10.0);
   }
-  if (is_worth(table, "group_delay_ms", least_delay)) {
+  if (is_worth(table, "group_delay_ms", least_delay) && is_known(table, "group_delay_ms")) {
     draw_by_frequency(sheet, table, "group_delay_ms", "Group delay, after the latency",
                       "group delay, ms", 0.1);
   }
@@ -270,13 +314,16 @@ static void draw_heading(cairo_t *cairo, const PlanishResponse *response)
   const PlanishProbeSetup *setup = &response->setup;
   char settings[1024];
   char line[1200];
+  char title[512];
   planish_response_settings(response, settings, sizeof settings);
-  planish_text_format(line, sizeof line, "%s, %.8g Hz, %s",
-                      planish_probe_channel_name(setup->channel), setup->rate,
+  planish_text_format(line, sizeof line, "%.8g Hz, %s", setup->rate,
                       settings[0] == '\0' ? "all controls at their defaults" : settings);
   planish_panel_colour(cairo, planish_panel_ink);
   cairo_set_font_size(cairo, 17.0);
-  planish_panel_write(cairo, 24.0, 32.0, 0.0, setup->plugin->name);
+  planish_text_format(title, sizeof title, "%s%s%s (%s)", setup->plugin->name,
+                      setup->preset == NULL ? "" : ": ", setup->preset == NULL ? "" : setup->preset,
+                      planish_probe_channel_name(setup->channel));
+  write_fitting(cairo, 24.0, 32.0, width - 48.0, title);
   cairo_set_font_size(cairo, small);
   write_fitting(cairo, 24.0, 53.0, width - 48.0, line);
 }
@@ -308,7 +355,7 @@ static bool draw_all(const PlanishResponse *response, int descriptor)
   cairo_paint(cairo);
   cairo_select_font_face(cairo, "sans-serif", CAIRO_FONT_SLANT_NORMAL, CAIRO_FONT_WEIGHT_NORMAL);
   draw_heading(cairo, response);
-  sheet = (Sheet){.cairo = cairo};
+  sheet = (Sheet){.cairo = cairo, .total = sheet.panels};
   draw_panels(&sheet, response);
   cairo_surface_finish(surface);
   const bool done = cairo_status(cairo) == CAIRO_STATUS_SUCCESS &&

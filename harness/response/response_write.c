@@ -11,7 +11,7 @@ static void write_controls(PlanishJson *json, const PlanishProbeSetup *setup)
     if (port->kind == PLANISH_PLUGIN_CONTROL_INPUT) {
       planish_json_object_begin(json, NULL);
       planish_json_string(json, "symbol", port->symbol);
-      planish_json_number(json, "value", (double)setup->values[n]);
+      planish_json_number(json, "value", planish_text_six_digits(setup->values[n]));
       planish_json_string(json, "unit", port->unit);
       planish_json_object_end(json);
     }
@@ -46,6 +46,7 @@ void planish_response_json(PlanishJson *json, const PlanishResponse *response)
   planish_json_string(json, "uri", setup->plugin->uri);
   planish_json_string(json, "name", setup->plugin->name);
   planish_json_number(json, "rate_hz", setup->rate);
+  planish_json_string(json, "preset", setup->preset);
   planish_json_string(json, "channel", planish_probe_channel_name(setup->channel));
   planish_json_integer(json, "latency_frames", response->latency);
   write_controls(json, setup);

@@ -29,6 +29,8 @@ static const double MOST_AHEAD_MS = 100.0;
 static const double READING_MS = 300.0;
 /* Of the mean power of a bin: what lies lower is not read for moves. */
 static const double FAINT = 1e-5;
+/* Hz: what lies higher is not read for moves either. */
+static const double HIGHEST = 24000.0;
 
 typedef struct {
   uint32_t from;
@@ -185,10 +187,12 @@ PLANISH_WIDE static float take_farness(float *far, const float *added, const flo
 
 static void look_for_moves(AttackLaw *law, uint32_t part, Range range)
 {
+  const uint32_t to = range.to < law->read_bins ? range.to : law->read_bins;
+  const uint32_t count = to > range.from ? to - range.from : 0;
   const float *const powers = powers_ago(law, law->ahead) + range.from;
   const double hops = 1.0 / (1.0 - law->hop_keep);
   const float floor = (float)(FAINT * law->power / (hops * law->shares.bins));
-  const float farthest = take_farness(law->far, law->added, powers, floor, range.to - range.from);
+  const float farthest = take_farness(law->far, law->added, powers, floor, count);
   if (farthest > farness(law->moving.gain)) {
     uint32_t i = 0;
     while (law->far[i] != farthest) {
@@ -243,6 +247,10 @@ PlanishStatus attack_law_setup(AttackLaw *law, PlanishArena *arena, double rate,
   law->rate = rate;
   law->hop_keep = planish_exp(-hop_ms / READING_MS);
   attack_shares_setup(&law->shares, arena, rate, length, longest, most_ahead);
+  const double highest_bin = HIGHEST * (double)length / rate;
+  law->read_bins = highest_bin < law->shares.bins
+                       ? (uint32_t)highest_bin / PLANISH_EIGHT * PLANISH_EIGHT
+                       : law->shares.bins;
   law->most_ahead = most_ahead;
   law->powers = planish_arena_take(arena, (size_t)(most_ahead + 1) * length / 2, sizeof(float));
   law->attack_curve = planish_arena_take(arena, length / 2, sizeof(float));

@@ -42,9 +42,10 @@ typedef struct {
   float *powers;       /* [most ahead + 1][bins], a ring: the input's */
   float *attack_curve; /* gains by bin */
   float *sustain_curve;
-  float *share; /* of the bins under work, ... */
-  float *added; /* ... what their gains add, ... */
-  float *far;   /* ... and how far they are from 1 */
+  float *share;       /* of the bins under work, ... */
+  float *added;       /* ... what their gains add, ... */
+  float *far;         /* ... and how far they are from 1 */
+  uint32_t read_bins; /* so many from the lowest on are read for moves */
   uint32_t most_ahead;
   uint32_t ahead;
   uint32_t newest; /* place in the ring */
@@ -79,8 +80,8 @@ uint32_t attack_law_hops(double rate, double ms);
 double attack_law_share(const AttackLaw *law);
 double attack_law_change(const AttackLaw *law);
 
-/* The largest move of any frequency that is heard, in the hop before: dB, and where, Hz; 0 where
- * nothing is moved. */
+/* The largest move of any frequency that is heard, up to 24 kHz, in the hop before: dB, and where,
+ * Hz; 0 where nothing is moved. */
 double attack_law_largest(const AttackLaw *law);
 double attack_law_largest_freq(const AttackLaw *law);
 

@@ -318,6 +318,8 @@ static void report(void *state, float *values, uint32_t frames)
   const Dynamics *dynamics = state;
   const double most = planish_peak_hold_value(&dynamics->most);
   const double least = planish_peak_hold_value(&dynamics->least);
+  values[DYNAMICS_LARGEST_LIFT] = (float)most;
+  values[DYNAMICS_LARGEST_CUT] = (float)least;
   values[DYNAMICS_GAIN_CHANGE] = (float)(most > least ? most : -least);
 }
 

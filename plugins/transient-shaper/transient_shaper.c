@@ -231,6 +231,8 @@ static void report(void *state, float *values, uint32_t frames)
   const Shaper *shaper = state;
   const double most = planish_peak_hold_value(&shaper->most);
   const double least = planish_peak_hold_value(&shaper->least);
+  values[TRANSIENT_SHAPER_LARGEST_LIFT] = (float)most;
+  values[TRANSIENT_SHAPER_LARGEST_CUT] = (float)least;
   values[TRANSIENT_SHAPER_GAIN_CHANGE] = (float)(most > least ? most : -least);
 }
 

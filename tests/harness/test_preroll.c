@@ -141,6 +141,66 @@ static void a_meter_leaves_out_what_is_played_ahead(void **state)
   }
 }
 
+/* Noise without a pre-roll: until 0.4 or 3 s of it were heard a meter shows values that are no
+ * reading, -70 LUFS, 0 LU or 0. White noise of one level has one loudness, one ratio of peak to
+ * loudness and one correlation (here 1): its least and its most lie close together. */
+static void what_is_no_reading_does_not_count(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *name;
+    double apart; /* the most less the least, at most */
+  } steady[] = {{"momentary ", 1.0}, {"short_term ", 0.3}, {"psr ", 1.0}, {"correlation ", 1e-6}};
+  enum { LONG = 10 * RATE };
+  float *samples = malloc((size_t)2 * LONG * sizeof *samples);
+  assert_non_null(samples);
+  uint32_t seed = 7;
+  for (size_t n = 0; n < LONG; ++n) {
+    seed = seed * 1664525U + 1013904223U;
+    samples[2 * n] = 0.25F * ((float)(seed >> 8) / 8388608.0F - 1.0F);
+    samples[2 * n + 1] = samples[2 * n];
+  }
+  write_audio("steady.wav", FLOAT_WAV, RATE, 2, samples, LONG);
+  write_text("sheet.yaml", "planish: 1\npreroll: 0\n"
+                           "stages: [{stage: meter, name: a, compare_loudness: -30}]\n");
+  const Outcome table =
+      RUN("render", "--float", name("sheet.yaml"), name("steady.wav"), name("metered.wav"));
+  expect(&table, 0, "");
+  for (size_t n = 0; n < sizeof steady / sizeof *steady; ++n) {
+    const char *at = strstr(table.out, steady[n].name);
+    double least = 0.0;
+    double most = 0.0;
+    double mean = 0.0;
+    assert_non_null(at);
+    assert_int_equal(
+        sscanf(at + strlen(steady[n].name), "%lf to %lf, mean %lf", &least, &most, &mean), 3);
+    printf("%s%.2f to %.2f, mean %.2f\n", steady[n].name, least, most, mean);
+    assert_true(most - least <= steady[n].apart && mean >= least && mean <= most);
+  }
+  assert_null(strstr(table.out, " \n"));
+  /* The last difference alone, of the integrated loudness. */
+  const double difference = figure(&table, "difference ");
+  assert_true(fabs(difference - (figure(&table, "integrated ") + 30.0)) <= 0.011);
+  const char *line = strstr(table.out, "difference ");
+  assert_null(memchr(line, ',', strcspn(line, "\n")));
+  const Outcome json = RUN("render", "--json", "--float", name("sheet.yaml"), name("steady.wav"),
+                           name("metered.wav"));
+  expect(&json, 0, "");
+  const char *momentary = strstr(json.out, "\"momentary\"");
+  assert_non_null(momentary);
+  const char *lowest = strstr(momentary, "\"lowest\": ");
+  assert_non_null(lowest);
+  assert_true(strtod(lowest + strlen("\"lowest\": "), NULL) > -25.0);
+
+  memset(samples, 0, (size_t)2 * LONG * sizeof *samples);
+  write_audio("silent.wav", FLOAT_WAV, RATE, 2, samples, LONG);
+  free(samples);
+  const Outcome silent =
+      RUN("render", "--float", name("sheet.yaml"), name("silent.wav"), name("metered.wav"));
+  expect(&silent, 0, "");
+  assert_non_null(strstr(silent.out, "    integrated                -\n"));
+}
+
 static int open_bars(void **state)
 {
   if (make_folder(state) != 0) {
@@ -155,6 +215,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_first_bar_sounds_like_the_second),
       cmocka_unit_test(a_meter_leaves_out_what_is_played_ahead),
+      cmocka_unit_test(what_is_no_reading_does_not_count),
       cmocka_unit_test(two_renders_are_the_same_bytes),
   };
   return cmocka_run_group_tests(tests, open_bars, remove_folder);

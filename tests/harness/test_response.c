@@ -224,11 +224,17 @@ static void exit_codes_are_those_of_the_help(void **state)
       {{"response", "limiter", "--set=reduction=1"}, 2, "cannot be set"},
       {{"response", "ms-eq", "--set=b1_type=peak"}, 2, "b1_type"},
       {{"response", "limiter", "--channel=middle"}, 2, "mid, side"},
+      {{"response", "limiter", "--bell=1000,6"}, 2, "give up to 8, each HZ,DB,Q"},
+      {{"response", "limiter", "--bell=1000,6,2,1"}, 2, "no bell: --bell 1000,6,2,1: "},
+      {{"response", "limiter", "--bell=5,6,2"}, 2, "20 to 20000 Hz"},
+      {{"response", "limiter", "--bell=1000,60,2"}, 2, "-40 to 40 dB"},
       {{"response", "limiter", "--level=3"}, 2, "out of range: --level"},
       {{"response", "limiter", "--tone=5"}, 2, "out of range: --tone"},
       {{"response", "limiter", "--rate=8000", "--tone=3900"}, 2, "out of range: --tone"},
       {{"response", "limiter", "--drive=7"}, 2, "out of range: --drive"},
       {{"response", "limiter", "--measure=curve,phase"}, 2, "no measure: --measure phase: "},
+      {{"response", "limiter", "--measure=curve,"}, 2, "no measure: --measure : "},
+      {{"response", "limiter", "--measure="}, 2, "empty value: --measure=: give one"},
       {{"response", "limiter", "--csv", "--json"}, 2, "give one of them"},
       {{"response", "limiter", "--rate=800"}, 2, "out of range: --rate"},
       {{"response", "limiter", "--svg"}, 2, "a value is missing"},
@@ -244,6 +250,110 @@ static void exit_codes_are_those_of_the_help(void **state)
     assert_string_equal(outcome.out, "");
     assert_int_equal(count_files(), 0);
   }
+}
+
+/* A preset that works on the side alone does nothing to a signal that is the same on both. */
+static void a_preset_is_measured_where_it_says_that_it_works(void **state)
+{
+  (void)state;
+  double level[MOST];
+  static const struct {
+    const char *given[4];
+    const char *preset;
+    const char *channel;
+    bool moves;
+  } cases[] = {
+      {{"ms-eq", "--preset=Air on the sides"}, "Air on the sides", "side", true},
+      {{"ms-eq", "--preset=Firm up a kick"}, "Firm up a kick", "mid", true},
+      {{"ms-eq", "--preset=A little warmer"}, "A little warmer", "stereo", true},
+      {{"ms-eq", "--preset=air on the sides", "--channel=mid"}, "Air on the sides", "mid", false},
+  };
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    char wanted[128];
+    RESPOND("--measure=frequency", cases[n].given[0], cases[n].given[1], cases[n].given[2]);
+    snprintf(wanted, sizeof wanted, "\"preset\": \"%s\"", cases[n].preset);
+    assert_non_null(strstr(text, wanted));
+    snprintf(wanted, sizeof wanted, "\"channel\": \"%s\"", cases[n].channel);
+    assert_non_null(strstr(text, wanted));
+    const int count = read_numbers("magnitude_db", level);
+    double largest = 0.0;
+    for (int k = 0; k < count; ++k) {
+      largest = fmax(largest, fabs(level[k]));
+    }
+    assert_true(cases[n].moves == (largest > 0.3));
+  }
+  const Outcome outcome = RUN("response", "ms-eq", "--preset=Air on the sides");
+  expect(&outcome, 0, "");
+  assert_non_null(strstr(outcome.out, "48000 Hz, side, "));
+  assert_non_null(strstr(outcome.out, "\npreset Air on the sides\n"));
+  RESPOND("ms-eq", "--measure=frequency");
+  assert_non_null(strstr(text, "\"preset\": null"));
+}
+
+/* What stands 14 dB out of the noise is brought down by the preset's 6 dB, and nothing else is. */
+static void noise_with_a_bell_gives_a_stage_something_to_find(void **state)
+{
+  (void)state;
+  double hz[MOST];
+  double in[MOST];
+  double out[MOST];
+  double change[MOST];
+  const char *const given[] = {getenv("PLANISH_PROGRAM"),
+                               "response",
+                               "--json",
+                               "resonance",
+                               "--preset=The worst alone",
+                               "--measure=frequency",
+                               "--bell=2900,14,10",
+                               NULL};
+  assert_int_equal(run_program(given, text, sizeof text), 0);
+  const int count = read_numbers("frequency_hz", hz);
+  assert_int_equal(read_numbers("input_re_pink_db", in), count);
+  assert_int_equal(read_numbers("output_re_pink_db", out), count);
+  assert_int_equal(read_numbers("magnitude_db", change), count);
+  for (int n = 0; n < count; ++n) {
+    assert_true(fabs(in[n] - bell(hz[n], 2900.0, 14.0, 10.0)) < 1e-6);
+    assert_true(fabs(out[n] - in[n] - change[n]) < 1e-6);
+    if (fabs(log2(hz[n] / 2900.0)) < 0.02) {
+      assert_true(change[n] < -5.0);
+    } else if (fabs(log2(hz[n] / 2900.0)) > 0.5) {
+      assert_true(fabs(change[n]) < 0.2);
+    }
+  }
+}
+
+static int count_nulls(const char *key)
+{
+  char quoted[80];
+  snprintf(quoted, sizeof quoted, "\"%s\": [", key);
+  const char *at = strstr(text, quoted);
+  assert_non_null(at);
+  const char *end = strchr(at, ']');
+  int count = 0;
+  for (at = strstr(at, "null"); at != NULL && at < end; at = strstr(at + 1, "null")) {
+    count += 1;
+  }
+  return count;
+}
+
+/* Gains that move all the time scatter the phase, and what a turn of it would be is not known;
+ * those that stand have a delay everywhere, where it is 0 too. */
+static void a_group_delay_that_is_not_sure_is_none(void **state)
+{
+  (void)state;
+  RESPOND("ms-eq", "--preset=Firm up a kick", "--measure=frequency");
+  assert_int_equal(count_nulls("group_delay_ms"), 0);
+  RESPOND("attack-sustain-eq", "--preset=Brighter tone, same drums", "--measure=frequency");
+  double delay[MOST];
+  double hz[MOST];
+  const int nulls = count_nulls("group_delay_ms");
+  const int count = read_numbers("frequency_hz", hz);
+  print_message("%d of %d delays are not known\n", nulls, count);
+  assert_true(nulls > 80 && nulls < count / 2);
+  assert_int_equal(count_nulls("magnitude_db"), 0);
+  /* Up to the first that is none. */
+  const int known = read_numbers("group_delay_ms", delay);
+  assert_true(known > 200 && hz[known] > 1000.0);
 }
 
 static void the_picture_is_whole_small_and_the_same_each_time(void **state)
@@ -311,6 +421,9 @@ int main(void)
       cmocka_unit_test(tables_for_machines_are_even_in_any_locale),
       cmocka_unit_test(the_limiter_meets_its_ceiling),
       cmocka_unit_test(exit_codes_are_those_of_the_help),
+      cmocka_unit_test(a_preset_is_measured_where_it_says_that_it_works),
+      cmocka_unit_test(noise_with_a_bell_gives_a_stage_something_to_find),
+      cmocka_unit_test(a_group_delay_that_is_not_sure_is_none),
       cmocka_unit_test(the_picture_is_whole_small_and_the_same_each_time),
       cmocka_unit_test(a_picture_replaces_nothing_but_files),
       cmocka_unit_test(the_table_names_third_octaves_and_settings),

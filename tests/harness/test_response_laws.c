@@ -28,7 +28,7 @@ static PlanishFrequencyResponse *respond(const PlanishProbeSetup *setup)
     hz[count] = 20.0 * exp2((double)count / 48.0);
   }
   PlanishFrequencyResponse *response =
-      planish_frequency_response_new(setup, -40.0, hz, count, NULL);
+      planish_frequency_response_new(setup, &(PlanishNoise){.level = -40.0}, hz, count, NULL);
   assert_non_null(response);
   assert_true(response->settled && response->count > 400);
   return response;

@@ -17,7 +17,7 @@ static void a_delay_that_is_reported_is_no_phase(void **state)
     PlanishProbeSetup setup = setup_of("test-delay", PLANISH_PROBE_STEREO);
     set(&setup, "taps", taps[t]);
     PlanishFrequencyResponse *response =
-        planish_frequency_response_new(&setup, -40.0, hz, COUNT, NULL);
+        planish_frequency_response_new(&setup, &(PlanishNoise){.level = -40.0}, hz, COUNT, NULL);
     assert_non_null(response);
     assert_true(response->settled && response->latency == (uint32_t)taps[t]);
     assert_int_equal(response->count, COUNT);
@@ -82,7 +82,8 @@ static void what_changes_while_it_runs_is_told(void **state)
   PlanishProbeSetup setup = setup_of("test-delay", PLANISH_PROBE_LEFT);
   set(&setup, "wander_at", 50000.0f);
   PlanishError error = {0};
-  assert_null(planish_frequency_response_new(&setup, -40.0, hz, 2, &error));
+  assert_null(
+      planish_frequency_response_new(&setup, &(PlanishNoise){.level = -40.0}, hz, 2, &error));
   assert_int_equal(error.outcome, PLANISH_BAD_USE);
   assert_non_null(strstr(error.text, "latency changed"));
 }

@@ -172,9 +172,33 @@ static void the_first_failure_is_kept(void **state)
   assert_false(planish_fail(NULL, PLANISH_BAD_FILE, "nowhere"));
 }
 
+/* As a Turtle file says it, not as the float nearest to it. */
+static void a_port_has_six_digits(void **state)
+{
+  (void)state;
+  static const struct {
+    float value;
+    const char *shown;
+  } cases[] = {{0.3f, "0.3"},
+               {-1.1f, "-1.1"},
+               {0.70710678f, "0.707107"},
+               {1048576.0f, "1048576"},
+               {1e7f, "10000000"},
+               {1234.5678f, "1234.57"},
+               {0.0f, "0"},
+               {-18.0f, "-18"},
+               {HUGE_VALF, "inf"}};
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; ++n) {
+    char text[40];
+    planish_text_format(text, sizeof text, "%.9g", planish_text_six_digits(cases[n].value));
+    assert_string_equal(text, cases[n].shown);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_port_has_six_digits),
       cmocka_unit_test(numbers_are_read_whole_or_not_at_all),
       cmocka_unit_test(times_are_seconds_or_minutes_and_seconds),
       cmocka_unit_test(times_are_told_in_minutes),

@@ -92,7 +92,8 @@ static void what_cannot_be_meant_is_refused(void **state)
   (void)state;
   static const char *const cases[][3] = {
       {"--variants=quite", NULL, "did you mean quiet?"},
-      {"--variants=", NULL, "no variant of this name"},
+      {"--variants=", NULL, "empty value: --variants=: give one"},
+      {"--variants=,", NULL, "no variant of this name"},
       {"--variants=quiet,quiet", NULL, "twice in --variants"},
       {"--variants=all", "--targets=-9", "not together"},
       {"--variants=all", "--without=drive", "not together"},

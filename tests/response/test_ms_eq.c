@@ -80,7 +80,7 @@ static PlanishFrequencyResponse *respond(double rate, PlanishProbeChannel channe
   const PlanishProbeSetup setup = {
       .plugin = equaliser, .values = values, .rate = rate, .channel = channel};
   PlanishFrequencyResponse *response =
-      planish_frequency_response_new(&setup, -10.0, hz, count, NULL);
+      planish_frequency_response_new(&setup, &(PlanishNoise){.level = -10.0}, hz, count, NULL);
   assert_non_null(response);
   assert_true(response->settled);
   return response;

@@ -346,6 +346,27 @@ static void values_tell_what_happens(void **state)
   audio_free(&in);
 }
 
+/* At 96 kHz, tones of 12 and 30 kHz under a high shelf, which lifts the higher one by more. */
+static void what_lies_over_hearing_is_not_told(void **state)
+{
+  (void)state;
+  StageDriver driver;
+  Audio in = silence(4 * RATE);
+  add_tone(&in, 6000.0, 0.2);
+  add_tone(&in, 15000.0, 0.2);
+  stage_driver_new(&driver, &planish_stage, 2 * RATE);
+  driver.values[ATTACK_SUSTAIN_EQ_SUSTAIN_HIGH_FREQ] = 8000.0F;
+  driver.values[ATTACK_SUSTAIN_EQ_SUSTAIN_HIGH_GAIN] = 4.0F;
+  stage_driver_run(&driver, (const double *const[2]){in.channel[0], in.channel[1]}, in.channel, 2,
+                   in.frames);
+  driver.stage->report(driver.state, driver.values, 1);
+  const double hz = (double)driver.values[ATTACK_SUSTAIN_EQ_LARGEST_CHANGE_FREQ];
+  printf("    largest change at %.0f Hz\n", hz);
+  assert_true(fabs(hz - 12000.0) < 500.0);
+  stage_driver_free(&driver);
+  audio_free(&in);
+}
+
 /* Clicks at many places of a hop, each lifted by 6 dB: what is told while one sounds is of it,
  * however long the stage has looked ahead. */
 static void values_are_of_what_sounds(void **state)
@@ -417,6 +438,7 @@ int main(void)
       cmocka_unit_test(curves_are_those_of_analog_filters),
       cmocka_unit_test(points_add_up_to_the_result),
       cmocka_unit_test(values_tell_what_happens),
+      cmocka_unit_test(what_lies_over_hearing_is_not_told),
       cmocka_unit_test(values_are_of_what_sounds),
       cmocka_unit_test(latency_is_that_of_frame_and_look_ahead),
   };

@@ -365,6 +365,34 @@ static void nothing_asked_changes_no_bit(void **state)
   }
 }
 
+/* Half a second far below the dead band, then half a second far above the threshold: of both the
+ * range is told, apart; of the one sign that there is room for, the larger. */
+static void cuts_and_lifts_are_told_apart(void **state)
+{
+  (void)state;
+  enum { HALF = SECOND / 2 };
+  StageDriver driver;
+  double *quiet = dynamics_sine(HALF, 1000.0, -45.0, 0.0);
+  double *loud = dynamics_sine(HALF, 1000.0, -3.0, 0.0);
+  stage_driver_new(&driver, &planish_stage, RATE);
+  driver.values[DYNAMICS_THRESHOLD] = -20.0F;
+  driver.values[DYNAMICS_RATIO] = 4.0F;
+  driver.values[DYNAMICS_MAX_ABOVE] = 2.0F;
+  driver.values[DYNAMICS_DEAD_BAND] = 6.0F;
+  driver.values[DYNAMICS_AMOUNT_BELOW] = 100.0F;
+  driver.values[DYNAMICS_MAX_BELOW] = 1.5F;
+  dynamics_run(&driver, quiet, NULL, quiet, NULL, HALF);
+  dynamics_run(&driver, loud, NULL, loud, NULL, HALF);
+  const double lift = (double)driver.values[DYNAMICS_LARGEST_LIFT];
+  const double cut = (double)driver.values[DYNAMICS_LARGEST_CUT];
+  printf("lift %.3f dB, cut %.3f dB\n", lift, cut);
+  assert_true(fabs(lift - 1.5) < 0.05 && fabs(cut - 2.0) < 0.05);
+  assert_true((double)driver.values[DYNAMICS_GAIN_CHANGE] == -cut);
+  stage_driver_free(&driver);
+  free(quiet);
+  free(loud);
+}
+
 /* A band of 6 kHz beside a tone, 6 dB under it, at two levels 20 dB apart: the relative detector
  * finds it at both, the absolute one at the louder alone. */
 static void the_relative_detector_knows_no_level(void **state)
@@ -598,6 +626,7 @@ int main(void)
       cmocka_unit_test(the_floor_is_for_lifts_and_for_each_channel),
       cmocka_unit_test(a_note_out_of_silence_is_not_lifted),
       cmocka_unit_test(nothing_asked_changes_no_bit),
+      cmocka_unit_test(cuts_and_lifts_are_told_apart),
       cmocka_unit_test(the_relative_detector_knows_no_level),
       cmocka_unit_test(the_whole_is_held_as_the_band_is),
       cmocka_unit_test(silence_is_left_alone),

@@ -298,6 +298,10 @@ static void either_channel_is_heard(void **state)
     const double told = (double)driver.values[TRANSIENT_SHAPER_GAIN_CHANGE];
     printf("    beside a hit on the right %+.3f dB on the left; told %+.3f dB\n", change, told);
     assert_true(sign * change > 2.5 && fabs(told - 3.0 * sign) < 0.1);
+    const double lift = (double)driver.values[TRANSIENT_SHAPER_LARGEST_LIFT];
+    const double cut = (double)driver.values[TRANSIENT_SHAPER_LARGEST_CUT];
+    assert_true(fabs(lift - (sign > 0 ? told : 0.0)) < 1e-6);
+    assert_true(fabs(cut - (sign > 0 ? 0.0 : -told)) < 1e-6);
     free(left);
     free(right);
     free(out[0]);
