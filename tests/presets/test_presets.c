@@ -13,6 +13,7 @@
 #include "tests/harness/files_fixture.h"
 #include "tests/presets/preset_changes.h"
 #include "tests/presets/preset_music.h"
+#include "tests/presets/preset_way.h"
 #include "tests/unit/cmocka_headers.h"
 
 static const double HEARD = 0.25;   /* dB, root mean square over time */
@@ -34,18 +35,6 @@ static double true_peak_of(const Audio *audio)
   return 20.0 * log10(magnitude);
 }
 
-static bool is_on(const PlanishPresetEntry *entry, PresetSignal signal)
-{
-  return signal <= PRESET_SIDE &&
-         strcmp(entry->heard_on, signal == PRESET_MID ? "side" : "mid") != 0;
-}
-
-static bool is_inside(const PlanishPresetEntry *entry, int band)
-{
-  const double hz = preset_band_centre(band);
-  return hz >= entry->heard_from / 1.13 && hz <= entry->heard_to * 1.13;
-}
-
 /* The largest change where the preset is to be heard, and elsewhere: an octave and more outside,
  * or on the other of mid and side. */
 static void look(const PlanishPresetEntry *entry, const PresetChanges *changes, PresetChange *heard,
@@ -57,90 +46,15 @@ static void look(const PlanishPresetEntry *entry, const PresetChanges *changes, 
     for (int band = 0; band < PRESET_BANDS; ++band) {
       const PresetChange *change = &changes->of[s][band];
       const double hz = preset_band_centre(band);
-      const bool on = is_on(entry, (PresetSignal)s);
+      const bool on = preset_is_on(entry, (PresetSignal)s);
       const bool near = hz >= 0.5 * entry->heard_from && hz <= 2.0 * entry->heard_to;
-      if (on && is_inside(entry, band)) {
+      if (on && preset_is_inside(entry, band)) {
         *heard = change->rms > heard->rms ? *change : *heard;
       } else if (!on || !near) {
         *elsewhere = fmax(*elsewhere, change->rms);
       }
     }
   }
-}
-
-typedef double Measure(const PlanishPresetEntry *entry, const PresetChanges *changes, int s, int b);
-
-static double level(const PlanishPresetEntry *entry, const PresetChanges *changes, int s, int b)
-{
-  (void)entry;
-  return changes->of[s][b].mean;
-}
-
-static double attacks(const PlanishPresetEntry *entry, const PresetChanges *changes, int s, int b)
-{
-  (void)entry;
-  return changes->of[s][b].rising - changes->of[s][b].falling;
-}
-
-static double body(const PlanishPresetEntry *entry, const PresetChanges *changes, int s, int b)
-{
-  (void)entry;
-  return changes->of[s][b].falling;
-}
-
-/* A tilt about the middle of what it is heard in. */
-static double tilt(const PlanishPresetEntry *entry, const PresetChanges *changes, int s, int b)
-{
-  const bool top = preset_band_centre(b) > sqrt(entry->heard_from * entry->heard_to);
-  return top ? changes->of[s][b].mean : -changes->of[s][b].mean;
-}
-
-static double to_the_right(const PlanishPresetEntry *entry, const PresetChanges *changes, int s,
-                           int b)
-{
-  (void)entry;
-  (void)s;
-  return changes->of[PRESET_RIGHT][b].mean - changes->of[PRESET_LEFT][b].mean;
-}
-
-typedef struct {
-  const char *name;
-  Measure *measure;
-  double sign;
-} Way;
-
-static const Way ways[] = {
-    {"up", level, 1.0},           {"down", level, -1.0},     {"attacks up", attacks, 1.0},
-    {"body up", body, 1.0},       {"body down", body, -1.0}, {"attacks down", attacks, -1.0},
-    {"brighter", tilt, 1.0},      {"darker", tilt, -1.0},    {"right", to_the_right, 1.0},
-    {"left", to_the_right, -1.0},
-};
-
-static const Way *way_of(const PlanishPresetEntry *entry)
-{
-  const Way *found = NULL;
-  for (size_t n = 0; n < sizeof ways / sizeof *ways; ++n) {
-    found = strcmp(entry->heard_as, ways[n].name) == 0 ? &ways[n] : found;
-  }
-  return found;
-}
-
-/* How far it goes the way that it says, dB: the mean over thirds. A nearly silent one, that may
- * change by tens, counts by one at most. */
-static double goes(const PlanishPresetEntry *entry, const Way *way, const PresetChanges *changes)
-{
-  double sum = 0.0;
-  double count = 0.0;
-  for (int s = PRESET_MID; s <= PRESET_SIDE; ++s) {
-    for (int band = 0; band < PRESET_BANDS; ++band) {
-      if (is_on(entry, (PresetSignal)s) && is_inside(entry, band) &&
-          changes->of[s][band].rms > 0.0) {
-        sum += fmax(-1.0, fmin(1.0, way->sign * way->measure(entry, changes, s, band)));
-        count += 1.0;
-      }
-    }
-  }
-  return count == 0.0 ? 0.0 : sum / count;
 }
 
 static bool unchanged(const Audio *in, const Audio *out)
@@ -204,8 +118,7 @@ static bool check_change(const PlanishPresetEntry *entry, const char *name, cons
   preset_changes_find(in, out, &changes);
   look(entry, &changes, &heard, &elsewhere);
   found->heard = fmax(found->heard, heard.rms);
-  const Way *way = way_of(entry);
-  const double goes_by = way == NULL ? 0.0 : goes(entry, way, &changes);
+  const double goes_by = preset_goes(entry, &changes);
   found->goes += goes_by / (double)music.count;
   const double loudness = audio_loudness(out) - audio_loudness(in);
   const double peak = true_peak_of(out) - true_peak_of(in);
@@ -257,10 +170,9 @@ static bool keeps(const PlanishPresetEntry *entry)
   if (entry->heard_on[0] == '\0') {
     return found.kept;
   }
-  const Way *way = way_of(entry);
-  assert_true(way != NULL || strcmp(entry->heard_as, "either") == 0);
+  const bool either = strcmp(entry->heard_as, "either") == 0;
   const bool heard = somewhere(found.heard >= HEARD, "NOT HEARD");
-  const bool right = somewhere(way == NULL || found.goes >= WAY, "NOT THAT WAY");
+  const bool right = somewhere(either || found.goes >= WAY, "NOT THAT WAY");
   const bool nears = somewhere(found.range == 0.0 || found.nears >= NEAR, "NEVER NEAR ITS RANGE");
   return found.kept && heard && right && nears;
 }
