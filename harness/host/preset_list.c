@@ -45,6 +45,8 @@ static bool read_entry(PlanishPresetEntry *entry, LilvWorld *world, const LilvNo
       .label = text_of(world, preset, RDFS_NS "label"),
       .comment = text_of(world, preset, RDFS_NS "comment"),
       .heard_on = text_of(world, preset, VOCABULARY_NS "heardOn"),
+      .heard_as = text_of(world, preset, VOCABULARY_NS "heardAs"),
+      .only_when_loud = text_of(world, preset, VOCABULARY_NS "onlyWhenLoud"),
       .heard_from = number_of(world, preset, VOCABULARY_NS "heardFrom"),
       .heard_to = number_of(world, preset, VOCABULARY_NS "heardTo"),
       .working = number_of(world, preset, VOCABULARY_NS "workingLoudness"),
@@ -53,7 +55,7 @@ static bool read_entry(PlanishPresetEntry *entry, LilvWorld *world, const LilvNo
       .most_peak = number_of(world, preset, VOCABULARY_NS "mostPeakChange"),
   };
   return entry->uri != NULL && entry->label != NULL && entry->comment != NULL &&
-         entry->heard_on != NULL;
+         entry->heard_on != NULL && entry->heard_as != NULL && entry->only_when_loud != NULL;
 }
 
 static int by_label(const void *a, const void *b)
@@ -102,6 +104,8 @@ void planish_preset_list_free(PlanishPresetList *list)
     free(list->entries[n].label);
     free(list->entries[n].comment);
     free(list->entries[n].heard_on);
+    free(list->entries[n].heard_as);
+    free(list->entries[n].only_when_loud);
   }
   free(list->entries);
   free(list);

@@ -14,6 +14,8 @@ typedef struct {
   char *label;
   char *comment;
   char *heard_on;        /* "both", "mid", "side" */
+  char *heard_as;        /* "up", "down" and so on: the vocabulary has them all */
+  char *only_when_loud;  /* symbol of the control that bounds it */
   double heard_from;     /* Hz */
   double heard_to;       /* Hz */
   double working;        /* LUFS */

@@ -142,6 +142,39 @@ static void write_values(FILE *out, Stage *stage, const SordNode *item)
   }
 }
 
+static bool is_word_of(const char *word, const char *const *words)
+{
+  while (*words != NULL && (word == NULL || strcmp(word, *words) != 0)) {
+    ++words;
+  }
+  return *words != NULL;
+}
+
+/* Which way it changes what is heard, and the control whose range it nears only where it is loud.
+ */
+static void write_ways(FILE *out, Stage *stage, const SordNode *item)
+{
+  static const char *const ways[] = {"up",      "down",      "attacks up", "attacks down",
+                                     "body up", "body down", "brighter",   "darker",
+                                     "left",    "right",     "either",     NULL};
+  const char *way = graph_text(&stage->graph, item, NS_TEMPLATE "heardAs");
+  const char *range = graph_text(&stage->graph, item, NS_TEMPLATE "onlyWhenLoud");
+  if (!is_word_of(way, ways)) {
+    fail("%s: preset %s is heard as %s, which is no way", stage->name, preset_label(stage, item),
+         way == NULL ? "nothing" : way);
+  }
+  fputs(" ;\n    planish:heardAs ", out);
+  write_text(out, way);
+  if (range != NULL) {
+    if (said_of(stage, item, range) == NULL) {
+      fail("%s: preset %s nears %s, which it does not set", stage->name, preset_label(stage, item),
+           range);
+    }
+    fputs(" ;\n    planish:onlyWhenLoud ", out);
+    write_text(out, range);
+  }
+}
+
 /* What the preset promises, in the words of its comment and as facts. */
 static void write_promises(FILE *out, Stage *stage, const SordNode *item)
 {
@@ -183,6 +216,7 @@ static void write_promises(FILE *out, Stage *stage, const SordNode *item)
     fprintf(out, " ;\n    planish:heardFrom %.1f",
             preset_number(stage, item, NS_TEMPLATE "heardFrom"));
     fprintf(out, " ;\n    planish:heardTo %.1f", preset_number(stage, item, NS_TEMPLATE "heardTo"));
+    write_ways(out, stage, item);
   }
 }
 
