@@ -1,5 +1,6 @@
 #include "harness/audio/audio_reader.h"
 
+#include "harness/audio/cut_short.h"
 #include "harness/audio/joined.h"
 #include "harness/audio/rate_converter.h"
 #include "harness/base/interrupt.h"
@@ -116,47 +117,6 @@ static bool open_source(PlanishReader *reader, PlanishError *error)
   return reader->is_stream ? keep_standard_input(reader, beside, error) : open_file(reader, error);
 }
 
-/* Whoever wrote the file into a pipe could not come back to fill its length in, and has left none,
- * or the longest there is: 2^32-1 or 2^31-1, or that less the header and what makes whole frames.
- */
-static bool is_no_promise(const char *line, const char *should_be)
-{
-  enum { LESS = 4096 };
-  const char *colon = strchr(line, ':');
-  const long long length = colon == NULL ? 0 : strtoll(colon + 1, NULL, 10);
-  const long long there = strtoll(should_be + strcspn(should_be, "0123456789"), NULL, 10);
-  return (colon != NULL && length < there) ||
-         (length >= (long long)UINT32_MAX - LESS && length <= (long long)UINT32_MAX) ||
-         (length >= (long long)INT32_MAX - LESS && length <= (long long)INT32_MAX + 1);
-}
-
-/* libsndfile reads as much of a broken file as there is, and says so in its log alone. */
-static bool log_tells_of_a_cut(SNDFILE *file)
-{
-  static const char *const signs[][2] = {
-      {"data : ", "should be"},                         /* WAV */
-      {" SSND : ", "should be"},                        /* AIFF */
-      {"riff : ", "should be"},                         /* W64 */
-      {"  Data Size   : ", "should be"},                /* AU */
-      {"*** Calculated frame count", "does not match"}, /* RF64 */
-      {"Ogg : File ended unexpectedly", ""},
-  };
-  char log[16384];
-  const int length = sf_command(file, SFC_GET_LOG_INFO, log, sizeof log);
-  log[length < 0 ? 0 : (length < (int)sizeof log ? length : (int)sizeof log - 1)] = '\0';
-  char *rest = log;
-  for (char *line = strtok_r(log, "\n", &rest); line != NULL; line = strtok_r(NULL, "\n", &rest)) {
-    for (size_t n = 0; n < sizeof signs / sizeof *signs; ++n) {
-      const char *found = strstr(line, signs[n][1]);
-      if (strncmp(line, signs[n][0], strlen(signs[n][0])) == 0 && found != NULL &&
-          !is_no_promise(line, found)) {
-        return true;
-      }
-    }
-  }
-  return false;
-}
-
 static bool fail_cut(const PlanishReader *reader, PlanishError *error)
 {
   return planish_fail(error, PLANISH_BAD_AUDIO,
@@ -207,7 +167,11 @@ static bool check_audio(PlanishReader *reader, PlanishError *error)
                         "%d Hz: %s: only rates of %g to %g Hz can be mastered; convert it first",
                         info->samplerate, path, PLANISH_MEASURE_MIN_RATE, PLANISH_MEASURE_MAX_RATE);
   }
-  reader->cut = log_tells_of_a_cut(reader->file);
+  reader->cut = planish_header_promises_more(reader->file, reader->descriptor);
+  if ((info->format & SF_FORMAT_TYPEMASK) == SF_FORMAT_OGG &&
+      !planish_ogg_has_its_end(reader->descriptor)) {
+    return fail_cut(reader, error);
+  }
   if (info->frames == SF_COUNT_MAX) {
     const bool uncounted = (info->format & SF_FORMAT_TYPEMASK) == SF_FORMAT_FLAC;
     if (!uncounted || !count_frames(reader, error)) {

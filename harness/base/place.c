@@ -27,6 +27,11 @@ const char *planish_place_advice(int reason)
     return "this is not allowed there: change the permissions, or name another folder";
   case ENOMEM:
     return "out of memory: close other programs and try again";
+  case EMFILE:
+  case ENFILE:
+    return "too many files are open: close other programs, or raise the limit (ulimit -n)";
+  case ENAMETOOLONG:
+    return "the name is too long: give it a shorter one";
   case EROFS:
     return "the disk may only be read: write to another";
   default:
@@ -120,6 +125,10 @@ bool planish_place_is_ours(const char *path, const char *line)
 {
   char piece[256];
   bool begins = true; /* the piece is the beginning of a line */
+  struct stat facts;
+  if (stat(path, &facts) == 0 && !S_ISREG(facts.st_mode)) {
+    return false;
+  }
   FILE *file = fopen(path, "r");
   bool found = file == NULL && errno == ENOENT;
   while (!found && file != NULL && fgets(piece, sizeof piece, file) != NULL) {

@@ -59,13 +59,21 @@ static bool is_temporary(const char *name, const char *prefix)
          strcmp(name + length - (sizeof SUFFIX - 1), SUFFIX) == 0;
 }
 
+/* The name may have gone to another file while this one was being opened and locked. */
+static bool is_still_at(int folder, const char *name, const struct stat *file)
+{
+  struct stat there;
+  return fstatat(folder, name, &there, AT_SYMLINK_NOFOLLOW) == 0 && there.st_dev == file->st_dev &&
+         there.st_ino == file->st_ino;
+}
+
 /* Whoever still writes it holds the lock. */
 static void remove_if_abandoned(int folder, const char *name)
 {
   const int file = openat(folder, name, O_RDWR | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
   struct stat facts;
   if (file >= 0 && fstat(file, &facts) == 0 && S_ISREG(facts.st_mode) &&
-      flock(file, LOCK_EX | LOCK_NB) == 0) {
+      flock(file, LOCK_EX | LOCK_NB) == 0 && is_still_at(folder, name, &facts)) {
     (void)unlinkat(folder, name, 0);
   }
   if (file >= 0) {
@@ -157,9 +165,13 @@ char *planish_temporary_file_where(const char *target)
                                    : planish_text_new("beside %s", target);
 }
 
-/* What a new file of the user's has. */
-static mode_t usual_mode(void)
+/* What the file has that stands there, which may be the user's alone; else what a new one has. */
+static mode_t usual_mode(const char *target)
 {
+  struct stat there;
+  if (lstat(target, &there) == 0 && S_ISREG(there.st_mode)) {
+    return there.st_mode & 0777;
+  }
   const mode_t mask = umask(0);
   (void)umask(mask);
   return 0666 & ~mask;
@@ -167,7 +179,7 @@ static mode_t usual_mode(void)
 
 bool planish_temporary_file_commit(PlanishTemporaryFile *file, const char *target)
 {
-  (void)chmod(file->path, usual_mode()); /* not every file system has modes */
+  (void)chmod(file->path, usual_mode(target)); /* not every file system has modes */
   if (rename(file->path, target) != 0) {
     return false;
   }

@@ -199,13 +199,25 @@ bool planish_delivering_add(PlanishDelivering *work, PlanishSource *source, cons
   return done;
 }
 
+/* The words of an interrupt are about one file; those before it are there. */
+static void say_what_is_there(const PlanishDelivering *work, size_t made, PlanishError *error)
+{
+  if (error->outcome == PLANISH_INTERRUPTED && made > 0) {
+    planish_error_clear(error);
+    planish_fail(error, PLANISH_INTERRUPTED, "interrupted: %zu of %zu files are written", made,
+                 work->count);
+  }
+}
+
 bool planish_delivering_make(PlanishDelivering *work, PlanishJson *json, PlanishError *error)
 {
   bool done = true;
+  size_t made = 0;
   bool missed = false;
   for (size_t n = 0; done && n < work->count; ++n) {
     PlanishDelivery *delivery = work->deliveries[n];
     done = planish_delivery_make(delivery, error);
+    made += done ? 1 : 0;
     planish_progress_end(&work->progress);
     if (done && json != NULL) {
       planish_deliver_json(json, NULL, delivery);
@@ -217,5 +229,6 @@ bool planish_delivering_make(PlanishDelivering *work, PlanishJson *json, Planish
     (void)fflush(stdout);
     planish_deliver_tell_missed(delivery);
   }
+  say_what_is_there(work, made, error);
   return done && (!missed || planish_fail(error, PLANISH_MISSED, "%s", ""));
 }

@@ -1,8 +1,10 @@
 #include "harness/program/render_after.h"
 
+#include "harness/base/place.h"
 #include "harness/base/standard_streams.h"
 #include "harness/base/text.h"
 #include "harness/report/master_page.h"
+#include "harness/report/report.h"
 
 #include <errno.h>
 #include <stdlib.h>
@@ -105,6 +107,34 @@ static bool check_references(const PlanishRenderAfter *after, PlanishError *erro
   return done;
 }
 
+/* Neither page nor master takes the place of what is read, nor the page that of what others made.
+ */
+static bool check_page(const PlanishRenderAfter *after, const char *page, const char *out,
+                       const char *const *taken, PlanishError *error)
+{
+  bool is_input = is_one_of(page, taken);
+  for (size_t n = 0; n < after->references.count; ++n) {
+    const char *reference = after->references.list[n];
+    is_input = is_input || planish_place_same(page, reference);
+    if (planish_place_same(out, reference)) {
+      return planish_fail(error, PLANISH_BAD_USE,
+                          "the master would be written over a reference: %s: give it another name",
+                          reference);
+    }
+  }
+  if (is_input) {
+    return planish_fail(error, PLANISH_BAD_USE,
+                        "the report would take the place of an input or of the master: %s: choose "
+                        "another folder",
+                        page);
+  }
+  return planish_place_is_ours(page, PLANISH_REPORT_MARK) ||
+         planish_fail(error, PLANISH_BAD_USE,
+                      "the report's place is taken by something that is no report: %s: move it "
+                      "away, or choose another folder",
+                      page);
+}
+
 bool planish_render_after_check(PlanishRenderAfter *after, const char *out,
                                 const char *const *taken, PlanishError *error)
 {
@@ -132,13 +162,7 @@ bool planish_render_after_check(PlanishRenderAfter *after, const char *out,
   if (page == NULL) {
     return planish_fail_memory(error);
   }
-  const bool clear = !is_one_of(page, taken);
-  if (!clear) {
-    planish_fail(error, PLANISH_BAD_USE,
-                 "the report would take the place of an input or of the master: %s: choose another "
-                 "folder",
-                 page);
-  }
+  const bool clear = check_page(after, page, out, taken, error);
   free(page);
   return clear && check_references(after, error);
 }

@@ -22,6 +22,9 @@
 #define PLANISH_REPORT_LARGEST 40000000 /* bytes */
 #define PLANISH_REPORT_MOMENTS 10
 
+/* A line of each page begins so, as `program` begins with the program's name. */
+#define PLANISH_REPORT_MARK "<footer><p>Made by planish "
+
 typedef enum {
   PLANISH_VERSION_MIX,
   PLANISH_VERSION_STAGE, /* after a stage */

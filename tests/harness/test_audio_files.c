@@ -127,6 +127,80 @@ static void files_cut_short_are_told_of(void **state)
   free(music);
 }
 
+/* A copy with so many bytes of text in a chunk ahead of the sound. */
+static const char *with_text(const char *path, const char *copy, uint32_t bytes)
+{
+  static unsigned char file[1 << 20];
+  FILE *from = fopen(path, "rb");
+  const size_t size = fread(file, 1, sizeof file, from);
+  (void)fclose(from);
+  assert_true(size < sizeof file);
+  FILE *to = fopen(in_folder(copy), "wb");
+  fwrite(file, 1, 12, to);
+  for (uint32_t done = 0; done < bytes; done += 500) {
+    static const char comment[] = "ICMT\xf4\x01\0\0";
+    const uint32_t list = 4 + 8 + 500;
+    fwrite("LIST", 1, 4, to);
+    fwrite(&list, 4, 1, to); /* low byte first, as this machine has it */
+    fwrite("INFO", 1, 4, to);
+    fwrite(comment, 1, 8, to);
+    for (int n = 0; n < 500; ++n) {
+      (void)fputc(n < 499 ? 'x' : 0, to);
+    }
+  }
+  fwrite(file + 12, 1, size - 12, to);
+  (void)fclose(to);
+  return in_folder(copy);
+}
+
+/* What a library says of a header must not be crowded out by the words in it. */
+static void a_cut_is_told_behind_any_text(void **state)
+{
+  (void)state;
+  static const uint32_t texts[] = {0, 500, 2000, 20000};
+  float *music = make_music(48000);
+  for (size_t n = 0; n < sizeof texts / sizeof *texts; ++n) {
+    const char *path = write_audio("whole.wav", WAV24, 48000, 2, music, 48000);
+    PlanishError error = {0};
+    PlanishReader *reader =
+        planish_reader_open(with_text(path, "text.wav", texts[n]), NULL, &error);
+    assert_string_equal(error.text, "");
+    assert_false(planish_reader_is_cut(reader));
+    assert_int_equal(planish_reader_frames(reader), 48000);
+    planish_reader_free(reader);
+    reader = planish_reader_open(cut(in_folder("text.wav"), "half.wav"), NULL, &error);
+    assert_string_equal(error.text, "");
+    assert_true(planish_reader_is_cut(reader));
+    planish_reader_free(reader);
+  }
+  free(music);
+}
+
+/* Where a page ends nothing is broken; but the last page of a stream says that it is. */
+static void an_ogg_file_that_ends_with_a_page_is_refused(void **state)
+{
+  (void)state;
+  static const int formats[] = {SF_FORMAT_VORBIS, SF_FORMAT_OPUS};
+  static unsigned char file[1 << 20];
+  float *music = make_music(480000);
+  for (size_t n = 0; n < 2; ++n) {
+    const char *path =
+        write_audio("pages.ogg", SF_FORMAT_OGG | formats[n], 48000, 2, music, 480000);
+    FILE *stream = fopen(path, "rb");
+    const size_t size = fread(file, 1, sizeof file, stream);
+    (void)fclose(stream);
+    size_t page = size - 4;
+    int pages = 0;
+    while (pages < 2) {
+      --page;
+      pages += memcmp(file + page, "OggS", 4) == 0 ? 1 : 0;
+    }
+    assert_int_equal(truncate(path, (off_t)page), 0);
+    refused(path, PLANISH_BAD_AUDIO, "cut short");
+  }
+  free(music);
+}
+
 /* Written into a pipe, a WAV file holds 2^32-1 for its length. */
 static void a_file_of_unknown_length_is_read(void **state)
 {
@@ -482,6 +556,8 @@ int main(void)
       cmocka_unit_test(odd_files_are_refused_in_one_line),
       cmocka_unit_test(no_float_file_tells_when_it_was_written),
       cmocka_unit_test(files_cut_short_are_told_of),
+      cmocka_unit_test(a_cut_is_told_behind_any_text),
+      cmocka_unit_test(an_ogg_file_that_ends_with_a_page_is_refused),
       cmocka_unit_test(a_file_of_unknown_length_is_read),
       cmocka_unit_test(samples_that_are_no_number_are_refused_or_silenced),
       cmocka_unit_test(places_of_what_is_no_number),

@@ -14,6 +14,14 @@ static void expect_text(const char *file, const char *text)
   assert_string_equal(found, text);
 }
 
+/* Who may read what stood there may read what takes its place, and nobody else. */
+static void expect_mode(const char *file, mode_t mode)
+{
+  struct stat facts;
+  assert_int_equal(stat(in_folder(file), &facts), 0);
+  assert_int_equal(facts.st_mode & 0777, mode);
+}
+
 static void what_is_not_committed_is_gone(void **state)
 {
   empty_folder(state);
@@ -44,12 +52,15 @@ static void what_stood_there_comes_back(void **state)
   planish_beside_release(&beside);
   assert_int_equal(count_files(), 0);
   write_text("note", "mine");
+  assert_int_equal(chmod(in_folder("note"), 0640), 0);
   assert_true(planish_beside_new(&beside, in_folder("note"), "second", 6, &error));
   assert_true(planish_beside_commit(&beside, &error));
   expect_text("note", "second");
+  expect_mode("note", 0640);
   planish_beside_undo(&beside);
   planish_beside_release(&beside);
   expect_text("note", "mine");
+  expect_mode("note", 0640);
   assert_int_equal(count_files(), 1);
 }
 

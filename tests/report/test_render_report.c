@@ -44,6 +44,33 @@ static bool says(const char *text)
   return strstr(page, text) != NULL;
 }
 
+/* A page takes the place of an older one, and of nothing else. */
+static void what_others_made_is_left_alone(void **state)
+{
+  (void)state;
+  char report[600];
+  char reference[600];
+  snprintf(report, sizeof report, "--report=%s", name("rep"));
+  snprintf(reference, sizeof reference, "--reference=%s", name("master.wav"));
+  assert_int_equal(mkdir(in_folder("rep"), 0700), 0);
+  write_text("rep/master.html", "precious\n");
+  Outcome run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report);
+  expect(&run, 2, "taken by something that is no report");
+  read_page();
+  assert_true(says("precious"));
+  assert_int_equal(remove(in_folder("rep/master.html")), 0);
+  assert_int_equal(mkfifo(in_folder("rep/master.html"), 0600), 0);
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report);
+  expect(&run, 2, "taken by something that is no report");
+  assert_int_equal(remove(in_folder("rep/master.html")), 0);
+  for (int time = 0; time < 2; ++time) {
+    run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report);
+    expect(&run, 0, "");
+  }
+  run = RUN("render", name("named.yaml"), name("mix.wav"), name("master.wav"), report, reference);
+  expect(&run, 2, "the master would be written over a reference");
+}
+
 static void a_master_gets_its_page(void **state)
 {
   (void)state;
@@ -226,6 +253,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test_setup_teardown(a_master_gets_its_page, start, clear_up),
+      cmocka_unit_test_setup_teardown(what_others_made_is_left_alone, start, clear_up),
       cmocka_unit_test_setup_teardown(a_client_sees_no_stages, start, clear_up),
       cmocka_unit_test_setup_teardown(a_part_and_a_short_mix_have_pages_too, start, clear_up),
       cmocka_unit_test_setup_teardown(an_excerpt_is_held_against_its_own_part_of_the_mix, start,
